@@ -1,0 +1,1 @@
+"""What the rig's sensors make of the world."""

@@ -1,0 +1,1 @@
+"""What happens on the lawn, as functions of scenario time."""

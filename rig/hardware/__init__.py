@@ -1,0 +1,1 @@
+"""Pins, ports and other hardware, each imported only when used."""

@@ -1,0 +1,1 @@
+"""The service: keeps the raw log, computes passes, dose and wind from it, and shows them."""

@@ -1,0 +1,1 @@
+"""The computation: arrays in, arrays out; no clock, file, socket or log."""

@@ -1,0 +1,216 @@
+"""What a job came to: records with the names, columns and units that files, API and dashboard share.
+
+East and north in metres on the local plane, `t` in job seconds (see `timebase`), `*_utc` seconds since 1970,
+NaN where something is not known.
+"""
+
+from dataclasses import dataclass, field
+
+import numpy as np
+from numpy.typing import NDArray
+
+from server.core.log import Floats, Integers
+
+Bools = NDArray[np.bool_]
+
+
+@dataclass(frozen=True, slots=True)
+class Plane:
+    """The local plane's origin, degrees WGS 84."""
+
+    lat0_deg: float
+    lon0_deg: float
+
+
+@dataclass(frozen=True, slots=True)
+class Track:
+    """The nozzle's smoothed way, a row a fix epoch, all arrays [n].
+
+    `velocity_*` is the ground velocity; `heading_deg` is where the rig points, from true north; `quality` the fix
+    code; `deviations` [draws, n, 2] are posterior samples minus the mean, metres (empty first axis: none drawn).
+    """
+
+    boot: Integers
+    mono: Floats
+    t: Floats
+    utc: Floats
+    east_m: Floats
+    north_m: Floats
+    sd_east_m: Floats
+    sd_north_m: Floats
+    velocity_east_mps: Floats
+    velocity_north_mps: Floats
+    heading_deg: Floats
+    heading_sd_deg: Floats
+    quality: Integers
+    deviations_m: Floats
+    is_misfit: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Interval:
+    """A span of job seconds in which liquid flowed, with the volume metered in it."""
+
+    start_t: float
+    end_t: float
+    volume_l: float
+
+
+@dataclass(frozen=True, slots=True)
+class Pass:
+    """One pass: a longest spraying run on one heading, numbered in time from 1."""
+
+    number: int
+    boot: str
+    start_t: float
+    end_t: float
+    start_utc: float
+    end_utc: float
+    start_mono: float
+    end_mono: float
+    length_m: float
+    heading_deg: float
+    speed_mps: float
+    volume_l: float
+    area_m2: float
+    dose_l_per_m2: float
+    dose_sd_l_per_m2: float
+    percent_of_target: float
+    receiver: str
+    wind_mean_mps: float = float("nan")
+    wind_sd_mps: float = float("nan")
+    wind_gust_mps: float = float("nan")
+    wind_from_deg: float = float("nan")
+    wind_verdict: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Pair:
+    """One judged stretch of two neighbouring passes, metres along `pass_a` from its start."""
+
+    pass_a: int
+    pass_b: int
+    spacing_m: float
+    spacing_sd_m: float
+    from_m: float
+    to_m: float
+    verdict: str
+    probability: float
+
+
+@dataclass(frozen=True, slots=True)
+class Finding:
+    """A place that was `missed`, `doubled`, sprayed `off_target` or in a `keep_out`; `ring_m` [k, 2] east, north."""
+
+    kind: str
+    probability: float
+    area_m2: float
+    volume_l: float
+    ring_m: Floats
+
+
+@dataclass(frozen=True, slots=True)
+class DoseMap:
+    """Dose on the grid, arrays [ny, nx]; cell [0, 0] has its lower left corner at (`x0_m`, `y0_m`)."""
+
+    dose_l_per_m2: Floats
+    sd_l_per_m2: Floats
+    p_missed: Floats
+    p_under: Floats
+    p_over: Floats
+    x0_m: float
+    y0_m: float
+    cell_m: float
+
+
+@dataclass(frozen=True, slots=True)
+class Totals:
+    """Volumes and areas of the whole job; the four `zone_*_m2` verdict areas are NaN without a boundary."""
+
+    volume_l: float
+    volume_sd_l: float
+    sprayed_s: float
+    distance_m: float
+    covered_area_m2: float
+    zone_area_m2: float
+    zone_missed_m2: float
+    zone_under_m2: float
+    zone_on_target_m2: float
+    zone_over_m2: float
+    off_target_l: float
+    keep_out_l: float
+    unplaced_l: float
+    outside_passes_l: float
+    mean_dose_l_per_m2: float
+
+
+@dataclass(frozen=True, slots=True)
+class WindSeries:
+    """The wind second by second, all arrays [n]; causal but for `smooth_*`; true speeds at the reference height."""
+
+    boot: Integers
+    mono: Floats
+    t: Floats
+    utc: Floats
+    apparent_mps: Floats
+    true_mps: Floats
+    true_sd_mps: Floats
+    mean_60s_mps: Floats
+    mean_60s_sd_mps: Floats
+    from_deg: Floats
+    from_sd_deg: Floats
+    mean_2min_mps: Floats
+    gust_3s_mps: Floats
+    p_above_limit: Floats
+    alarm: tuple[str, ...]
+    smooth_mps: Floats
+    smooth_sd_mps: Floats
+
+
+@dataclass(frozen=True, slots=True)
+class WindSummary:
+    """The wind of the whole job, NaN where not known."""
+
+    mean_mps: float
+    max_2min_mps: float
+    gust_mps: float
+    from_deg: float
+    sd_mps: float
+
+
+@dataclass(frozen=True, slots=True)
+class Missing:
+    """Messages that never came, by stream: gaps in the sequence numbers and samples of an outage between boots."""
+
+    by_stream: dict[str, int] = field(default_factory=dict)
+
+    @property
+    def total(self) -> int:
+        """All missing messages."""
+        return sum(self.by_stream.values())
+
+
+@dataclass(frozen=True, slots=True)
+class JobResult:
+    """Everything that a review of a job says."""
+
+    rig: str
+    boots: tuple[str, ...]
+    plane: Plane
+    start_utc: float
+    end_utc: float
+    totals: Totals
+    receiver_class: str
+    track_sd_m: float
+    track: Track
+    is_spraying: Bools
+    passes: tuple[Pass, ...]
+    pairs: tuple[Pair, ...]
+    findings: tuple[Finding, ...]
+    dose: DoseMap
+    wind: WindSeries
+    wind_summary: WindSummary
+    climate: dict[str, dict[str, float]]
+    messages: dict[str, int]
+    missing: Missing
+    notes: tuple[str, ...]

@@ -1,0 +1,159 @@
+"""The settings of a job: lawn, sprayer, meters, receiver, treatment. SI, the unit in each name.
+
+One `Setup` serves the settings file, the store and the dashboard's form; `setup_from_mapping` is the strict reader of
+all three and `mapping_from_setup` its inverse.
+"""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field, fields
+from typing import Any
+
+from server.core.errors import SetupError
+
+Ring = tuple[tuple[float, float], ...]
+"""Closed ring of (longitude, latitude) in degrees, as in RFC 7946."""
+
+
+@dataclass(frozen=True, slots=True)
+class Zone:
+    """One polygon of the site: rings, the first the outside, the others holes; `kind` "zone" or "keep_out"."""
+
+    name: str
+    kind: str
+    rings: tuple[Ring, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Sprayer:
+    """Swath, pattern and where the nozzle sits, seen from the antenna."""
+
+    swath_m: float
+    pattern: str = "flat"
+    pattern_top_m: float | None = None
+    nozzle_forward_m: float = 0.0
+    nozzle_right_m: float = 0.0
+    delay_s: float = 0.0
+    tank_l: float = 15.0
+
+
+@dataclass(frozen=True, slots=True)
+class FlowMeter:
+    """Pulses per litre, one figure or a table over the flow, with its standard uncertainty."""
+
+    pulses_per_l: float | tuple[float, ...]
+    flow_l_per_min: tuple[float, ...] | None = None
+    sd_percent: float = 2.0
+
+
+@dataclass(frozen=True, slots=True)
+class Anemometer:
+    """The cup's line speed = offset + slope × frequency, its threshold, distance constant and height."""
+
+    mps_per_hz: float | None = None
+    offset_mps: float = 0.2
+    threshold_mps: float = 0.5
+    distance_constant_m: float = 2.5
+    height_m: float = 2.0
+
+
+@dataclass(frozen=True, slots=True)
+class Receiver:
+    """What to believe of the receiver: its class, or "auto", and how late its fixes come."""
+
+    klass: str = "auto"
+    latency_s: float = 0.0
+
+
+@dataclass(frozen=True, slots=True)
+class Treatment:
+    """The rate wanted, what counts as under and over, and the wind limit with its height."""
+
+    target_l_per_m2: float
+    under_fraction: float = 0.9
+    over_fraction: float = 1.1
+    wind_limit_mps: float | None = None
+    wind_notice_mps: float | None = None
+    wind_reference_height_m: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Grid:
+    """The dose map's cell."""
+
+    cell_m: float = 0.1
+
+
+@dataclass(frozen=True, slots=True)
+class Span:
+    """Which part of a raw log is the job; None: one rig, the whole log."""
+
+    rig: str | None = None
+    start: tuple[str, float] | None = None
+    end: tuple[str, float] | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Peg:
+    """A stake in the ground that the operator returns to; position unknown (None) or surveyed."""
+
+    name: str
+    lat: float | None = None
+    lon: float | None = None
+    sd_m: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Setup:
+    """Everything that a job's figures depend on, besides its raw log."""
+
+    sprayer: Sprayer
+    flow_meter: FlowMeter
+    treatment: Treatment
+    anemometer: Anemometer = field(default_factory=Anemometer)
+    receiver: Receiver = field(default_factory=Receiver)
+    grid: Grid = field(default_factory=Grid)
+    job: Span = field(default_factory=Span)
+    pegs: tuple[Peg, ...] = ()
+    zones: tuple[Zone, ...] = ()
+
+
+RANGES: dict[str, tuple[float, float]] = {
+    "sprayer.swath_m": (0.1, 20.0),
+    "sprayer.pattern_top_m": (0.0, 40.0),
+    "sprayer.nozzle_forward_m": (-5.0, 5.0),
+    "sprayer.nozzle_right_m": (-5.0, 5.0),
+    "sprayer.delay_s": (0.0, 10.0),
+    "sprayer.tank_l": (0.1, 2000.0),
+    "flow_meter.pulses_per_l": (1.0, 1e6),
+    "flow_meter.flow_l_per_min": (0.0, 1000.0),
+    "flow_meter.sd_percent": (0.0, 50.0),
+    "anemometer.mps_per_hz": (0.001, 10.0),
+    "anemometer.offset_mps": (-1.0, 3.0),
+    "anemometer.threshold_mps": (0.0, 3.0),
+    "anemometer.distance_constant_m": (0.1, 20.0),
+    "anemometer.height_m": (0.1, 30.0),
+    "receiver.latency_s": (0.0, 5.0),
+    "treatment.target_l_per_m2": (1e-5, 50.0),
+    "treatment.under_fraction": (0.1, 1.0),
+    "treatment.over_fraction": (1.0, 5.0),
+    "treatment.wind_limit_mps": (0.1, 40.0),
+    "treatment.wind_notice_mps": (0.1, 40.0),
+    "treatment.wind_reference_height_m": (0.2, 30.0),
+    "grid.cell_m": (0.02, 2.0),
+    "peg.lat": (-90.0, 90.0),
+    "peg.lon": (-180.0, 180.0),
+    "peg.sd_m": (0.001, 100.0),
+}
+CHOICES: dict[str, tuple[str, ...]] = {
+    "sprayer.pattern": ("flat", "trapezoid", "triangle"),
+    "receiver.class": ("auto", "single", "differential", "float", "fixed"),
+}
+_TABLES: dict[str, type] = {
+    "sprayer": Sprayer,
+    "flow_meter": FlowMeter,
+    "anemometer": Anemometer,
+    "receiver": Receiver,
+    "treatment": Treatment,
+    "grid": Grid,
+}
+_REQUIRED = {"sprayer": ("swath_m",), "flow_meter": ("pulses_per_l",), "treatment": ("target_l_per_m2",)}
