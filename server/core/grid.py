@@ -165,10 +165,9 @@ def _accumulate_rows(enters: Floats, leaves: Floats, mass: Floats, row: Floats, 
     inside = column < frame.nx
     index = (row[piece] * width + np.maximum(column, 0.0))[inside].astype(np.int64)
     mass, beyond = mass[inside], beyond[inside]
-    sums: Floats = np.bincount(index, mass * (1.0 - beyond), minlength=width * frame.ny)
+    sums = np.bincount(index, mass * (1.0 - beyond), minlength=width * frame.ny)
     sums += np.bincount(index + 1, mass * beyond, minlength=width * frame.ny)
-    table: Floats = sums.reshape(frame.ny, width)
-    return table
+    return sums.astype(np.float64, copy=False).reshape(frame.ny, width)
 
 
 def _enumerate_pieces(counts: Floats) -> tuple[Integers, Floats]:
