@@ -4,19 +4,22 @@ East, north in metres, headings in degrees from true north, dose in litres per s
 """
 
 from dataclasses import dataclass
-from math import ceil, floor, isfinite
+from math import ceil, isfinite
 
 import numpy as np
 
 from server.core.grid import GridFrame, fill_cells, frame_around
 from server.core.log import Floats, Integers
 from server.core.results import Bools
+from server.core.stroke import Corners, Fix, Window, bound_window, fill_window, straight_quad
 from server.core.swath import Patches, Pattern, sweep_patches
 
 __all__ = ["Changes", "Deposit", "DoseGrid", "GridFrame", "deposit_patches", "frame_around", "integrate_dose"]
 
 MAX_GAP_S = 5.0
 """Without a position for longer than this nobody can say where the liquid went."""
+_SMALL = 20_000
+"""Plain Python lays windows of up to so many cells faster than arrays would, or fast enough."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -252,15 +255,7 @@ class DoseGrid:
         if not all(map(isfinite, (*last, *now))) or t - last[0] > self.max_gap_s:
             self.unplaced_l += liquid
             return
-        patches = sweep_patches(
-            np.array([[last[1], east]]),
-            np.array([[last[2], north]]),
-            np.array([[last[3], heading]]),
-            np.array([liquid]),
-            pattern=self.pattern,
-            cell_m=self.frame.cell_m,
-        )
-        self._deposit(patches, liquid)
+        self._deposit(*self._sweep(last[1:4], now[1:4], liquid), liquid)
 
     def take_changes(self) -> Changes:
         """The cells whose dose changed since this was last asked.
@@ -287,25 +282,36 @@ class DoseGrid:
         self._is_new = False
         return changes
 
-    def _deposit(self, patches: Patches, liquid: float) -> None:
-        """Lay the patches on the window of cells about them."""
+    def _sweep(self, before: Fix, after: Fix, liquid: float) -> tuple[list[Corners], list[float]]:
+        """The polygons of one step and their densities."""
+        quad = straight_quad(before, after, pattern=self.pattern)
+        if quad is not None:
+            return [quad[0]], [liquid / quad[1]]
+        ends = np.array([before, after]).T[:, None, :]
+        patches = sweep_patches(
+            ends[0], ends[1], ends[2], np.array([liquid]), pattern=self.pattern, cell_m=self.frame.cell_m
+        )
+        return patches.corners.tolist(), (patches.litres / patches.area_m2).tolist()
+
+    def _deposit(self, polygons: list[Corners], densities: list[float], liquid: float) -> None:
+        """Lay polygons on the window of cells about them."""
         cell = self.frame.cell_m
-        low = patches.corners.reshape(-1, 2).min(axis=0) / cell
-        high = patches.corners.reshape(-1, 2).max(axis=0) / cell
-        window = (floor(low[0]), floor(low[1]), floor(high[0]) + 1, floor(high[1]) + 1)
+        window = bound_window(polygons, cell_m=cell)
         if not self._reach(window):
             self.off_grid_l += liquid
             return
         width, height = window[2] - window[0], window[3] - window[1]
-        frame = GridFrame(window[0] * cell, window[1] * cell, cell, width, height)
-        dose = fill_cells(patches.corners, patches.litres / patches.area_m2, frame)
-        column = window[0] - round(self.frame.x0_m / cell)
-        row = window[1] - round(self.frame.y0_m / cell)
+        if width * height <= _SMALL:
+            dose = fill_window(polygons, densities, window=window, cell_m=cell)
+        else:
+            frame = GridFrame(window[0] * cell, window[1] * cell, cell, width, height)
+            dose = fill_cells(np.array(polygons), np.array(densities), frame)
+        column, row = window[0] - round(self.frame.x0_m / cell), window[1] - round(self.frame.y0_m / cell)
         here = (slice(row, row + height), slice(column, column + width))
         self.dose[here] += dose
         self._changed[here] |= dose > 0
 
-    def _reach(self, window: tuple[int, int, int, int]) -> bool:
+    def _reach(self, window: Window) -> bool:
         """Grow the frame, in steps, until it holds the window; False if it would be too large to keep."""
         cell = self.frame.cell_m
         x0, y0 = round(self.frame.x0_m / cell), round(self.frame.y0_m / cell)

@@ -122,13 +122,32 @@ def fill_cells(corners: Floats, density: Floats, frame: GridFrame) -> Floats:
         return np.zeros((frame.ny, frame.nx))
     x = (corners[:, :, 0] - frame.x0_m) / frame.cell_m
     y = (corners[:, :, 1] - frame.y0_m) / frame.cell_m
-    weight = np.repeat(density, x.shape[1])
-    sums = _accumulate_edges(
-        x.ravel(), y.ravel(), np.roll(x, -1, axis=1).ravel(), np.roll(y, -1, axis=1).ravel(), weight, frame
-    )
+    weight = _share_sides(corners, density)
+    sides = np.flatnonzero(weight)
+    xa, ya = x.ravel()[sides], y.ravel()[sides]
+    xb, yb = np.roll(x, -1, axis=1).ravel()[sides], np.roll(y, -1, axis=1).ravel()[sides]
+    sums = _accumulate_edges(xa, ya, xb, yb, weight.ravel()[sides], frame)
     cells = np.cumsum(sums, axis=1)[:, : frame.nx]
     cells[np.abs(cells) <= RESIDUE * np.abs(density).max()] = 0.0
     return cells
+
+
+def _share_sides(corners: Floats, density: Floats) -> Floats:
+    """Weight of each side [n, k]: where a polygon goes on where the one before ended, one side carries the difference.
+
+    Of quadrilaterals, side 2 of one may be side 0 of the next (the swath walks on), or side 1 be side 3 of the next
+    (strips lie abreast), run backwards; the first then weighs nothing and need not be cut at all.
+    """
+    weight = np.repeat(density[:, None], corners.shape[1], axis=1)
+    if corners.shape[1] != 4:
+        return weight
+    for mine, start, stop, its in ((2, 2, 3, 0), (1, 1, 2, 3)):
+        is_shared = (corners[:-1, start] == corners[1:, (its + 1) % 4]).all(axis=1)
+        is_shared &= (corners[:-1, stop] == corners[1:, its]).all(axis=1)
+        shared = np.flatnonzero(is_shared)
+        weight[shared + 1, its] -= density[shared]
+        weight[shared, mine] = 0.0
+    return weight
 
 
 def _accumulate_edges(xa: Floats, ya: Floats, xb: Floats, yb: Floats, weight: Floats, frame: GridFrame) -> Floats:
