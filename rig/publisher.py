@@ -1,0 +1,142 @@
+"""Delivery from the rig to the service: at once while all is well, in order from the spool after any break.
+
+A message leaves the spool only on the service's own acknowledgement. While the link is down or the service is
+offline nothing is sent. On each return, and when acknowledgements stall, everything unacknowledged is sent again in
+order, a batch at a time. Times are real seconds: the broker and the service live in real time whatever the samples.
+"""
+
+import logging
+from collections import Counter
+from collections.abc import Callable, Mapping
+from typing import Any
+
+from rig import wire
+from rig.ports import Clock, Link
+from rig.spool import Dropped, Row, Spool
+
+log = logging.getLogger(__name__)
+BATCH = 500
+STALL_S = 10.0
+REPEATS_BEFORE_DECLARING = 3
+
+MakeEvent = Callable[[str, Mapping[str, Any]], wire.Event]
+
+
+class Publisher:
+    """Decides what is sent when; driven by `offer`, the link's words and `tick`."""
+
+    def __init__(self, link: Link, spool: Spool, clock: Clock, *, boot: str, make_event: MakeEvent) -> None:
+        self._link = link
+        self._spool = spool
+        self._clock = clock
+        self._boot = boot
+        self._make_event = make_event
+        self._is_service_up = False
+        self._is_live = False
+        self._cursor = 0
+        self._awaited: set[tuple[str, str, int]] = set()
+        self._last_progress = 0.0
+        self._is_owed = False
+        self._low_acks: Counter[tuple[str, str, int]] = Counter()
+
+    @property
+    def is_live(self) -> bool:
+        """Whether samples go out as they come."""
+        return self._is_live
+
+    def offer(self, message: wire.Sample) -> None:
+        """Keep one sample on disk and, when live, send it."""
+        stream, payload = wire.stream_of(message), wire.encode(message)
+        self._spool.append(Row(message.boot, stream, message.seq, payload))
+        if self._is_live:
+            if not self._is_owed:
+                self._last_progress = self._clock.now()
+            self._is_owed = True
+            self._link.publish(stream, payload)
+
+    def note_connection(self, is_up: bool) -> None:
+        """The link came or went; what the service said before does not count any more."""
+        self._is_service_up = False
+        self._hold()
+
+    def note_service(self, is_up: bool) -> None:
+        """The service said that it is there, or its will said that it is gone."""
+        if is_up != self._is_service_up:
+            log.info("the service is %s", "online" if is_up else "offline: samples wait in the spool")
+        self._is_service_up = is_up
+        self._hold()
+        if is_up:
+            self.tick()
+
+    def note_ack(self, ack: wire.Ack) -> None:
+        """Forget what is settled; tell of gaps that can no longer be filled."""
+        self._spool.settle(ack.boot, ack.committed)
+        self._last_progress = self._clock.now()
+        before = len(self._awaited)
+        self._awaited = {key for key in self._awaited if key[0] != ack.boot or key[2] > ack.committed.get(key[1], -1)}
+        self._is_owed = self._is_live
+        self._declare_gaps(ack)
+        if before and not self._awaited:
+            self.tick()
+
+    def note_dropped(self, dropped: list[Dropped]) -> None:
+        """Tell of samples that had to make room."""
+        for gap in dropped:
+            self._declare(gap)
+
+    def tick(self) -> None:
+        """Send the next batch where one is due; start again where acknowledgements stall."""
+        if not (self._link.is_up and self._is_service_up):
+            return
+        has_stalled = self._clock.now() - self._last_progress > STALL_S
+        if has_stalled and (self._awaited or (self._is_live and self._is_owed)) and self._is_anything_unsettled():
+            log.warning("no acknowledgement for %.0f s: sending again what is not settled", STALL_S)
+            self._hold()
+        if not self._is_live and not self._awaited:
+            self._send_batch()
+
+    def _is_anything_unsettled(self) -> bool:
+        """Whether a stall is one: a rig without sensors simply has nothing to be acknowledged."""
+        self.note_dropped(self._spool.commit())
+        self._last_progress = self._clock.now()
+        return bool(self._spool.unsettled(0, 1))
+
+    def _hold(self) -> None:
+        """Stop sending live; the next batch begins at the oldest unsettled sample."""
+        self._is_live = False
+        self._is_owed = False
+        self._awaited = set()
+        self._cursor = 0
+
+    def _send_batch(self) -> None:
+        """Send the oldest samples not yet sent; with the last of them, go live."""
+        self.note_dropped(self._spool.commit())
+        rows = self._spool.unsettled(self._cursor, BATCH)
+        for number, row in rows:
+            self._link.publish(row.stream, row.payload)
+            self._awaited.add((row.boot, row.stream, row.seq))
+            self._cursor = number
+        self._last_progress = self._clock.now()
+        if len(rows) < BATCH:
+            self._is_live, self._is_owed = True, bool(rows)
+            self._awaited = set()
+
+    def _declare_gaps(self, ack: wire.Ack) -> None:
+        """Where the service waits for samples that are gone for good, say so; it may only be slow, so wait a little."""
+        for stream in wire.SAMPLE_STREAMS:
+            settled = ack.committed.get(stream, -1)
+            oldest = self._spool.oldest(ack.boot, stream)
+            if oldest is None or settled + 1 >= oldest:
+                continue
+            key = (ack.boot, stream, oldest)
+            self._low_acks[key] += 1
+            if self._low_acks[key] == REPEATS_BEFORE_DECLARING:
+                self._declare(Dropped(ack.boot, stream, settled + 1, oldest - 1))
+
+    def _declare(self, gap: Dropped) -> None:
+        """Put an overflow event among the samples; one of an earlier start names that start."""
+        detail: dict[str, Any] = {"stream": gap.stream, "from_seq": gap.from_seq, "to_seq": gap.to_seq}
+        if gap.boot != self._boot:
+            detail["of_boot"] = gap.boot
+        log.warning("samples lost for good: %s %d to %d", gap.stream, gap.from_seq, gap.to_seq)
+        self.offer(self._make_event("overflow", detail))
