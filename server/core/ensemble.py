@@ -100,8 +100,9 @@ def map_dose(
                 max_gap_s=max_gap_s,
             ).dose_l_per_m2
         )
-        total += dose
-        squares += dose**2
+        apart = dose - deposit.dose_l_per_m2
+        total += apart
+        squares += apart**2
         is_missed = dose <= COVERED_FRACTION * target
         missed += is_missed
         under += ~is_missed & (dose < treatment.under_fraction * target)

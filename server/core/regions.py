@@ -75,8 +75,9 @@ def _find_root(owner: list[int], run: int) -> int:
 def trace_outline(mask: Bools, frame: GridFrame) -> Floats:
     """The outside ring of one region of cells.
 
-    Sides between a cell of the region and one outside are strung together, the region on their left; where cells only
-    touch at a corner the ring stays with its own cell, so that it never crosses itself.
+    Sides between a cell of the region and one outside are strung together, the region on their left. Where two cells
+    touch at a corner only, the ring goes over from one to the other: the region joins them elsewhere, so that what lies
+    on one side of the corner is a hole, and the ring never meets itself.
 
     Parameters
     ----------
@@ -141,8 +142,8 @@ def _follow_ring(leaves: dict[tuple[int, int], list[tuple[int, int]]]) -> list[t
     corners: list[tuple[int, int]] = []
     while True:
         directions = leaves[place]
-        left = (-heading[1], heading[0])
-        turn = left if left in directions else directions[0]
+        right = (heading[1], -heading[0])
+        turn = right if right in directions else directions[0]
         if turn != heading:
             corners.append(place)
         directions.remove(turn)
