@@ -7,6 +7,7 @@ import numpy as np
 
 from server.core.coverage import COVERED_FRACTION
 from server.core.dose import MAX_GAP_S, Deposit, integrate_dose
+from server.core.grid import GridFrame
 from server.core.log import Floats, Integers
 from server.core.results import DoseMap, Track
 from server.core.setup import Treatment
@@ -87,19 +88,7 @@ def map_dose(
     chosen = thin_way(track.t, track.east_m, track.heading_deg, litres)
     scales = 1.0 + volume_sd_fraction * rng.standard_normal(draws)
     for deviation, scale in zip(track.deviations_m[:, chosen], scales, strict=True):
-        dose = (
-            scale
-            * integrate_dose(
-                track.east_m[chosen] + deviation[:, 0],
-                track.north_m[chosen] + deviation[:, 1],
-                track.heading_deg[chosen],
-                litres[chosen],
-                t=track.t[chosen],
-                pattern=pattern,
-                frame=frame,
-                max_gap_s=max_gap_s,
-            ).dose_l_per_m2
-        )
+        dose = scale * _lay_draw(track, litres, chosen, deviation, pattern, frame, max_gap_s)
         apart = dose - deposit.dose_l_per_m2
         total += apart
         squares += apart**2
@@ -119,6 +108,28 @@ def map_dose(
         y0_m=frame.y0_m,
         cell_m=frame.cell_m,
     )
+
+
+def _lay_draw(
+    track: Track,
+    litres: Floats,
+    chosen: Integers,
+    deviation: Floats,
+    pattern: Pattern,
+    frame: GridFrame,
+    max_gap_s: float,
+) -> Floats:
+    """The dose of the chosen epochs, each moved by its deviation."""
+    return integrate_dose(
+        track.east_m[chosen] + deviation[:, 0],
+        track.north_m[chosen] + deviation[:, 1],
+        track.heading_deg[chosen],
+        litres[chosen],
+        t=track.t[chosen],
+        pattern=pattern,
+        frame=frame,
+        max_gap_s=max_gap_s,
+    ).dose_l_per_m2
 
 
 def thin_way(t: Floats, east: Floats, heading: Floats, litres: Floats) -> Integers:
