@@ -1,0 +1,346 @@
+"""The nozzle's way over the ground, from all fixes of a job.
+
+East, north in metres on the local plane, job seconds, headings in degrees clockwise from true north.
+"""
+
+from dataclasses import dataclass
+from math import hypot
+
+import numpy as np
+
+from server.core.geodesy import plane_at, plane_from_degrees
+from server.core.heading import STANDING_MPS, heading_from_velocity, smooth_velocity, turn_rate
+from server.core.log import FLOAT, NONE, SINGLE, Fixes, Floats, Integers
+from server.core.receiver import ErrorModel, choose_models, judge_velocity_noise, usable_quality
+from server.core.results import Bools, Plane, Track
+from server.core.setup import Receiver, Sprayer
+from server.core.smoother import Bins, Smoothed, smooth_errors
+from server.core.timebase import Timebase, fix_times
+
+DROPOUT_S = 10.0
+"""A longer stretch without a usable fix has no position."""
+SHORT_GAP_S, LONG_GAP_S = 1.0, 4.0
+SHORT_GAP_DRIFT, GAP_DRIFT, LONG_GAP_DRIFT = 0.05, 0.4, 4.0
+"""How fast the way loses its place while the velocity is missing for up to 1 s, up to 4 s, longer, m²/s."""
+STANDING_DRIFT = 1e-5
+HEADING_SD_DEG = 3.0
+HEADING_SD_PER_TURN_S = 0.15
+"""A heading is good to 3 degrees and 0.15 times the turn rate."""
+_HEADING_S = 3.0
+_SLOW_STEP_S, _FAST_STEP_S = 1.0, 0.2
+
+
+@dataclass(frozen=True, slots=True)
+class _Motion:
+    """Velocity at every epoch [n], the way integrated from it [n, 2], and which epochs told a velocity of their own."""
+
+    east_mps: Floats
+    north_mps: Floats
+    smooth_east_mps: Floats
+    smooth_north_mps: Floats
+    way_m: Floats
+    is_told: Bools
+    stands: Bools
+    has_doppler: bool
+
+
+def plane_of(fixes: Fixes) -> Plane | None:
+    """The local plane of a job: through its first usable fix.
+
+    Parameters
+    ----------
+    fixes
+        Position messages in order [n].
+
+    Returns
+    -------
+    Plane | None
+        The plane, None if no fix has a position.
+
+    References
+    ----------
+    Definition of this project: the first usable fix rounded to 1e-5 degrees.
+
+    Examples
+    --------
+    >>> column = np.array([1.0])
+    >>> plane_of(Fixes(*[column] * 3, np.array([1]), column, np.array([45.0]), np.array([-30.0]), *[column] * 7))
+    Plane(lat0_deg=45.0, lon0_deg=-30.0)
+    """
+    usable = np.flatnonzero(usable_quality(fixes, Receiver()) != NONE)
+    if not len(usable):
+        return None
+    return plane_at(float(fixes.lat_deg[usable[0]]), float(fixes.lon_deg[usable[0]]))
+
+
+def smooth_track(
+    fixes: Fixes,
+    timebase: Timebase,
+    plane: Plane,
+    *,
+    receiver: Receiver,
+    sprayer: Sprayer,
+    rng: np.random.Generator,
+    draws: int = 64,
+) -> Track:
+    """The nozzle's way by all fixes before and after.
+
+    The receiver's own velocity is integrated to a way whose shape is good to centimetres; what that way is off by is
+    estimated from the fixes (`smooth_errors`) and added. The nozzle lies ahead and to the right of the antenna along
+    the heading of the velocity averaged over 2 s.
+
+    Parameters
+    ----------
+    fixes
+        Position messages in order of boot and time [n].
+    timebase
+        The job's axis.
+    plane
+        The local plane.
+    receiver
+        Class and latency.
+    sprayer
+        Where the nozzle sits, seen from the antenna.
+    rng
+        Source of the posterior draws.
+    draws
+        How many posterior tracks, 0 for none.
+
+    Returns
+    -------
+    Track
+        A row a fix epoch; NaN where no position can be given: before the first fix, after the last, and in a dropout of
+        more than 10 s.
+
+    Notes
+    -----
+    Positions in a dropout of up to 10 s are bridged, their sd grows accordingly. Measured figures: tests and DEVELOPERS.
+
+    References
+    ----------
+    Derivation: complementary filter, see `smooth_errors`.
+
+    Examples
+    --------
+    >>> n = 50
+    >>> one = np.ones(n)
+    >>> mono = np.arange(n) / 5
+    >>> north = 1.2 * mono / 111131.78
+    >>> fixes = Fixes(np.zeros(n, dtype=np.int64), np.arange(n), mono, np.full(n, 4), mono + 1e9, 45 + north, -30 * one,
+    ...     *[one] * 1, 1.2 * one, 0 * one, *[one] * 4)
+    >>> track = smooth_track(fixes, Timebase(np.zeros(1), 1e9), Plane(45.0, -30.0), receiver=Receiver(),
+    ...     sprayer=Sprayer(1.0), rng=np.random.default_rng(1), draws=2)
+    >>> round(float(track.north_m[25]), 2), round(float(track.heading_deg[25]), 1)
+    (6.0, 0.0)
+    """
+    t = fix_times(fixes, timebase, latency_s=receiver.latency_s)
+    quality = usable_quality(fixes, receiver)
+    usable = quality != NONE
+    if np.count_nonzero(usable) < 2:
+        return _unknown_track(fixes, t, quality, timebase, draws)
+    place = np.stack(plane_from_degrees(fixes.lat_deg, fixes.lon_deg, plane=plane), axis=1)
+    motion = _follow_motion(t, fixes, place, usable)
+    noise = judge_velocity_noise(t, *(np.where(motion.is_told, v, np.nan) for v in (motion.east_mps, motion.north_mps)))
+    models = choose_models(noise, has_doppler=motion.has_doppler)
+    bins, centres = _fill_bins(t, place - motion.way_m, quality, motion, models)
+    smoothed = smooth_errors(bins, rng=rng, draws=draws)
+    heading = heading_from_velocity(motion.smooth_east_mps, motion.smooth_north_mps)
+    heading_sd = HEADING_SD_DEG + HEADING_SD_PER_TURN_S * np.abs(turn_rate(t, heading))
+    return _place_nozzle(fixes, t, quality, timebase, motion, smoothed, centres, (heading, heading_sd), sprayer, rng)
+
+
+def _unknown_track(fixes: Fixes, t: Floats, quality: Integers, timebase: Timebase, draws: int) -> Track:
+    """A track that knows nothing but its times."""
+    none = np.full(len(t), np.nan)
+    utc = t + timebase.utc_offset_s
+    empty = np.full((draws, len(t), 2), np.nan)
+    return Track(fixes.boot, fixes.mono, t, utc, *[none] * 8, quality, empty)
+
+
+def _follow_motion(t: Floats, fixes: Fixes, place: Floats, usable: Bools) -> _Motion:
+    """The velocity at every epoch and the way that it integrates to."""
+    slow = ~np.isfinite(fixes.course_deg) & (fixes.speed_mps < 2 * STANDING_MPS)
+    course = np.radians(np.where(slow, 0.0, fixes.course_deg))
+    speed = np.where(slow, 0.0, fixes.speed_mps)
+    told = usable & np.isfinite(speed) & np.isfinite(course)
+    has_doppler = np.count_nonzero(told) > 0.5 * np.count_nonzero(usable)
+    if has_doppler:
+        east, north = speed * np.sin(course), speed * np.cos(course)
+    else:
+        told = usable.copy()
+        east, north = (differentiate_places(t, place[:, axis], usable) for axis in (0, 1))
+    if not told.any():
+        told, east, north = usable, np.zeros(len(t)), np.zeros(len(t))
+    east, north = (np.interp(t, t[told], velocity[told]) for velocity in (east, north))
+    smooth_east, smooth_north = smooth_velocity(t, east, north)
+    stands = np.hypot(smooth_east, smooth_north) < STANDING_MPS
+    walked = np.where(stands, 0.0, np.stack([east, north])).T
+    steps = (walked[1:] + walked[:-1]) / 2 * np.diff(t)[:, None]
+    way = np.concatenate([np.zeros((1, 2)), np.cumsum(steps, axis=0)])
+    return _Motion(east, north, smooth_east, smooth_north, way, told, stands, has_doppler)
+
+
+def differentiate_places(t: Floats, place_m: Floats, usable: Bools, *, span_s: float = 3.0) -> Floats:
+    """The velocity along one axis for a receiver that tells none: the slope of its fixes.
+
+    Parameters
+    ----------
+    t
+        Times of the epochs, not falling [n] [s].
+    place_m
+        Position along the axis [n] [m].
+    usable
+        Which fixes count [n].
+    span_s
+        Span of the straight line through the fixes about each epoch [s].
+
+    Returns
+    -------
+    Floats
+        Velocity [n] [m/s]; 0 where too few fixes are near.
+
+    Notes
+    -----
+    Far worse than a receiver's own velocity: with 1.5 m of white noise about 0.4 m/s.
+
+    References
+    ----------
+    Derivation: least-squares slope in a moving window, by running sums.
+
+    Examples
+    --------
+    >>> t = np.arange(20) / 5
+    >>> float(differentiate_places(t, 1.3 * t, np.ones(20, dtype=bool))[10].round(6))
+    1.3
+    """
+    t0, x0 = t[usable] - t[usable][0], place_m[usable] - place_m[usable][0]
+    sums = [np.concatenate([[0.0], np.cumsum(v)]) for v in (np.ones(len(t0)), t0, x0, t0 * t0, t0 * x0)]
+    at = t - t[usable][0]
+    low, high = np.searchsorted(t0, at - span_s / 2, "left"), np.searchsorted(t0, at + span_s / 2, "right")
+    n, st, sx, stt, stx = (total[high] - total[low] for total in sums)
+    spread = n * stt - st**2
+    return np.where((n >= 3) & (spread > 1e-6), (n * stx - st * sx) / np.maximum(spread, 1e-6), 0.0)
+
+
+def _fill_bins(
+    t: Floats, difference: Floats, quality: Integers, motion: _Motion, models: dict[int, ErrorModel]
+) -> tuple[Bins, Floats]:
+    """Average what was observed over even bins, and say what each bin's errors are like; also the bins' centres."""
+    usable = np.flatnonzero(quality != NONE)
+    step = _FAST_STEP_S if np.median(quality[usable]) >= FLOAT else _SLOW_STEP_S
+    start = t[usable[0]] - step / 2
+    index = np.floor((t[usable] - start) / step + 1e-6).astype(np.int64)
+    count = int(index[-1]) + 1
+    number = np.bincount(index, minlength=count)
+    sums = np.stack([np.bincount(index, weights=difference[usable, axis], minlength=count) for axis in (0, 1)], axis=1)
+    observed = np.where(number[:, None] > 0, sums / np.maximum(number, 1)[:, None], np.nan)
+    worst = np.full(count, 99)
+    np.minimum.at(worst, index, quality[usable])
+    last = np.maximum.accumulate(np.where(number > 0, np.arange(count), 0))
+    klass = worst[last]
+    sizes = np.array(
+        [
+            (m.white_sd_m**2, m.wander_sd_m**2, m.wander_s, m.bias_sd_mps**2, m.drift_m2_per_s)
+            for m in (models.get(code, models[SINGLE]) for code in range(6))
+        ]
+    )
+    white, wander, wander_s, bias, drift = sizes[klass].T
+    centres = start + (np.arange(count) + 0.5) * step
+    middle = centres - step / 2
+    drift, stands = _drift_rates(t, motion, middle, drift)
+    restarts = np.concatenate([[False], np.diff(klass) != 0])
+    white = white / np.clip(number, 1, 5)
+    return Bins(step, observed, white, wander, wander_s, bias, drift * step, ~stands, restarts), centres
+
+
+def _drift_rates(t: Floats, motion: _Motion, at: Floats, drift: Floats) -> tuple[Floats, Bools]:
+    """How fast the way loses its place at given times, and where the rig stands."""
+    told = t[motion.is_told]
+    step = np.diff(told)
+    usual = float(np.median(step)) if len(step) else 1.0
+    which = np.clip(np.searchsorted(told, at) - 1, 0, max(len(step) - 1, 0))
+    gap = step[which] if len(step) else np.ones(len(at))
+    by_gap = np.where(gap <= SHORT_GAP_S, SHORT_GAP_DRIFT, np.where(gap <= LONG_GAP_S, GAP_DRIFT, LONG_GAP_DRIFT))
+    is_gap = gap > max(1.6 * usual, 0.25)
+    stands = motion.stands[np.clip(np.searchsorted(t, at) - 1, 0, len(t) - 1)] & ~is_gap
+    rates = np.where(is_gap, np.maximum(by_gap, drift), np.where(stands, STANDING_DRIFT, drift))
+    return rates, stands
+
+
+def _place_nozzle(
+    fixes: Fixes,
+    t: Floats,
+    quality: Integers,
+    timebase: Timebase,
+    motion: _Motion,
+    smoothed: Smoothed,
+    centres: Floats,
+    pointing: tuple[Floats, Floats],
+    sprayer: Sprayer,
+    rng: np.random.Generator,
+) -> Track:
+    """Put the smoothed antenna and the nozzle before it together, and forget what cannot be known."""
+    heading, heading_sd = pointing
+    unknown = ~_has_position(t, quality)
+    low = np.clip(np.searchsorted(centres, t) - 1, 0, max(len(centres) - 2, 0))
+    high = np.minimum(low + 1, len(centres) - 1)
+    span = np.where(high > low, centres[high] - centres[low], 1.0)
+    part = np.clip((t - centres[low]) / span, 0.0, 1.0)
+    error = smoothed.mean_m[low] * (1 - part)[:, None] + smoothed.mean_m[high] * part[:, None]
+    deviations = smoothed.deviations_m[:, low] * (1 - part)[:, None] + smoothed.deviations_m[:, high] * part[:, None]
+    variance = (smoothed.sd_m[low] * (1 - part) + smoothed.sd_m[high] * part) ** 2
+    reach = hypot(sprayer.nozzle_forward_m, sprayer.nozzle_right_m)
+    position = motion.way_m + error
+    spread = np.stack([variance, variance])
+    if reach > 0:
+        angle = np.radians(heading)
+        arm_east = sprayer.nozzle_forward_m * np.sin(angle) + sprayer.nozzle_right_m * np.cos(angle)
+        arm_north = sprayer.nozzle_forward_m * np.cos(angle) - sprayer.nozzle_right_m * np.sin(angle)
+        position = position + np.stack([arm_east, arm_north], axis=1)
+        turn = np.radians(heading_sd) * _draw_pointing(t, len(deviations), rng)
+        deviations = deviations + np.stack([turn * arm_north, -turn * arm_east], axis=2)
+        spread = spread + (np.radians(heading_sd) * np.stack([arm_north, arm_east])) ** 2
+    blank = np.where(unknown, np.nan, 1.0)
+    sd = np.sqrt(spread) * blank
+    deviations = np.ascontiguousarray(np.where(unknown[:, None], np.nan, deviations))
+    return Track(
+        fixes.boot,
+        fixes.mono,
+        t,
+        t + timebase.utc_offset_s,
+        position[:, 0] * blank,
+        position[:, 1] * blank,
+        sd[0],
+        sd[1],
+        motion.east_mps * blank,
+        motion.north_mps * blank,
+        heading * blank,
+        heading_sd * blank,
+        quality,
+        deviations,
+        is_misfit=smoothed.misfit > 3.0,
+    )
+
+
+def _has_position(t: Floats, quality: Integers) -> Bools:
+    """Where a position can be given: at usable fixes and between two of them no more than a dropout apart."""
+    known = t[quality != NONE]
+    after = np.searchsorted(known, t, "left")
+    before = np.searchsorted(known, t, "right") - 1
+    inside = (after < len(known)) & (before >= 0)
+    gap = known[np.minimum(after, len(known) - 1)] - known[np.maximum(before, 0)]
+    has: Bools = (inside & (gap <= DROPOUT_S)) | (quality != NONE)
+    return has
+
+
+def _draw_pointing(t: Floats, draws: int, rng: np.random.Generator) -> Floats:
+    """Unit heading errors [draws, n] that last about 3 s."""
+    noise = rng.standard_normal((len(t), draws))
+    keep = np.exp(-np.diff(t, prepend=t[0]) / _HEADING_S)
+    fresh = np.sqrt(1.0 - keep**2)
+    drawn = np.empty((len(t), draws))
+    state = noise[0]
+    for i, (k, f) in enumerate(zip(keep.tolist(), fresh.tolist(), strict=True)):
+        state = k * state + f * noise[i] if i else noise[0]
+        drawn[i] = state
+    return drawn.T
