@@ -114,7 +114,7 @@ def smooth_track(
 
     Notes
     -----
-    Positions in a dropout of up to 10 s are bridged, their sd grows accordingly. Measured figures: tests and DEVELOPERS.
+    Positions in a dropout of up to 10 s are bridged, their sd grows accordingly.
 
     References
     ----------
@@ -151,10 +151,10 @@ def smooth_track(
 
 def _unknown_track(fixes: Fixes, t: Floats, quality: Integers, timebase: Timebase, draws: int) -> Track:
     """A track that knows nothing but its times."""
-    none = np.full(len(t), np.nan)
+    x = np.full(len(t), np.nan)
     utc = t + timebase.utc_offset_s
     empty = np.full((draws, len(t), 2), np.nan)
-    return Track(fixes.boot, fixes.mono, t, utc, *[none] * 8, quality, empty)
+    return Track(fixes.boot, fixes.mono, t, utc, x, x, x, x, x, x, x, x, quality, empty)
 
 
 def _follow_motion(t: Floats, fixes: Fixes, place: Floats, usable: Bools) -> _Motion:
@@ -163,7 +163,7 @@ def _follow_motion(t: Floats, fixes: Fixes, place: Floats, usable: Bools) -> _Mo
     course = np.radians(np.where(slow, 0.0, fixes.course_deg))
     speed = np.where(slow, 0.0, fixes.speed_mps)
     told = usable & np.isfinite(speed) & np.isfinite(course)
-    has_doppler = np.count_nonzero(told) > 0.5 * np.count_nonzero(usable)
+    has_doppler = bool(np.count_nonzero(told) > 0.5 * np.count_nonzero(usable))
     if has_doppler:
         east, north = speed * np.sin(course), speed * np.cos(course)
     else:

@@ -1,0 +1,331 @@
+"""Where a job falls into passes, and what each pass came to.
+
+Job seconds, metres on the local plane, headings in degrees clockwise from true north, litres.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from server.core.flow import VolumeCurve, litres_at
+from server.core.heading import heading_from_velocity, smooth_velocity, turn_rate
+from server.core.log import NONE, Boot, Floats
+from server.core.receiver import judge_receiver
+from server.core.results import Bools, Interval, Pass, Track
+from server.core.setup import FlowMeter, Sprayer, Treatment
+from server.core.swath import swept_area
+from server.core.timebase import Timebase
+
+STRAIGHT_DEG_PER_S = 25.0
+"""Faster than this is turning."""
+RANGE_DEG = 75.0
+"""A run whose heading ranges over more than this is more than one pass."""
+GROW_DEG = 22.0
+"""A pass reaches as far as the heading stays within this of its nearest 2 s."""
+NEAREST_S = 2.0
+JOIN_S, JOIN_M = 2.0, 2.0
+"""Spray off for less than both does not split a pass."""
+JOIN_DEG = 30.0
+"""Runs this far apart in heading are never one pass."""
+SHORTEST_S, SHORTEST_M = 1.0, 1.0
+DROPOUT_S = 2.0
+"""A pass with fixes further apart than this has no known length."""
+_GRID_S = 0.1
+
+
+@dataclass(frozen=True, slots=True)
+class PassSpan:
+    """One pass in time; `i0` to `i1` (exclusive) are the track's epochs in it."""
+
+    start_t: float
+    end_t: float
+    heading_deg: float
+    i0: int
+    i1: int
+
+
+@dataclass(frozen=True, slots=True)
+class _Course:
+    """Heading (unwrapped, degrees), turn rate and way gone on an even grid of 0.1 s."""
+
+    t: Floats
+    heading: Floats
+    rate: Floats
+    way: Floats
+
+
+def split_passes(track: Track, intervals: tuple[Interval, ...]) -> tuple[PassSpan, ...]:
+    """Find the passes: longest spraying runs on one heading.
+
+    Spraying intervals that are interrupted for less than 2 s and 2 m are one. In each, the stretches that turn slower
+    than 25 deg/s over 1.2 s are the cores; cores on one heading with a short wobble between are merged; one whose
+    heading ranges over more than 75 degrees is split where it bends most; each then grows while the heading is within
+    22 degrees of that of its nearest 2 s.
+
+    Parameters
+    ----------
+    track
+        The nozzle's way.
+    intervals
+        When the sprayer was on, at ground time.
+
+    Returns
+    -------
+    tuple[PassSpan, ...]
+        Passes in order of time, not overlapping.
+
+    Notes
+    -----
+    Ends are those of the spraying interval where the spray goes off in turns; else within about 1 s.
+
+    References
+    ----------
+    Derivation: limits measured on simulated jobs.
+
+    Examples
+    --------
+    >>> t = np.arange(0, 30, 0.2)
+    >>> x = np.zeros(len(t))
+    >>> track = Track(x.astype(int), t, t, t, x, 1.2 * t, x, x, x, x + 1.2, x, x, x.astype(int) + 4, np.zeros((0, 150, 2)))
+    >>> [(span.start_t, span.end_t) for span in split_passes(track, (Interval(2.0, 20.0, 0.4),))]
+    [(2.0, 20.0)]
+    """
+    known = np.isfinite(track.velocity_east_mps)
+    if np.count_nonzero(known) < 3:
+        return ()
+    course = _chart_course(track, known)
+    found: list[PassSpan] = []
+    for start, end in _join_intervals(intervals, course):
+        for a, b in _split_interval(course, start, end):
+            way = np.interp([a, b], course.t, course.way)
+            if b - a >= SHORTEST_S and way[1] - way[0] >= SHORTEST_M:
+                found.append(_span_of(track, course, a, b))
+    return tuple(found)
+
+
+def measure_passes(
+    track: Track,
+    spans: tuple[PassSpan, ...],
+    curve: VolumeCurve,
+    *,
+    timebase: Timebase,
+    boots: tuple[Boot, ...],
+    sprayer: Sprayer,
+    meter: FlowMeter,
+    treatment: Treatment,
+) -> tuple[Pass, ...]:
+    """What each pass came to: length, volume, area and dose.
+
+    Length is velocity integrated, area what the swath swept, dose volume over area. The dose's uncertainty joins the
+    meter's and that of one pulse; the swath's own is not known here.
+
+    Parameters
+    ----------
+    track
+        The nozzle's way.
+    spans
+        The passes.
+    curve
+        The job's volume.
+    timebase
+        The job's axis.
+    boots
+        The job's boots.
+    sprayer
+        Swath [m].
+    meter
+        Pulses per litre and their standard uncertainty [%].
+    treatment
+        Target [L/m²].
+
+    Returns
+    -------
+    tuple[Pass, ...]
+        Passes numbered from 1; length, area, speed and dose NaN where a dropout lies in the pass, its volume known.
+
+    References
+    ----------
+    JCGM 100:2008, equation 12 (relative uncertainties of a quotient add in squares).
+
+    Examples
+    --------
+    >>> t = np.arange(0, 30, 0.2)
+    >>> x = np.zeros(len(t))
+    >>> track = Track(x.astype(int), t, t, t, x, 1.2 * t, x, x, x, x + 1.2, x, x, x.astype(int) + 4, np.zeros((0, 150, 2)))
+    >>> curve = VolumeCurve(np.array([2.0, 20.0]), np.array([0.0, 0.36]), np.array([0.0, 162.0]))
+    >>> found = measure_passes(track, split_passes(track, (Interval(2.0, 20.0, 0.36),)), curve,
+    ...     timebase=Timebase(np.zeros(1), 0.0), boots=(Boot("a", 0.0, 0.0),), sprayer=Sprayer(1.0),
+    ...     meter=FlowMeter(450.0), treatment=Treatment(target_l_per_m2=1 / 60))
+    >>> round(found[0].length_m, 2), round(found[0].dose_l_per_m2, 5), round(found[0].percent_of_target, 1)
+    (21.6, 0.01667, 100.0)
+    """
+    return tuple(
+        _measure_pass(number, track, span, curve, timebase, boots, sprayer, meter, treatment)
+        for number, span in enumerate(spans, start=1)
+    )
+
+
+def _chart_course(track: Track, known: Bools) -> _Course:
+    """Heading, turn rate and way on an even grid."""
+    t, east, north = track.t[known], track.velocity_east_mps[known], track.velocity_north_mps[known]
+    grid = np.arange(t[0], t[-1] + _GRID_S, _GRID_S)
+    east, north = np.interp(grid, t, east), np.interp(grid, t, north)
+    smooth = smooth_velocity(grid, east, north, window_s=1.0)
+    heading = np.unwrap(np.nan_to_num(heading_from_velocity(*smooth)), period=360.0)
+    speed = np.hypot(*smooth)
+    way = np.concatenate([[0.0], np.cumsum((speed[1:] + speed[:-1]) / 2 * np.diff(grid))])
+    return _Course(grid, heading, turn_rate(grid, heading), way)
+
+
+def _join_intervals(intervals: tuple[Interval, ...], course: _Course) -> list[tuple[float, float]]:
+    """Spraying intervals with short interruptions bridged."""
+    joined: list[tuple[float, float]] = []
+    for interval in intervals:
+        start, end = max(interval.start_t, course.t[0]), min(interval.end_t, course.t[-1])
+        if end <= start:
+            continue
+        if joined:
+            way = np.interp([joined[-1][1], start], course.t, course.way)
+            if start - joined[-1][1] < JOIN_S and way[1] - way[0] < JOIN_M:
+                joined[-1] = (joined[-1][0], end)
+                continue
+        joined.append((float(start), float(end)))
+    return joined
+
+
+def _split_interval(course: _Course, start: float, end: float) -> list[tuple[float, float]]:
+    """The passes within one spraying interval, as spans of time."""
+    low, high = np.searchsorted(course.t, start), np.searchsorted(course.t, end, "right")
+    if high - low < 3:
+        return []
+    cores = _find_cores(course.rate[low:high])
+    cores = [(a + int(low), b + int(low)) for a, b in cores]
+    cores = _merge_cores(course, cores)
+    cores = [part for core in cores for part in _split_bent(course, core)]
+    cores = [core for core in cores if (core[1] - core[0]) * _GRID_S >= SHORTEST_S]
+    grown = []
+    for k, (a, b) in enumerate(cores):
+        floor = grown[-1][1] if grown else int(low)
+        roof = cores[k + 1][0] if k + 1 < len(cores) else int(high)
+        grown.append(_grow_core(course, a, b, floor, roof))
+    return [(start if a == low else float(course.t[a]), end if b == high else float(course.t[b - 1])) for a, b in grown]
+
+
+def _find_cores(rate: Floats) -> list[tuple[int, int]]:
+    """Runs that do not turn."""
+    edges = np.diff(np.concatenate([[0], (np.abs(rate) < STRAIGHT_DEG_PER_S).astype(np.int8), [0]]))
+    return list(zip(np.flatnonzero(edges == 1).tolist(), np.flatnonzero(edges == -1).tolist(), strict=True))
+
+
+def _merge_cores(course: _Course, cores: list[tuple[int, int]]) -> list[tuple[int, int]]:
+    """Join cores that go on in the same heading after a short wobble."""
+    merged: list[tuple[int, int]] = []
+    for a, b in cores:
+        if merged:
+            before = merged[-1]
+            ahead = float(np.median(course.heading[a : min(b, a + 20)]))
+            behind = float(np.median(course.heading[max(before[0], before[1] - 20) : before[1]]))
+            short = (a - before[1]) * _GRID_S < JOIN_S
+            if short and abs(ahead - behind) < JOIN_DEG:
+                merged[-1] = (before[0], b)
+                continue
+        merged.append((a, b))
+    return merged
+
+
+def _split_bent(course: _Course, core: tuple[int, int]) -> list[tuple[int, int]]:
+    """Cut a run where it bends most until no part ranges over too much heading."""
+    a, b = core
+    heading = course.heading[a:b]
+    if b - a < 4 or heading.max() - heading.min() <= RANGE_DEG:
+        return [core]
+    margin = min(10, (b - a) // 4)
+    cut = a + margin + int(np.argmax(np.abs(course.rate[a + margin : b - margin])))
+    if cut <= a or cut >= b:
+        return [core]
+    return _split_bent(course, (a, cut)) + _split_bent(course, (cut, b))
+
+
+def _grow_core(course: _Course, a: int, b: int, floor: int, roof: int) -> tuple[int, int]:
+    """Extend a run both ways while the heading stays near that of its nearest 2 s."""
+    reach = round(NEAREST_S / _GRID_S)
+    first = float(np.median(course.heading[a : min(b, a + reach)]))
+    last = float(np.median(course.heading[max(a, b - reach) : b]))
+    while a > floor and abs(course.heading[a - 1] - first) < GROW_DEG:
+        a -= 1
+    while b < roof and abs(course.heading[b] - last) < GROW_DEG:
+        b += 1
+    while b - a > reach and abs(course.heading[a] - first) > GROW_DEG:
+        a += 1
+    while b - a > reach and abs(course.heading[b - 1] - last) > GROW_DEG:
+        b -= 1
+    return a, b
+
+
+def _span_of(track: Track, course: _Course, start: float, end: float) -> PassSpan:
+    """A pass with its mean heading and the track's epochs in it."""
+    inside = (course.t >= start) & (course.t <= end)
+    angle = np.radians(course.heading[inside])
+    heading = float(np.degrees(np.arctan2(np.sin(angle).sum(), np.cos(angle).sum())) % 360.0)
+    i0, i1 = int(np.searchsorted(track.t, start)), int(np.searchsorted(track.t, end, "right"))
+    return PassSpan(start, end, heading, i0, i1)
+
+
+def _measure_pass(
+    number: int,
+    track: Track,
+    span: PassSpan,
+    curve: VolumeCurve,
+    timebase: Timebase,
+    boots: tuple[Boot, ...],
+    sprayer: Sprayer,
+    meter: FlowMeter,
+    treatment: Treatment,
+) -> Pass:
+    """One pass's record."""
+    litres = litres_at(curve, [span.start_t, span.end_t])
+    volume = float(litres[1] - litres[0])
+    length, area = _measure_way(track, span, swath_m=sprayer.swath_m)
+    dose = volume / area if area > 0 else float("nan")
+    pulses = float(np.diff(np.interp([span.start_t, span.end_t], curve.t, curve.pulses))[0]) if len(curve.t) else 0.0
+    relative = float(np.hypot(meter.sd_percent / 100.0, 1.0 / max(pulses, 1.0)))
+    boot = int(track.boot[min(span.i0, len(track.boot) - 1)])
+    shift = float(timebase.shift_s[boot])
+    epochs = slice(span.i0, span.i1)
+    return Pass(
+        number=number,
+        boot=boots[boot].name,
+        start_t=span.start_t,
+        end_t=span.end_t,
+        start_utc=span.start_t + timebase.utc_offset_s,
+        end_utc=span.end_t + timebase.utc_offset_s,
+        start_mono=span.start_t - shift,
+        end_mono=span.end_t - shift,
+        length_m=length,
+        heading_deg=span.heading_deg,
+        speed_mps=length / (span.end_t - span.start_t),
+        volume_l=volume,
+        area_m2=area,
+        dose_l_per_m2=dose,
+        dose_sd_l_per_m2=dose * relative,
+        percent_of_target=100.0 * dose / treatment.target_l_per_m2,
+        receiver=judge_receiver(track.quality[epochs], np.ones(span.i1 - span.i0, dtype=np.bool_)),
+    )
+
+
+def _measure_way(track: Track, span: PassSpan, *, swath_m: float) -> tuple[float, float]:
+    """Length and swept area of a pass between its exact ends, NaN where a dropout hides them."""
+    low, high = max(span.i0 - 1, 0), min(span.i1 + 1, len(track.t))
+    rows = np.arange(low, high)
+    sound = rows[(track.quality[low:high] != NONE) & np.isfinite(track.east_m[low:high])]
+    times = np.concatenate([[span.start_t], track.t[sound], [span.end_t]])
+    inner = np.diff(np.sort(times))
+    if len(sound) < 2 or inner.max() > DROPOUT_S:
+        return float("nan"), float("nan")
+    t = np.concatenate([[span.start_t], track.t[span.i0 : span.i1], [span.end_t]])
+    speed = np.interp(t, track.t[sound], np.hypot(track.velocity_east_mps[sound], track.velocity_north_mps[sound]))
+    length = float(((speed[1:] + speed[:-1]) / 2 * np.diff(t)).sum())
+    east, north = (np.interp(t, track.t[sound], v[sound]) for v in (track.east_m, track.north_m))
+    heading = np.interp(t, track.t[sound], np.unwrap(track.heading_deg[sound], period=360.0))
+    area = swept_area(east, north, heading, swath_m=swath_m)
+    return length, area
