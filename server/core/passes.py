@@ -86,7 +86,8 @@ def split_passes(track: Track, intervals: tuple[Interval, ...]) -> tuple[PassSpa
     --------
     >>> t = np.arange(0, 30, 0.2)
     >>> x = np.zeros(len(t))
-    >>> track = Track(x.astype(int), t, t, t, x, 1.2 * t, x, x, x, x + 1.2, x, x, x.astype(int) + 4, np.zeros((0, 150, 2)))
+    >>> i = x.astype(int)
+    >>> track = Track(i, t, t, t, x, 1.2 * t, x, x, x, x + 1.2, x, x, i + 4, np.zeros((0, 150, 2)))
     >>> [(span.start_t, span.end_t) for span in split_passes(track, (Interval(2.0, 20.0, 0.4),))]
     [(2.0, 20.0)]
     """
@@ -151,7 +152,8 @@ def measure_passes(
     --------
     >>> t = np.arange(0, 30, 0.2)
     >>> x = np.zeros(len(t))
-    >>> track = Track(x.astype(int), t, t, t, x, 1.2 * t, x, x, x, x + 1.2, x, x, x.astype(int) + 4, np.zeros((0, 150, 2)))
+    >>> i = x.astype(int)
+    >>> track = Track(i, t, t, t, x, 1.2 * t, x, x, x, x + 1.2, x, x, i + 4, np.zeros((0, 150, 2)))
     >>> curve = VolumeCurve(np.array([2.0, 20.0]), np.array([0.0, 0.36]), np.array([0.0, 162.0]))
     >>> found = measure_passes(track, split_passes(track, (Interval(2.0, 20.0, 0.36),)), curve,
     ...     timebase=Timebase(np.zeros(1), 0.0), boots=(Boot("a", 0.0, 0.0),), sprayer=Sprayer(1.0),
@@ -203,7 +205,7 @@ def _split_interval(course: _Course, start: float, end: float) -> list[tuple[flo
     cores = _merge_cores(course, cores)
     cores = [part for core in cores for part in _split_bent(course, core)]
     cores = [core for core in cores if (core[1] - core[0]) * _GRID_S >= SHORTEST_S]
-    grown = []
+    grown: list[tuple[int, int]] = []
     for k, (a, b) in enumerate(cores):
         floor = grown[-1][1] if grown else int(low)
         roof = cores[k + 1][0] if k + 1 < len(cores) else int(high)
