@@ -1,0 +1,230 @@
+"""Where the nozzle is now: the causal half of the track, a fix at a time, for the live picture.
+
+East, north in metres on the local plane, job seconds, headings in degrees clockwise from true north. Plain numbers
+throughout: arrays would cost more than the arithmetic.
+"""
+
+from dataclasses import dataclass, replace
+from math import atan2, cos, degrees, exp, hypot, inf, isfinite, nan, radians, sin, sqrt
+
+from server.core.heading import STANDING_MPS
+from server.core.log import ESTIMATED, NONE, SINGLE
+from server.core.receiver import MODELS, ErrorModel
+from server.core.setup import Sprayer
+from server.core.smoother import BIAS_FACTOR, BIAS_S, DRIFT_FACTOR, OUTLIER, START_SD_M, WANDER_FACTOR
+
+HEADING_S = 1.0
+STANDING_S = 2.0
+BRIDGED_S = 2.0
+"""So long without a fix the last velocity is held; longer, nothing is known."""
+LOST_S = 30.0
+"""After this long without a fix the filter begins anew."""
+_GAP_DRIFT = 0.4
+_STANDING_DRIFT = 1e-5
+
+Six = tuple[float, float, float, float, float, float]
+
+
+@dataclass(frozen=True, slots=True)
+class TrackFilter:
+    """What is known after the latest fix; `east_m`, `north_m` of the nozzle, NaN where not known.
+
+    Inside: the way integrated so far, mean and covariance of its error, of the receiver's wander and of the velocity's
+    bias, and the velocities of the last 2 s.
+    """
+
+    t: float = nan
+    east_m: float = nan
+    north_m: float = nan
+    heading_deg: float = nan
+    speed_mps: float = nan
+    sd_m: float = nan
+    velocity_east_mps: float = nan
+    velocity_north_mps: float = nan
+    quality: int = NONE
+    fixed_t: float = -inf
+    way: tuple[float, float] = (0.0, 0.0)
+    mean: Six = (0.0, 0.0, 0.0, 0.0, 0.0, 0.0)
+    covariance: Six = (START_SD_M**2, 0.0, 0.0, 1.0, 0.0, 1.0)
+    recent: tuple[tuple[float, float, float], ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class LiveFix:
+    """One fix on the plane: place, the receiver's velocity (NaN: not told) and class code."""
+
+    t: float
+    east_m: float
+    north_m: float
+    speed_mps: float
+    course_deg: float
+    quality: int
+
+
+def step_track(state: TrackFilter, fix: LiveFix, *, sprayer: Sprayer, models: dict[int, ErrorModel]) -> TrackFilter:
+    """Take in one fix.
+
+    The forward half of `smooth_errors`, without its look ahead: the way integrated from velocity, corrected by what the
+    fixes say of its error.
+
+    Parameters
+    ----------
+    state
+        What was known before; `TrackFilter()` at the start.
+    fix
+        The fix, in order of time; one that is not later than the last changes nothing.
+    sprayer
+        Where the nozzle sits, seen from the antenna.
+    models
+        Error model of each class, `server.core.receiver.MODELS` where nothing better is known.
+
+    Returns
+    -------
+    TrackFilter
+        What is known now. Without a usable fix the last velocity is held for 2 s, then position and speed are NaN.
+
+    Notes
+    -----
+    The heading is that of the last second's mean velocity, half a second late in turns.
+
+    References
+    ----------
+    R. E. Kalman, A new approach to linear filtering and prediction problems, J. Basic Engineering 82, 1960.
+
+    Examples
+    --------
+    >>> state = TrackFilter()
+    >>> for k in range(20):
+    ...     state = step_track(state, LiveFix(k / 5, 0.0, 1.2 * k / 5, 1.2, 0.0, 4), sprayer=Sprayer(1.0), models=MODELS)
+    >>> round(state.north_m, 2), round(state.heading_deg, 1), round(state.speed_mps, 2)
+    (4.56, 0.0, 1.2)
+    """
+    if state.t == state.t and fix.t <= state.t:
+        return state
+    is_usable = fix.quality not in (NONE, ESTIMATED) and isfinite(fix.east_m) and isfinite(fix.north_m)
+    if not is_usable and state.fixed_t == -inf:
+        return replace(state, t=fix.t, quality=NONE)
+    if is_usable and fix.t - state.fixed_t > LOST_S:
+        state = TrackFilter(heading_deg=state.heading_deg)
+    east, north = _velocity_of(state, fix, is_usable)
+    state = _advance(state, fix.t, east, north, models[fix.quality if is_usable else SINGLE], is_told=is_usable)
+    if is_usable:
+        state = _observe(state, fix, models[fix.quality])
+    return _point(state, fix, sprayer, is_usable)
+
+
+def _velocity_of(state: TrackFilter, fix: LiveFix, is_usable: bool) -> tuple[float, float]:
+    """The velocity to believe at a fix: its own, else the last one, else none."""
+    if is_usable and isfinite(fix.speed_mps):
+        if isfinite(fix.course_deg):
+            angle = radians(fix.course_deg)
+            return fix.speed_mps * sin(angle), fix.speed_mps * cos(angle)
+        if fix.speed_mps < 2 * STANDING_MPS:
+            return 0.0, 0.0
+    if state.recent:
+        return state.recent[-1][1], state.recent[-1][2]
+    return 0.0, 0.0
+
+
+def _advance(
+    state: TrackFilter, t: float, east: float, north: float, model: ErrorModel, *, is_told: bool
+) -> TrackFilter:
+    """Integrate the velocity up to a time and let the uncertainty grow."""
+    recent = (*(r for r in state.recent if t - r[0] <= STANDING_S), (t, east, north))
+    stands = hypot(sum(r[1] for r in recent), sum(r[2] for r in recent)) < STANDING_MPS * len(recent)
+    if state.t != state.t:
+        spread = (
+            START_SD_M**2,
+            0.0,
+            0.0,
+            (model.wander_sd_m * WANDER_FACTOR) ** 2,
+            0.0,
+            (model.bias_sd_mps * BIAS_FACTOR) ** 2,
+        )
+        return replace(state, t=t, covariance=spread, recent=recent)
+    step = t - state.t
+    before = state.recent[-1] if state.recent else (t, east, north)
+    way = state.way
+    if not stands:
+        way = (way[0] + step * (before[1] + east) / 2, way[1] + step * (before[2] + north) / 2)
+    h = 0.0 if stands else step
+    drift = _STANDING_DRIFT if stands else model.drift_m2_per_s * DRIFT_FACTOR
+    if not is_told or step > 1.5:
+        drift = max(drift, _GAP_DRIFT)
+    kb, kd = exp(-step / model.wander_s), exp(-step / BIAS_S)
+    qb = (model.wander_sd_m * WANDER_FACTOR) ** 2 * (1 - kb * kb)
+    qd = (model.bias_sd_mps * BIAS_FACTOR) ** 2 * (1 - kd * kd)
+    ee, eb, ed, bb, bd, dd = state.covariance
+    xe, xb, xd, ye, yb, yd = state.mean
+    covariance = (
+        ee - 2 * h * ed + h * h * dd + drift * step,
+        kb * (eb - h * bd),
+        kd * (ed - h * dd),
+        kb * kb * bb + qb,
+        kb * kd * bd,
+        kd * kd * dd + qd,
+    )
+    mean = (xe - h * xd, kb * xb, kd * xd, ye - h * yd, kb * yb, kd * yd)
+    return replace(state, t=t, way=way, mean=mean, covariance=covariance, recent=recent)
+
+
+def _observe(state: TrackFilter, fix: LiveFix, model: ErrorModel) -> TrackFilter:
+    """Correct the way's error by one fix."""
+    ee, eb, ed, bb, bd, dd = state.covariance
+    xe, xb, xd, ye, yb, yd = state.mean
+    if state.quality not in (NONE, fix.quality):
+        eb, bb, bd, xb, yb = 0.0, (model.wander_sd_m * WANDER_FACTOR) ** 2, 0.0, 0.0, 0.0
+    if state.fixed_t == -inf:
+        xe, ye = fix.east_m - state.way[0], fix.north_m - state.way[1]
+    white = model.white_sd_m**2
+    vx, vy = fix.east_m - state.way[0] - xe - xb, fix.north_m - state.way[1] - ye - yb
+    spread = ee + 2 * eb + bb + white
+    worst = max(vx * vx, vy * vy) / spread
+    if worst > OUTLIER:
+        spread *= worst / OUTLIER
+    ge, gb, gd = (ee + eb) / spread, (eb + bb) / spread, (ed + bd) / spread
+    mean = (xe + ge * vx, xb + gb * vx, xd + gd * vx, ye + ge * vy, yb + gb * vy, yd + gd * vy)
+    covariance = (
+        ee - ge * ge * spread,
+        eb - ge * gb * spread,
+        ed - ge * gd * spread,
+        bb - gb * gb * spread,
+        bd - gb * gd * spread,
+        dd - gd * gd * spread,
+    )
+    return replace(state, mean=mean, covariance=covariance, fixed_t=fix.t, quality=fix.quality)
+
+
+def _point(state: TrackFilter, fix: LiveFix, sprayer: Sprayer, is_usable: bool) -> TrackFilter:
+    """Read heading and nozzle off the state."""
+    late = [r for r in state.recent if fix.t - r[0] <= HEADING_S]
+    east, north = sum(r[1] for r in late) / len(late), sum(r[2] for r in late) / len(late)
+    heading = state.heading_deg
+    if hypot(east, north) >= STANDING_MPS:
+        heading = degrees(atan2(east, north)) % 360.0
+    if fix.t - state.fixed_t > BRIDGED_S:
+        return replace(
+            state,
+            east_m=nan,
+            north_m=nan,
+            sd_m=nan,
+            speed_mps=nan,
+            velocity_east_mps=nan,
+            velocity_north_mps=nan,
+            heading_deg=heading,
+            quality=NONE,
+        )
+    forward, right = sprayer.nozzle_forward_m, sprayer.nozzle_right_m
+    angle = radians(heading) if heading == heading else 0.0
+    now = state.recent[-1]
+    return replace(
+        state,
+        east_m=state.way[0] + state.mean[0] + forward * sin(angle) + right * cos(angle),
+        north_m=state.way[1] + state.mean[3] + forward * cos(angle) - right * sin(angle),
+        sd_m=sqrt(max(state.covariance[0], 0.0)),
+        heading_deg=heading,
+        speed_mps=hypot(now[1], now[2]),
+        velocity_east_mps=now[1],
+        velocity_north_mps=now[2],
+        quality=fix.quality if is_usable else NONE,
+    )
