@@ -70,8 +70,8 @@ def step_flow(
     if mono <= state.mono:
         return state
     if state.pulses is None:
-        edges = () if edge_mono is None else ((edge_mono, pulses),)
-        return replace(state, pulses=pulses, mono=mono, edges=edges)
+        seen = () if edge_mono is None else ((edge_mono, pulses),)
+        return replace(state, pulses=pulses, mono=mono, edges=seen)
     window = 0.8 * state.window_s + 0.2 * (mono - state.mono) if state.mono >= 0 else state.window_s
     fresh = max(0, pulses - state.pulses)
     edges, run = state.edges, state.run_pulses

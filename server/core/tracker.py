@@ -9,7 +9,7 @@ from math import atan2, cos, degrees, exp, hypot, inf, isfinite, nan, radians, s
 
 from server.core.heading import STANDING_MPS
 from server.core.log import ESTIMATED, NONE, SINGLE
-from server.core.receiver import MODELS, ErrorModel
+from server.core.receiver import ErrorModel
 from server.core.setup import Sprayer
 from server.core.smoother import BIAS_FACTOR, BIAS_S, DRIFT_FACTOR, OUTLIER, START_SD_M, WANDER_FACTOR
 
@@ -93,9 +93,11 @@ def step_track(state: TrackFilter, fix: LiveFix, *, sprayer: Sprayer, models: di
 
     Examples
     --------
+    >>> from server.core.receiver import MODELS
     >>> state = TrackFilter()
     >>> for k in range(20):
-    ...     state = step_track(state, LiveFix(k / 5, 0.0, 1.2 * k / 5, 1.2, 0.0, 4), sprayer=Sprayer(1.0), models=MODELS)
+    ...     fix = LiveFix(k / 5, 0.0, 1.2 * k / 5, 1.2, 0.0, 4)
+    ...     state = step_track(state, fix, sprayer=Sprayer(1.0), models=MODELS)
     >>> round(state.north_m, 2), round(state.heading_deg, 1), round(state.speed_mps, 2)
     (4.56, 0.0, 1.2)
     """
