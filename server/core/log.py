@@ -11,7 +11,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-Floats = NDArray[np.float64]
+Floats = NDArray[np.floating[Any]]
 Integers = NDArray[np.int64]
 
 NONE, SINGLE, DIFFERENTIAL, FLOAT, FIXED, ESTIMATED = range(6)

@@ -1,14 +1,9 @@
 """The settings of a job: lawn, sprayer, meters, receiver, treatment. SI, the unit in each name.
 
-One `Setup` serves the settings file, the store and the dashboard's form; `setup_from_mapping` is the strict reader of
-all three and `mapping_from_setup` its inverse.
+One `Setup` serves the settings file, the store and the dashboard's form; `tables` reads and writes it.
 """
 
-from collections.abc import Mapping
-from dataclasses import dataclass, field, fields
-from typing import Any
-
-from server.core.errors import SetupError
+from dataclasses import dataclass, field
 
 Ring = tuple[tuple[float, float], ...]
 """Closed ring of (longitude, latitude) in degrees, as in RFC 7946."""
@@ -148,12 +143,3 @@ CHOICES: dict[str, tuple[str, ...]] = {
     "sprayer.pattern": ("flat", "trapezoid", "triangle"),
     "receiver.class": ("auto", "single", "differential", "float", "fixed"),
 }
-_TABLES: dict[str, type] = {
-    "sprayer": Sprayer,
-    "flow_meter": FlowMeter,
-    "anemometer": Anemometer,
-    "receiver": Receiver,
-    "treatment": Treatment,
-    "grid": Grid,
-}
-_REQUIRED = {"sprayer": ("swath_m",), "flow_meter": ("pulses_per_l",), "treatment": ("target_l_per_m2",)}

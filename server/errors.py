@@ -1,0 +1,33 @@
+"""What can go wrong in the service, each with a message for people.
+
+ServiceError
+├── SettingsError   a settings file that cannot be used          (also ValueError)
+├── LogError        a raw log that cannot be read                (also ValueError)
+├── StoreError      the database refuses                         (also OSError)
+├── LinkError       the broker refuses the link for good         (also ConnectionError)
+└── UnknownError    a job, file or rig that is not there         (also LookupError)
+"""
+
+
+class ServiceError(Exception):
+    """Anything that the service reports in one line."""
+
+
+class SettingsError(ServiceError, ValueError):
+    """A settings file that cannot be used."""
+
+
+class LogError(ServiceError, ValueError):
+    """A raw log that cannot be read."""
+
+
+class StoreError(ServiceError, OSError):
+    """The database refuses: a full or read-only disk, or a file that is none."""
+
+
+class LinkError(ServiceError, ConnectionError):
+    """The broker refuses the link for good, a wrong password say."""
+
+
+class UnknownError(ServiceError, LookupError):
+    """A job, file or rig that is not there."""

@@ -1,0 +1,35 @@
+"""Connections to the database: one writer, readers of their own."""
+
+import sqlite3
+from pathlib import Path
+
+from sqlite_utils import Database
+
+from server.errors import StoreError
+from server.store.migrations import migrations
+
+BUSY_S = 10.0
+
+
+def open_writer(file: Path) -> sqlite3.Connection:
+    """Open the database for writing, made and brought up to date; raises StoreError with what to do."""
+    try:
+        connection = sqlite3.connect(file, timeout=BUSY_S, isolation_level=None, check_same_thread=False)
+        connection.execute("PRAGMA journal_mode = WAL")
+        connection.execute("PRAGMA synchronous = FULL")
+        migrations.apply(Database(connection))
+    except sqlite3.Error as error:
+        raise StoreError(
+            f"{file}: the database cannot be used ({error}): is the folder there, writable, and the disk not full?"
+        ) from error
+    return connection
+
+
+def open_reader(file: Path) -> sqlite3.Connection:
+    """Open the database for reading beside the writer; raises StoreError where there is none."""
+    try:
+        connection = sqlite3.connect(f"file:{file}?mode=ro", uri=True, timeout=BUSY_S, isolation_level=None)
+        connection.execute("SELECT count(*) FROM boot")
+    except sqlite3.Error as error:
+        raise StoreError(f"{file}: is not a database of this program ({error})") from error
+    return connection

@@ -1,0 +1,215 @@
+"""The one writer of the raw log: a batch of messages, one transaction, once each."""
+
+import sqlite3
+from collections import Counter
+from collections.abc import Iterable
+from dataclasses import dataclass, field
+from typing import Any
+
+from rig import wire
+from server.errors import StoreError
+from server.store.columns import INSERT, SELECT, message_of, row_of
+from server.store.settled import Prefix, read_prefix
+
+QUARANTINE_ROWS = 20_000
+QUARANTINE_BYTES = 2048
+LONGEST_RANGE = 10_000_000
+
+
+@dataclass(frozen=True, slots=True)
+class Arrival:
+    """One message as it came: the topic, when, the payload, and what it says or why it was refused."""
+
+    topic: str
+    received_utc: float
+    payload: bytes
+    rig: str
+    stream: str
+    message: wire.Data | None
+    refusal: wire.Refusal | None = None
+
+
+@dataclass(slots=True)
+class Outcome:
+    """What a batch came to, and what may now be acknowledged: (rig, boot) to stream to number."""
+
+    counts: Counter[str] = field(default_factory=Counter)
+    settled: dict[tuple[str, str], dict[str, int]] = field(default_factory=dict)
+
+
+class MessageWriter:
+    """Writes batches; knows what is settled."""
+
+    def __init__(self, connection: sqlite3.Connection) -> None:
+        self._connection = connection
+        self._boots: dict[tuple[str, str], int] = {}
+        self._prefixes: dict[tuple[int, str], Prefix] = {}
+
+    def write(self, arrivals: Iterable[Arrival]) -> Outcome:
+        """Store a batch in one transaction; raises StoreError, with nothing of it stored or settled."""
+        outcome = Outcome()
+        try:
+            self._connection.execute("BEGIN IMMEDIATE")
+            touched = self._store(list(arrivals), outcome)
+            self._tally(outcome.counts)
+            self._connection.execute("COMMIT")
+        except sqlite3.Error as error:
+            self._undo()
+            raise StoreError(
+                f"the database refuses ({error}): free or replace the disk; the rig keeps everything"
+            ) from error
+        for rig, boot, number in touched:
+            streams = (stream for stream in wire.DATA_STREAMS if (number, stream) in self._prefixes)
+            found = {stream: self._prefixes[number, stream].settled for stream in streams}
+            outcome.settled[rig, boot] = {stream: seq for stream, seq in found.items() if seq >= 0}
+        return outcome
+
+    def next_operator_seq(self, rig: str, boot: str) -> int:
+        """The next number for an operator message of this start."""
+        number = self._number_boot(rig, boot)
+        prefix = self._prefix(number, "operator")
+        return max((prefix.settled, *prefix.beyond)) + 1
+
+    def _store(self, arrivals: list[Arrival], outcome: Outcome) -> set[tuple[str, str, int]]:
+        """Sort a batch into tables; gives the starts that it touched."""
+        rows: dict[str, list[tuple[Any, ...]]] = {}
+        verbatim: list[tuple[int, str, int, bytes]] = []
+        touched: set[tuple[str, str, int]] = set()
+        for arrival in arrivals:
+            outcome.counts["read"] += 1
+            message = arrival.message
+            if message is None:
+                self._refuse(arrival, outcome, touched)
+                continue
+            number = self._number_boot(arrival.rig, message.boot)
+            touched.add((arrival.rig, message.boot, number))
+            prefix = self._prefix(number, arrival.stream)
+            row = row_of(arrival.stream, message, number, arrival.received_utc)
+            if prefix.holds(message.seq):
+                self._store_late(arrival, message, number, row, rows, outcome)
+                continue
+            prefix.add(message.seq, message.seq)
+            rows.setdefault(arrival.stream, []).append(row)
+            if wire.write(message, arrival.stream) != arrival.payload:
+                verbatim.append((number, arrival.stream, message.seq, arrival.payload))
+            if isinstance(message, wire.Event) and message.kind == "overflow":
+                self._settle_overflow(arrival.rig, message, number, touched)
+        for stream, found in rows.items():
+            self._connection.executemany(INSERT[stream], found)
+        self._connection.executemany("INSERT OR IGNORE INTO verbatim VALUES (?, ?, ?, ?)", verbatim)
+        return touched
+
+    def _store_late(
+        self, arrival: Arrival, message: wire.Data, number: int, row: tuple[Any, ...],
+        rows: dict[str, list[tuple[Any, ...]]], outcome: Outcome,
+    ) -> None:  # fmt: skip
+        """A number that is settled already: a repeat, or a sample that was given up and came after all."""
+        waiting = rows.pop(arrival.stream, [])
+        self._connection.executemany(INSERT[arrival.stream], waiting)
+        if self._connection.execute(INSERT[arrival.stream], row).rowcount:
+            outcome.counts["late"] += 1
+            if wire.write(message, arrival.stream) != arrival.payload:
+                found = (number, arrival.stream, message.seq, arrival.payload)
+                self._connection.execute("INSERT OR IGNORE INTO verbatim VALUES (?, ?, ?, ?)", found)
+        elif self._stored_message(arrival.stream, number, message.seq, message.boot) == message:
+            outcome.counts["duplicate"] += 1
+            again = (number, arrival.stream, message.seq, arrival.received_utc)
+            self._connection.execute("INSERT INTO repeat (boot, stream, seq, received) VALUES (?, ?, ?, ?)", again)
+        else:
+            outcome.counts["refused"] += 1
+            self._quarantine(arrival, "a repeat with other content")
+
+    def _stored_message(self, stream: str, number: int, seq: int, boot: str) -> wire.Data | None:
+        """What is stored under a key."""
+        row = self._connection.execute(f"{SELECT[stream]} WHERE boot = ? AND seq = ?", (number, seq)).fetchone()
+        return None if row is None else message_of(stream, row, boot)
+
+    def _refuse(self, arrival: Arrival, outcome: Outcome, touched: set[tuple[str, str, int]]) -> None:
+        """Put a message in quarantine; settle its number where it could be read."""
+        refusal = arrival.refusal
+        assert refusal is not None
+        outcome.counts["refused"] += 1
+        self._quarantine(arrival, refusal.reason)
+        if refusal.boot is None or refusal.seq is None or arrival.stream not in wire.DATA_STREAMS:
+            return
+        number = self._number_boot(arrival.rig, refusal.boot)
+        touched.add((arrival.rig, refusal.boot, number))
+        if not self._prefix(number, arrival.stream).holds(refusal.seq):
+            self._settle(number, arrival.stream, refusal.seq, refusal.seq)
+
+    def _quarantine(self, arrival: Arrival, reason: str) -> None:
+        """Keep what was refused, the newest so many."""
+        found = (arrival.topic, arrival.received_utc, reason, arrival.payload[:QUARANTINE_BYTES])
+        added = self._connection.execute(
+            "INSERT INTO quarantine (topic, received, reason, payload) VALUES (?, ?, ?, ?)", found
+        ).lastrowid
+        if added is not None:
+            self._connection.execute("DELETE FROM quarantine WHERE id <= ?", (added - QUARANTINE_ROWS,))
+
+    def _settle_overflow(self, rig: str, event: wire.Event, number: int, touched: set[tuple[str, str, int]]) -> None:
+        """The device declares a range lost, of this start or of the one it names."""
+        of_boot = event.detail.get("of_boot")
+        if isinstance(of_boot, str) and of_boot != event.boot:
+            number = self._number_boot(rig, of_boot)
+            touched.add((rig, of_boot, number))
+        low, high = int(event.detail["from_seq"]), int(event.detail["to_seq"])
+        if high - low < LONGEST_RANGE:
+            self._settle(number, str(event.detail["stream"]), low, high)
+
+    def _settle(self, number: int, stream: str, low: int, high: int) -> None:
+        """Note a range as settled without samples."""
+        self._connection.execute("INSERT OR REPLACE INTO settled VALUES (?, ?, ?, ?)", (number, stream, low, high))
+        self._prefix(number, stream).add(low, high)
+
+    def _number_boot(self, rig: str, boot: str) -> int:
+        """The database's number of a start."""
+        key = (rig, boot)
+        if key not in self._boots:
+            self._connection.execute("INSERT OR IGNORE INTO boot (rig, name) VALUES (?, ?)", key)
+            (number,) = self._connection.execute("SELECT id FROM boot WHERE rig = ? AND name = ?", key).fetchone()
+            self._boots[key] = int(number)
+        return self._boots[key]
+
+    def _prefix(self, number: int, stream: str) -> Prefix:
+        """What is settled of a start's stream."""
+        key = (number, stream)
+        if key not in self._prefixes:
+            self._prefixes[key] = read_prefix(self._connection, number, stream)
+        return self._prefixes[key]
+
+    def _tally(self, counts: Counter[str]) -> None:
+        """Keep the counts over restarts."""
+        self._connection.executemany(
+            "INSERT INTO tally VALUES (?, ?) ON CONFLICT (name) DO UPDATE SET count = count + excluded.count",
+            list(counts.items()),
+        )
+
+    def _undo(self) -> None:
+        """Forget what memory knew of a batch that was not stored."""
+        if self._connection.in_transaction:
+            self._connection.execute("ROLLBACK")
+        self._boots.clear()
+        self._prefixes.clear()
+
+
+def read_tally(connection: sqlite3.Connection) -> Counter[str]:
+    """The counts of all time."""
+    return Counter(dict(connection.execute("SELECT name, count FROM tally").fetchall()))
+
+
+def read_quarantine(connection: sqlite3.Connection, limit: int) -> list[dict[str, Any]]:
+    """The newest refused messages, for people."""
+    found = connection.execute(
+        "SELECT topic, received, reason, payload FROM quarantine ORDER BY id DESC LIMIT ?", (limit,)
+    )
+    return [
+        {"topic": topic, "received_utc": received, "reason": reason, "payload": payload.decode("utf-8", "replace")}
+        for topic, received, reason, payload in found
+    ]
+
+
+def count_reasons(connection: sqlite3.Connection) -> dict[str, int]:
+    """How many messages in quarantine, by reason."""
+    return dict(
+        connection.execute("SELECT reason, count(*) FROM quarantine GROUP BY reason ORDER BY 2 DESC").fetchall()
+    )

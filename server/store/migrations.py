@@ -1,0 +1,55 @@
+"""The database's shape, as named steps that are applied once each."""
+
+from sqlite_utils import Database
+from sqlite_utils.migrations import Migrations
+
+migrations = Migrations("calmpass")
+
+_SAMPLES = {
+    "position": "fix INTEGER, utc REAL, lat REAL, lon REAL, alt REAL, speed REAL, course REAL, sats INTEGER, "
+    "hdop REAL, sd_east REAL, sd_north REAL",
+    "flow": "pulses INTEGER, edge REAL, edges_rejected INTEGER",
+    "wind": "pulses INTEGER, edge REAL, edges_rejected INTEGER, speed REAL, from_bow REAL",
+    "climate": "temperature REAL, humidity REAL",
+    "event": "kind TEXT, detail TEXT",
+    "operator": "utc REAL, kind TEXT, detail TEXT",
+}
+"""Columns of each stream's table behind boot, seq, mono and received, in the order of the wire's fields."""
+
+
+@migrations()
+def create_tables(db: Database) -> None:
+    """Boots, a typed table a stream, and what does not fit into one."""
+    db.execute("CREATE TABLE boot (id INTEGER PRIMARY KEY, rig TEXT NOT NULL, name TEXT NOT NULL, UNIQUE (rig, name))")
+    for stream, columns in _SAMPLES.items():
+        db.execute(
+            f"CREATE TABLE {stream} (boot INTEGER NOT NULL, seq INTEGER NOT NULL, mono REAL NOT NULL, "
+            f"received REAL NOT NULL, {columns}, PRIMARY KEY (boot, seq)) WITHOUT ROWID"
+        )
+    key = "boot INTEGER NOT NULL, stream TEXT NOT NULL"
+    db.execute(
+        f"CREATE TABLE verbatim ({key}, seq INTEGER NOT NULL, payload BLOB NOT NULL, "
+        "PRIMARY KEY (boot, stream, seq)) WITHOUT ROWID"
+    )
+    db.execute(f"CREATE TABLE repeat (id INTEGER PRIMARY KEY, {key}, seq INTEGER NOT NULL, received REAL NOT NULL)")
+    db.execute(
+        f"CREATE TABLE settled ({key}, from_seq INTEGER NOT NULL, to_seq INTEGER NOT NULL, "
+        "PRIMARY KEY (boot, stream, from_seq)) WITHOUT ROWID"
+    )
+    db.execute(
+        "CREATE TABLE quarantine (id INTEGER PRIMARY KEY, topic TEXT NOT NULL, received REAL NOT NULL, "
+        "reason TEXT NOT NULL, payload BLOB NOT NULL)"
+    )
+    db.execute("CREATE INDEX quarantine_by_time ON quarantine (received)")
+    db.execute("CREATE TABLE tally (name TEXT PRIMARY KEY, count INTEGER NOT NULL) WITHOUT ROWID")
+
+
+@migrations()
+def create_jobs(db: Database) -> None:
+    """Jobs: intervals over the raw log, each with its own frozen setup."""
+    db.execute(
+        "CREATE TABLE job (id INTEGER PRIMARY KEY, name TEXT NOT NULL, rig TEXT NOT NULL, state TEXT NOT NULL, "
+        "created_utc REAL NOT NULL, start_boot TEXT, start_mono REAL, end_boot TEXT, end_mono REAL, "
+        "setup TEXT NOT NULL, revision INTEGER NOT NULL DEFAULT 1)"
+    )
+    db.execute("CREATE TABLE default_setup (id INTEGER PRIMARY KEY CHECK (id = 1), setup TEXT NOT NULL)")
