@@ -290,19 +290,32 @@ def _place_knots(steps: Floats, period: float) -> tuple[Floats, Floats]:
     first = np.minimum(first, when)
     gap = first - previous
     is_break = gap > np.maximum(np.maximum(MIN_GAP_S, GAP_PULSES * period), window)
-    lead = np.minimum(period / 2, np.where(np.isfinite(gap), gap / 3, period / 2))
+    local = _local_periods(when, count, is_break, period)
+    first = np.minimum(np.maximum(when - (count - 1.0) * local[1], np.maximum(quiet, previous)), when)
+    room = np.where(np.isfinite(gap), gap / 3, np.inf)
     total = np.cumsum(count)
     knots: list[tuple[float, float]] = []
     for i in np.flatnonzero(is_break).tolist():
+        before = float(total[i - 1]) if i > 0 else 0.0
         if i > 0:
-            knots.append((float(when[i - 1] + lead[i]), float(total[i - 1])))
-        knots.append((float(first[i] - lead[i]), float(total[i - 1]) if i > 0 else 0.0))
-    knots.append((float(when[-1] + period / 2), float(total[-1])))
+            knots.append((float(when[i - 1] + min(local[0, i - 1] / 2, room[i])), before))
+        knots.append((float(first[i] - min(local[1, i] / 2, room[i])), before))
+    knots.append((float(when[-1] + local[0, -1] / 2), float(total[-1])))
     ends = np.array(knots)
     t = np.concatenate([when, ends[:, 0]])
     pulses = np.concatenate([total - 0.5, ends[:, 1]])
     order = np.lexsort((pulses, t))
     return np.maximum.accumulate(t[order]), np.maximum.accumulate(pulses[order])
+
+
+def _local_periods(when: Floats, count: Floats, is_break: Bools, period: float) -> Floats:
+    """The period of the pulses up to each step's end and after it [2, n], at most three ordinary ones."""
+    own = np.where(is_break, np.nan, np.diff(when, prepend=when[0]) / count)
+    after = np.append(own[1:], np.nan)
+    up_to = np.where(np.isfinite(own), own, after)
+    onward = np.where(np.isfinite(after), after, own)
+    local = np.nan_to_num(np.stack([up_to, onward]), nan=period)
+    return np.clip(local, 0.0, GAP_PULSES * period)
 
 
 def _litres_of_steps(step: Floats, count: Floats, meter: FlowMeter) -> Floats:
