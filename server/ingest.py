@@ -1,0 +1,202 @@
+"""From the link to the store: decode at once, commit about once a second, then acknowledge.
+
+The link's thread decodes and hands each message to the live picture and to a bounded queue; one writer thread stores
+batches. Nothing is acknowledged that is not stored, so what the queue cannot take or the disk refuses stays with the
+rig and comes again.
+"""
+
+import logging
+import queue
+import threading
+import time
+from collections import Counter
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Protocol, cast
+
+from rig import wire
+from server.errors import StoreError
+from server.store.connection import open_writer
+from server.store.messages import Arrival, MessageWriter, Outcome
+
+log = logging.getLogger(__name__)
+COMMIT_PERIOD_S = 1.0
+BATCH = 2000
+EARLY_BATCH = 400
+QUEUE_LIMIT = 20_000
+DISK_RETRY_S = 2.0
+OWN_STREAMS = ("ack", "alarm", "service", "operator")
+
+
+class Replies(Protocol):
+    """What ingest needs of the link."""
+
+    def publish(self, rig: str, message: wire.Message, *, is_retained: bool = False) -> None:
+        """Send a message to a rig."""
+        ...
+
+    def greet(self, rig: str) -> None:
+        """Tell a rig that the service is there."""
+        ...
+
+
+@dataclass(frozen=True, slots=True)
+class Fresh:
+    """A message as the live picture takes it: decoded, with its arrival by the service's monotonic clock."""
+
+    rig: str
+    message: wire.Data | wire.State
+    arrived_mono: float
+    received_utc: float
+
+
+Watch = Callable[[Fresh], None]
+"""Called on the link's thread; must hand over quickly."""
+Task = Callable[[MessageWriter], None]
+
+
+class Ingest:
+    """Takes messages from the link's thread and runs the writer's."""
+
+    def __init__(self, file: Path, *, watch: Watch) -> None:
+        self._connection = open_writer(file)
+        self._file = file
+        self._watch = watch
+        self._queue: queue.Queue[Arrival | Task] = queue.Queue()
+        self._replies: Replies | None = None
+        self._stop = threading.Event()
+        self._thread = threading.Thread(target=self._run, name="writer", daemon=True)
+        self._is_refused = False
+        self._is_full = False
+        self.counts: Counter[str] = Counter()
+
+    @property
+    def backlog(self) -> int:
+        """How many messages wait for the disk."""
+        return self._queue.qsize()
+
+    @property
+    def fault(self) -> str | None:
+        """What keeps messages from being stored, in one sentence."""
+        if self._is_refused:
+            return "the database cannot be written: free or replace the disk; the rig keeps everything meanwhile"
+        return "the disk is too slow: messages wait on the rig" if self._is_full else None
+
+    def start(self, replies: Replies) -> None:
+        """Start the writer."""
+        self._replies = replies
+        self._thread.start()
+
+    def stop(self) -> None:
+        """Store what has come and end the writer."""
+        self._stop.set()
+        if self._thread.ident is not None:
+            self._thread.join(10.0)
+        self._connection.close()
+
+    def take(self, topic: str, payload: bytes) -> None:
+        """Take one message from the link; never raises for a bad one."""
+        received, arrived = time.time(), time.monotonic()
+        try:
+            rig, stream = wire.split_topic(topic)
+        except wire.Refusal:
+            self.counts["unknown_stream"] += 1
+            return
+        if stream in wire.DATA_STREAMS:
+            if stream not in OWN_STREAMS:
+                self._take_data(topic, rig, stream, payload, (arrived, received))
+        elif stream == "state":
+            self._take_state(rig, payload, (arrived, received))
+        elif stream not in OWN_STREAMS and stream != "description":
+            self.counts["unknown_stream"] += 1
+
+    def run(self, task: Task) -> None:
+        """Run something on the writer's thread, in order with the messages."""
+        self._queue.put(task)
+
+    def _take_data(self, topic: str, rig: str, stream: str, payload: bytes, at: tuple[float, float]) -> None:
+        """Decode a sample, show it, queue it."""
+        self._greet(rig)
+        if self._queue.qsize() >= QUEUE_LIMIT:
+            if not self._is_full:
+                log.error("more messages than the disk takes: the rest waits on the rig")
+            self._is_full = True
+            return
+        self._is_full = False
+        try:
+            message = cast("wire.Data", wire.decode(stream, payload))
+        except wire.Refusal as refusal:
+            self._queue.put(Arrival(topic, at[1], payload, rig, stream, None, refusal))
+            return
+        self._watch(Fresh(rig, message, *at))
+        self._queue.put(Arrival(topic, at[1], payload, rig, stream, message))
+
+    def _take_state(self, rig: str, payload: bytes, at: tuple[float, float]) -> None:
+        """A rig says that it is there, or its will that it is gone."""
+        try:
+            message = wire.decode("state", payload)
+        except wire.Refusal as refusal:
+            log.warning("the state of rig %s was refused: %s", rig, refusal.reason)
+            return
+        self._greet(rig)
+        self._watch(Fresh(rig, cast("wire.State", message), *at))
+
+    def _greet(self, rig: str) -> None:
+        if self._replies is not None:
+            self._replies.greet(rig)
+
+    def _run(self) -> None:
+        """The writer's loop: a batch, one commit, the acknowledgements."""
+        writer = MessageWriter(self._connection)
+        waiting: list[Arrival] = []
+        tasks: list[Task] = []
+        while not (self._stop.is_set() and self._queue.empty() and not waiting):
+            self._gather(waiting, tasks)
+            try:
+                if waiting:
+                    self._acknowledge(writer.write(waiting))
+                    waiting = []
+                while tasks:
+                    tasks[0](writer)
+                    tasks.pop(0)
+                self._note_disk(None)
+            except StoreError as error:
+                self._note_disk(error)
+                if self._stop.is_set():
+                    return
+                waiting = waiting[-QUEUE_LIMIT:]
+                self._stop.wait(DISK_RETRY_S)
+
+    def _gather(self, waiting: list[Arrival], tasks: list[Task]) -> None:
+        """Collect arrivals for up to a second, or until there are many, or something is to be run."""
+        end = time.monotonic() + COMMIT_PERIOD_S
+        while len(waiting) < BATCH and not tasks:
+            left = end - time.monotonic()
+            is_early = len(waiting) >= EARLY_BATCH and self._queue.empty()
+            if left <= 0 or is_early or (self._stop.is_set() and self._queue.empty()):
+                break
+            try:
+                found = self._queue.get(timeout=min(left, 0.2))
+            except queue.Empty:
+                continue
+            if isinstance(found, Arrival):
+                waiting.append(found)
+            else:
+                tasks.append(found)
+
+    def _acknowledge(self, outcome: Outcome) -> None:
+        """Tell each rig what is settled."""
+        self.counts.update(outcome.counts)
+        if self._replies is None:
+            return
+        for (rig, boot), committed in outcome.settled.items():
+            self._replies.publish(rig, wire.Ack(boot, committed))
+
+    def _note_disk(self, error: StoreError | None) -> None:
+        """Log a change of the disk's state once."""
+        if error is not None and not self._is_refused:
+            log.error("%s: %s", self._file, error)
+        if error is None and self._is_refused:
+            log.warning("%s: can be written again", self._file)
+        self._is_refused = error is not None
