@@ -309,13 +309,14 @@ def _place_knots(steps: Floats, period: float) -> tuple[Floats, Floats]:
 
 
 def _local_periods(when: Floats, count: Floats, is_break: Bools, period: float) -> Floats:
-    """The period of the pulses up to each step's end and after it [2, n], at most three ordinary ones."""
+    """The period of the pulses up to each step's end and after it [2, n], no longer than a break."""
     own = np.where(is_break, np.nan, np.diff(when, prepend=when[0]) / count)
     after = np.append(own[1:], np.nan)
     up_to = np.where(np.isfinite(own), own, after)
     onward = np.where(np.isfinite(after), after, own)
     local = np.nan_to_num(np.stack([up_to, onward]), nan=period)
-    return np.clip(local, 0.0, GAP_PULSES * period)
+    bounded: Floats = np.clip(local, 0.0, max(MIN_GAP_S, GAP_PULSES * period))
+    return bounded
 
 
 def _litres_of_steps(step: Floats, count: Floats, meter: FlowMeter) -> Floats:
