@@ -22,7 +22,7 @@ KNOWN_AGAIN_S = 10.0
 
 @dataclass(frozen=True, slots=True)
 class _Latch:
-    """One level's memory: whether it is on, since when, why, and since when the wind has looked calm (NaN: it does not)."""
+    """One level's memory: is it on, since when, why, since when has the wind looked calm (NaN: not)."""
 
     cause: str = ""
     since_t: float = nan
@@ -32,7 +32,7 @@ class _Latch:
 
 @dataclass(frozen=True, slots=True)
 class AlarmState:
-    """What the alarm says: `level` "none", "notice" or "stop", a sentence, and since which job second (NaN for none)."""
+    """What the alarm says: `level` "none", "notice" or "stop", a sentence, since which job second (NaN: none)."""
 
     level: str = "none"
     reason: str = ""
@@ -126,7 +126,7 @@ def step_alarm(
 
 def _step_level(latch: _Latch, t: float, wind: tuple[float, ...], level_mps: float, level: str) -> _Latch:
     """One level's rule for one second."""
-    p, mean, apparent, gust = wind
+    p, _, apparent, gust = wind
     if isnan(level_mps):
         return _Latch()
     cause = ""
