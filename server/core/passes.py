@@ -10,7 +10,7 @@ import numpy as np
 from server.core.flow import VolumeCurve, litres_at
 from server.core.heading import heading_from_velocity, smooth_velocity, turn_rate
 from server.core.log import NONE, Boot, Floats
-from server.core.receiver import judge_receiver
+from server.core.receiver import judge_receiver, judge_velocity_noise
 from server.core.results import Bools, Interval, Pass, Track
 from server.core.setup import FlowMeter, Sprayer, Treatment
 from server.core.swath import swept_area
@@ -30,6 +30,8 @@ JOIN_DEG = 30.0
 SHORTEST_S, SHORTEST_M = 1.0, 1.0
 DROPOUT_S = 2.0
 """A pass with fixes further apart than this has no known length."""
+CLEAN_WINDOW_S, NOISY_WINDOW_S, NOISY_MPS = 1.0, 2.5, 0.12
+"""Velocity is averaged over this for headings; longer where it is noisier than a walker turns."""
 _GRID_S = 0.1
 
 
@@ -170,9 +172,10 @@ def measure_passes(
 def _chart_course(track: Track, known: Bools) -> _Course:
     """Heading, turn rate and way on an even grid."""
     t, east, north = track.t[known], track.velocity_east_mps[known], track.velocity_north_mps[known]
+    window = NOISY_WINDOW_S if judge_velocity_noise(t, east, north) > NOISY_MPS else CLEAN_WINDOW_S
     grid = np.arange(t[0], t[-1] + _GRID_S, _GRID_S)
     east, north = np.interp(grid, t, east), np.interp(grid, t, north)
-    smooth = smooth_velocity(grid, east, north, window_s=1.0)
+    smooth = smooth_velocity(grid, east, north, window_s=window)
     heading = np.unwrap(np.nan_to_num(heading_from_velocity(*smooth)), period=360.0)
     speed = np.hypot(*smooth)
     way = np.concatenate([[0.0], np.cumsum((speed[1:] + speed[:-1]) / 2 * np.diff(grid))])

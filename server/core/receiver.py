@@ -38,15 +38,17 @@ class ErrorModel:
         return 2.0 * self.velocity_sd_mps**2 * self.velocity_s
 
 
-POOR = ErrorModel(0.60, 3.2, 250.0, 0.27, 0.7, 0.06)
-ORDINARY = ErrorModel(0.30, 1.8, 250.0, 0.09, 0.7, 0.025)
-CLEAN = ErrorModel(0.20, 1.5, 250.0, 0.03, 0.7, 0.006)
+POOR = ErrorModel(0.50, 3.0, 250.0, 0.25, 0.6, 0.05)
+ORDINARY = ErrorModel(0.30, 1.7, 250.0, 0.08, 0.6, 0.02)
+CLEAN = ErrorModel(0.20, 1.4, 250.0, 0.025, 0.6, 0.005)
 MODELS = {
     SINGLE: ORDINARY,
-    DIFFERENTIAL: ErrorModel(0.12, 0.55, 250.0, 0.04, 0.7, 0.008),
-    FLOAT: ErrorModel(0.04, 0.19, 250.0, 0.024, 0.7, 0.004),
-    FIXED: ErrorModel(0.008, 0.010, 120.0, 0.018, 0.7, 0.0015),
+    DIFFERENTIAL: ErrorModel(0.12, 0.50, 250.0, 0.035, 0.6, 0.007),
+    FLOAT: ErrorModel(0.04, 0.17, 250.0, 0.02, 0.6, 0.0035),
+    FIXED: ErrorModel(0.008, 0.009, 120.0, 0.015, 0.6, 0.0015),
 }
+FIT_LOW, FIT_HIGH = 0.6, 1.7
+"""A job's fitted velocity noise replaces its class's within these factors."""
 
 
 def usable_quality(fixes: Fixes, receiver: Receiver) -> Integers:
@@ -136,13 +138,17 @@ def judge_velocity_noise(t: Floats, east_mps: Floats, north_mps: Floats) -> floa
     return float(np.median(np.abs(bends)) / 0.6745 / np.sqrt(6.0 - 8.0 * keep + 2.0 * keep**2))
 
 
-def choose_models(velocity_noise_mps: float, *, has_doppler: bool) -> dict[int, ErrorModel]:
-    """The error model of each class in one job, `single` refined by its velocity.
+def choose_models(velocity_noise_mps: float, *, usual: int, has_doppler: bool) -> dict[int, ErrorModel]:
+    """The error model of each class in one job, the usual one refined by the job's own velocity noise.
+
+    A `single` receiver is first told to be poor, ordinary or clean.
 
     Parameters
     ----------
     velocity_noise_mps
         Fitted noise of the velocity [m/s], NaN where it could not be judged.
+    usual
+        Code of the class that most fixes have.
     has_doppler
         Whether the receiver gives its own velocity; without, velocity comes from the fixes and is trusted less.
 
@@ -151,15 +157,19 @@ def choose_models(velocity_noise_mps: float, *, has_doppler: bool) -> dict[int, 
     dict[int, ErrorModel]
         A model for each code from SINGLE to FIXED.
 
+    Notes
+    -----
+    A prior, not truth: a receiver that errs otherwise is noticed by its misfit.
+
     References
     ----------
-    Derivation: sizes chosen for this project after the spread in the published accuracy of receiver classes
-    (US GPS SPS Performance Standard, 2020, and receiver data sheets); no maker's measurements.
+    Derivation: sizes chosen for this project within what receivers of each class are commonly said to do (common
+    practice, no source), near those of the project's simulator.
 
     Examples
     --------
-    >>> choose_models(0.02, has_doppler=True)[SINGLE].velocity_sd_mps
-    0.03
+    >>> choose_models(0.03, usual=SINGLE, has_doppler=True)[SINGLE]
+    ErrorModel(white_sd_m=0.2, wander_sd_m=1.4, wander_s=250.0, velocity_sd_mps=0.03, velocity_s=0.6, bias_sd_mps=0.005)
     """
     models = dict(MODELS)
     if velocity_noise_mps > POOR_MPS:
@@ -167,6 +177,10 @@ def choose_models(velocity_noise_mps: float, *, has_doppler: bool) -> dict[int, 
     elif velocity_noise_mps < CLEAN_MPS:
         models[SINGLE] = CLEAN
     if has_doppler:
+        said = models[usual].velocity_sd_mps
+        if np.isfinite(velocity_noise_mps):
+            fitted = float(np.clip(velocity_noise_mps, FIT_LOW * said, FIT_HIGH * said))
+            models[usual] = replace(models[usual], velocity_sd_mps=fitted)
         return models
     return {
         code: replace(model, velocity_sd_mps=max(0.25, 4 * model.velocity_sd_mps), bias_sd_mps=0.05)
