@@ -40,12 +40,12 @@ class ErrorModel:
 
 POOR = ErrorModel(0.50, 3.0, 250.0, 0.25, 0.6, 0.05)
 ORDINARY = ErrorModel(0.30, 1.7, 250.0, 0.08, 0.6, 0.02)
-CLEAN = ErrorModel(0.20, 1.4, 250.0, 0.025, 0.6, 0.005)
+CLEAN = ErrorModel(0.20, 1.4, 250.0, 0.025, 0.6, 0.004)
 MODELS = {
     SINGLE: ORDINARY,
-    DIFFERENTIAL: ErrorModel(0.12, 0.50, 250.0, 0.035, 0.6, 0.007),
-    FLOAT: ErrorModel(0.04, 0.17, 250.0, 0.02, 0.6, 0.0035),
-    FIXED: ErrorModel(0.008, 0.009, 120.0, 0.015, 0.6, 0.0015),
+    DIFFERENTIAL: ErrorModel(0.12, 0.50, 250.0, 0.035, 0.6, 0.006),
+    FLOAT: ErrorModel(0.04, 0.17, 250.0, 0.02, 0.6, 0.003),
+    FIXED: ErrorModel(0.008, 0.009, 120.0, 0.015, 0.6, 0.001),
 }
 FIT_LOW, FIT_HIGH = 0.6, 1.7
 """A job's fitted velocity noise replaces its class's within these factors."""
@@ -169,7 +169,7 @@ def choose_models(velocity_noise_mps: float, *, usual: int, has_doppler: bool) -
     Examples
     --------
     >>> choose_models(0.03, usual=SINGLE, has_doppler=True)[SINGLE]
-    ErrorModel(white_sd_m=0.2, wander_sd_m=1.4, wander_s=250.0, velocity_sd_mps=0.03, velocity_s=0.6, bias_sd_mps=0.005)
+    ErrorModel(white_sd_m=0.2, wander_sd_m=1.4, wander_s=250.0, velocity_sd_mps=0.03, velocity_s=0.6, bias_sd_mps=0.004)
     """
     models = dict(MODELS)
     if velocity_noise_mps > POOR_MPS:

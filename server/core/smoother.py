@@ -19,7 +19,7 @@ OUTLIER = 16.0
 """A fix whose squared normalised innovation is above this is believed less."""
 MISFIT = 3.0
 """Mean squared normalised innovation above which the model does not fit the log."""
-WANDER_FACTOR, DRIFT_FACTOR, BIAS_FACTOR = 1.15, 1.25, 1.25
+WANDER_FACTOR, DRIFT_FACTOR, BIAS_FACTOR = 1.15, 1.1, 1.1
 """By how much the model's sizes are inflated, since a fitted model is never quite the true one."""
 _BLOCK = 512
 
