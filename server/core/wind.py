@@ -11,12 +11,13 @@ import numpy as np
 
 from server.core.alarm import AlarmState, step_alarm
 from server.core.cup import Apparent
+from server.core.cupmodel import Step
 from server.core.log import Floats
 from server.core.profile import height_factor
 from server.core.results import Interval, Track, WindSeries
 from server.core.setup import Anemometer, Treatment
 from server.core.timebase import Timebase
-from server.core.windbank import Bank, Reading, Step, read_bank, start_bank, step_bank
+from server.core.windbank import Bank, Reading, read_bank, start_bank, step_bank
 
 MINUTE_S = 60
 TWO_MINUTES_S = 120

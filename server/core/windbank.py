@@ -12,6 +12,7 @@ import numpy as np
 
 from server.core.cupmodel import Step, predict_cup, weigh_cup
 from server.core.log import Floats, Integers
+from server.core.results import Bools
 
 DIRECTIONS = 12
 SPEEDS_MPS = (0.7, 2.0, 3.6, 5.6)
@@ -120,18 +121,17 @@ def step_bank(bank: Bank, step: Step, *, distance_constant_m: float) -> Bank:
     Examples
     --------
     >>> bank = start_bank(3.0)
-    >>> for second in range(40):
-    ...     ahead = 1.2 if second % 20 < 10 else -1.2
-    ...     bank = step_bank(bank, Step(abs(3.0 - ahead), False, ahead, 0.0, 0.05), distance_constant_m=0.1)
-    >>> best = bank.mean[np.argmax(bank.log_weight)]
-    >>> abs(np.hypot(best[0], best[1]) - 3.0) < 0.3
+    >>> for second in range(120):
+    ...     ahead = 1.2 if second % 30 < 15 else -1.2
+    ...     bank = step_bank(bank, Step(3.0 - ahead, False, ahead, 0.0, 0.05), distance_constant_m=2.5)
+    >>> abs(read_bank(bank).speed_mps - 3.0) < 0.2
     True
     """
     source, log_weight, extra = _choose_sources(bank)
     before, keep, root = bank.covariance[source], bank.intensity[source], np.sqrt(STATES)
-    factor, noise = _drift(bank.mean[source], keep, extra)
-    mean = bank.mean[source] * factor
-    covariance = before * factor[:, :, None] * factor[:, None, :]
+    drift, noise = _drift(bank.mean[source], keep, extra)
+    mean = bank.mean[source] * drift
+    covariance = before * drift[:, :, None] * drift[:, None, :]
     covariance[:, range(STATES), range(STATES)] += noise
     steps = root * np.linalg.cholesky(covariance + _JITTER).transpose(0, 2, 1)
     points = np.concatenate((mean[:, None, :] + steps, mean[:, None, :] - steps), axis=1)
@@ -145,22 +145,78 @@ def step_bank(bank: Bank, step: Step, *, distance_constant_m: float) -> Bank:
     ahead = apart.transpose(0, 2, 1) @ apart / points.shape[1] + _JITTER
     across = offset.transpose(0, 2, 1) @ apart / points.shape[1]
     both = np.linalg.solve(covariance + _JITTER, across)
-    link = (before * factor[:, None, :]) @ both
+    link = (before * drift[:, None, :]) @ both
     gain = np.linalg.solve(ahead, link.transpose(0, 2, 1)).transpose(0, 2, 1)
     left = before - gain @ link.transpose(0, 2, 1)
-    mean, covariance, log_like = weigh_cup(expected, ahead, apart, seen, step)
-    found = Bank(
-        _normalise(log_weight * FORGETTING + log_like),
-        mean,
-        covariance,
-        keep,
-        source,
-        expected,
-        gain,
-        left,
-        bank.steps + 1,
-    )
+    updated, narrowed, log_like = weigh_cup(expected, ahead, apart, seen, step)
+    log_weight = _normalise(log_weight * FORGETTING + log_like)
+    found = Bank(log_weight, updated, narrowed, keep, source, expected, gain, left, bank.steps + 1)
     return found if found.steps < FULL_STEPS else _prune(found)
+
+
+@dataclass(frozen=True, slots=True)
+class Reading:
+    """The wind of one second: speed and mean wind with variances, all of the whole bank."""
+
+    speed_mps: float
+    speed_variance: float
+    mean_variance: float
+    turbulence_variance: float
+    east_mps: float
+    north_mps: float
+    across_variance: float
+
+
+def read_bank(bank: Bank) -> Reading:
+    """What the bank as a whole says of the present second.
+
+    Parameters
+    ----------
+    bank
+        The hypotheses.
+
+    Returns
+    -------
+    Reading
+        Speed [m/s] and its variance, split into what is not known of the mean wind and of the turbulence; the wind
+        vector [m/s] and the variance across it.
+
+    References
+    ----------
+    Derivation: moments of a mixture; |w| of a Gaussian to second order.
+
+    Examples
+    --------
+    >>> 0.5 < read_bank(start_bank(3.0)).speed_mps < 6.0
+    True
+    """
+    weight = np.exp(bank.log_weight)
+    wind = bank.mean[:, :2] + bank.mean[:, 2:4]
+    halves = bank.covariance[:, :2] + bank.covariance[:, 2:4]
+    covariance = halves[:, :, :2] + halves[:, :, 2:4]
+    size = np.maximum(np.hypot(wind[:, 0], wind[:, 1]), 0.3)
+    along = wind / size[:, None]
+    across = np.stack((-along[:, 1], along[:, 0]), axis=1)
+    var_across = np.einsum("hi,hij,hj->h", across, covariance, across)
+    speed = np.hypot(wind[:, 0], wind[:, 1]) + 0.5 * var_across / size
+    mean = float(weight @ speed)
+    between = float(weight @ (speed - mean) ** 2)
+    parts = [
+        float(weight @ np.einsum("hi,hij,hj->h", along, part, along))
+        for part in (covariance, bank.covariance[:, :2, :2], bank.covariance[:, 2:4, 2:4])
+    ]
+    east, north = (float(weight @ bank.mean[:, axis]) for axis in (0, 1))
+    lean = np.array([-north, east]) / max(float(np.hypot(east, north)), 0.3)
+    apart = (bank.mean[:, :2] - np.array([east, north])) @ lean
+    return Reading(
+        speed_mps=mean,
+        speed_variance=parts[0] + between,
+        mean_variance=parts[1] + between,
+        turbulence_variance=parts[2],
+        east_mps=east,
+        north_mps=north,
+        across_variance=float(weight @ (var_across + apart**2)),
+    )
 
 
 def _choose_sources(bank: Bank) -> tuple[Integers, Floats, Floats]:
@@ -194,19 +250,43 @@ def _normalise(log_weight: Floats) -> Floats:
 
 
 def _prune(bank: Bank) -> Bank:
-    """Keep the likeliest, join what is alike, keep one of each intensity at a thousandth of the best."""
-    order = np.argsort(-bank.log_weight, kind="stable").tolist()
+    """Keep the likeliest, join what is alike, keep one of each intensity at a thousandth of the best or more."""
+    order = np.argsort(-bank.log_weight, kind="stable")[: 3 * KEPT]
     weight = np.exp(bank.log_weight)
-    alike = _find_alike(bank, np.array(order[: 3 * KEPT]))
+    alike = _find_alike(bank, order)
+    least = float(weight[order[0]])
     kept: dict[int, float] = {}
-    for rank, place in enumerate(order):
-        is_first = bank.intensity[place] not in bank.intensity[list(kept)]
-        twin = next((other for other, at in zip(kept, range(KEPT), strict=False) if alike(place, other)), None)
-        if rank < 3 * KEPT and twin is not None and not is_first:
-            kept[twin] += float(weight[place])
-        elif is_first:
-            kept[place] = max(float(weight[place]), LEAST_WEIGHT * float(weight[order[0]]))
-        elif len(kept) < KEPT and weight[place] > DROPPED_WEIGHT * weight[order[0]]:
+    for rank, place in enumerate(order.tolist()):
+        twin = next((i for i, other in enumerate(order[:rank].tolist()) if other in kept and alike[rank, i]), None)
+        if twin is not None:
+            kept[int(order[twin])] += float(weight[place])
+        elif len(kept) < KEPT and weight[place] > DROPPED_WEIGHT * least:
             kept[place] = float(weight[place])
+    for intensity in INTENSITIES:
+        own = np.flatnonzero(bank.intensity == intensity)
+        best = int(own[np.argmax(weight[own])])
+        kept[best] = max(kept.get(best, 0.0), LEAST_WEIGHT * least)
     chosen = np.array(list(kept))
-    return pick_hypotheses(bank, chosen, log_weight=_normalise(np.log(np.array(list(kept.values())))))
+    return Bank(
+        _normalise(np.log(np.array(list(kept.values())))),
+        bank.mean[chosen],
+        bank.covariance[chosen],
+        bank.intensity[chosen],
+        bank.parent[chosen],
+        bank.expected[chosen],
+        bank.gain[chosen],
+        bank.left[chosen],
+        bank.steps,
+    )
+
+
+def _find_alike(bank: Bank, chosen: Integers) -> Bools:
+    """Which pairs of hypotheses of one intensity say nearly the same mean wind [k, k]."""
+    mean, covariance = bank.mean[chosen, :2], bank.covariance[chosen, :2, :2]
+    apart = mean[:, None, :] - mean[None, :, :]
+    pooled = 0.5 * (covariance[:, None] + covariance[None, :])
+    a, b, d = pooled[..., 0, 0] + 1e-6, pooled[..., 0, 1], pooled[..., 1, 1] + 1e-6
+    x, y = apart[..., 0], apart[..., 1]
+    distance2 = (d * x * x - 2.0 * b * x * y + a * y * y) / (a * d - b * b)
+    same = bank.intensity[chosen][:, None] == bank.intensity[chosen][None, :]
+    return np.asarray(same & (distance2 < MERGE_DISTANCE**2))
