@@ -11,12 +11,13 @@ import threading
 import time
 from collections import Counter
 from collections.abc import Callable
+from concurrent.futures import Future
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Protocol, cast
+from typing import Protocol, TypeVar, cast
 
 from rig import wire
-from server.errors import StoreError
+from server.errors import ServiceError, StoreError
 from server.store.connection import open_writer
 from server.store.messages import Arrival, MessageWriter, Outcome
 
@@ -27,6 +28,9 @@ EARLY_BATCH = 400
 QUEUE_LIMIT = 20_000
 DISK_RETRY_S = 2.0
 OWN_STREAMS = ("ack", "alarm", "service", "operator")
+
+
+Result = TypeVar("Result")
 
 
 class Replies(Protocol):
@@ -111,9 +115,18 @@ class Ingest:
         elif stream not in OWN_STREAMS and stream != "description":
             self.counts["unknown_stream"] += 1
 
-    def run(self, task: Task) -> None:
-        """Run something on the writer's thread, in order with the messages."""
+    def call(self, work: Callable[[MessageWriter], Result]) -> Future[Result]:
+        """Run something on the writer's thread, in order with the messages; the future holds what came of it."""
+        future: Future[Result] = Future()
+
+        def task(writer: MessageWriter) -> None:
+            try:
+                future.set_result(work(writer))
+            except (ServiceError, OSError) as error:
+                future.set_exception(error)
+
         self._queue.put(task)
+        return future
 
     def _take_data(self, topic: str, rig: str, stream: str, payload: bytes, at: tuple[float, float]) -> None:
         """Decode a sample, show it, queue it."""

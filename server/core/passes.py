@@ -23,6 +23,8 @@ RANGE_DEG = 75.0
 GROW_DEG = 22.0
 """A pass reaches as far as the heading stays within this of its nearest 2 s."""
 NEAREST_S = 2.0
+ARC_DEG_PER_S = 10.0
+"""A run that turns faster than this from end to end is an arc and no pass."""
 JOIN_S, JOIN_M = 2.0, 2.0
 """Spray off for less than both does not split a pass."""
 JOIN_DEG = 30.0
@@ -62,7 +64,7 @@ def split_passes(track: Track, intervals: tuple[Interval, ...]) -> tuple[PassSpa
     Spraying intervals that are interrupted for less than 2 s and 2 m are one. In each, the stretches that turn slower
     than 25 deg/s over 1.2 s are the cores; cores on one heading with a short wobble between are merged; one whose
     heading ranges over more than 75 degrees is split where it bends most; each then grows while the heading is within
-    22 degrees of that of its nearest 2 s.
+    22 degrees of that of its nearest 2 s. What turns on and on, a wide turn with the spray on, is no pass.
 
     Parameters
     ----------
@@ -100,8 +102,8 @@ def split_passes(track: Track, intervals: tuple[Interval, ...]) -> tuple[PassSpa
     found: list[PassSpan] = []
     for start, end in _join_intervals(intervals, course):
         for a, b in _split_interval(course, start, end):
-            way = np.interp([a, b], course.t, course.way)
-            if b - a >= SHORTEST_S and way[1] - way[0] >= SHORTEST_M:
+            way, turned = (np.diff(np.interp([a, b], course.t, v))[0] for v in (course.way, course.heading))
+            if b - a >= SHORTEST_S and way >= SHORTEST_M and abs(turned) <= ARC_DEG_PER_S * (b - a):
                 found.append(_span_of(track, course, a, b))
     return tuple(found)
 

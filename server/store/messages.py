@@ -45,6 +45,11 @@ class MessageWriter:
         self._boots: dict[tuple[str, str], int] = {}
         self._prefixes: dict[tuple[int, str], Prefix] = {}
 
+    @property
+    def connection(self) -> sqlite3.Connection:
+        """The writer's own connection, for what else is to be written on its thread."""
+        return self._connection
+
     def write(self, arrivals: Iterable[Arrival]) -> Outcome:
         """Store a batch in one transaction; raises StoreError, with nothing of it stored or settled."""
         outcome = Outcome()

@@ -1,0 +1,53 @@
+"""All files of a job's results, by name."""
+
+import os
+import tempfile
+from importlib.metadata import version
+from pathlib import Path
+
+from server.core.results import JobResult
+from server.core.setup import Setup
+from server.core.tables import digest_setup
+from server.errors import StoreError
+from server.exports import tables
+from server.exports.geojson import findings_object
+from server.exports.grid import write_grid
+from server.exports.job_json import job_object, write_json
+
+NAMES = ("job.json", "passes.csv", "pairs.csv", "findings.geojson", "track.csv", "wind.csv", "dose.npz")
+
+
+def software_name() -> str:
+    """What made the results."""
+    return f"calmpass {version('calmpass')}"
+
+
+def result_files(result: JobResult, setup: Setup, log_digest: str) -> dict[str, bytes]:
+    """Every file's bytes."""
+    job = job_object(result, software=software_name(), setup_digest=digest_setup(setup), log_digest=log_digest)
+    return {
+        "job.json": write_json(job),
+        "passes.csv": tables.write_table(tables.PASS_COLUMNS, tables.pass_rows(result)),
+        "pairs.csv": tables.write_table(tables.PAIR_COLUMNS, tables.pair_rows(result)),
+        "findings.geojson": write_json(findings_object(result)),
+        "track.csv": tables.write_table(tables.TRACK_COLUMNS, tables.track_rows(result)),
+        "wind.csv": tables.write_table(tables.WIND_COLUMNS, tables.wind_rows(result)),
+        "dose.npz": write_grid(result),
+    }
+
+
+def write_files(files: dict[str, bytes], folder: Path) -> None:
+    """Write files whole or not at all; raises StoreError where the disk refuses."""
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+        for name, content in files.items():
+            with tempfile.NamedTemporaryFile(dir=folder, delete=False) as part:
+                part.write(content)
+                part.flush()
+                os.fsync(part.fileno())
+            Path(part.name).chmod(0o644)
+            Path(part.name).replace(folder / name)
+    except OSError as error:
+        raise StoreError(
+            f"{folder}: cannot be written ({error.strerror}): is there room, and the right to write?"
+        ) from error

@@ -1,0 +1,97 @@
+"""The review as the dashboard draws it: columns of rounded numbers, null where not known."""
+
+import json
+from typing import Any
+
+import numpy as np
+
+from server.core.flow import VolumeCurve, flow_rate_at
+from server.core.results import Interval, JobResult
+from server.core.setup import Setup
+from server.exports import tables
+from server.exports.job_json import plain
+
+LONGEST_TRACE = 4000
+
+
+def view_files(
+    result: JobResult, setup: Setup, curve: VolumeCurve, intervals: tuple[Interval, ...]
+) -> dict[str, bytes]:
+    """Every view's bytes, by name."""
+    views: dict[str, Any] = {
+        "passes": tables.pass_rows(result),
+        "pairs": tables.pair_rows(result),
+        "findings": _findings(result),
+        "track": _track(result),
+        "wind": _wind(result, setup),
+        "flow": _flow(result, curve, intervals),
+        "dose": _dose(result, setup),
+    }
+    return {name: json.dumps(view, separators=(",", ":")).encode() for name, view in views.items()}
+
+
+def _findings(result: JobResult) -> list[dict[str, Any]]:
+    return [
+        {
+            "kind": found.kind,
+            "probability": plain(found.probability),
+            "area_m2": plain(found.area_m2),
+            "volume_l": plain(found.volume_l),
+            "ring_m": np.round(found.ring_m, 2).tolist(),
+        }
+        for found in result.findings
+    ]
+
+
+def _thin(count: int) -> slice:
+    return slice(None, None, max(1, count // LONGEST_TRACE))
+
+
+def _track(result: JobResult) -> dict[str, Any]:
+    chosen = _thin(len(result.track.t))
+    return {
+        "t_s": _numbers(result.track.t[chosen], 2),
+        "east_m": _numbers(result.track.east_m[chosen], 3),
+        "north_m": _numbers(result.track.north_m[chosen], 3),
+        "spraying": result.is_spraying[chosen].astype(int).tolist(),
+    }
+
+
+def _wind(result: JobResult, setup: Setup) -> dict[str, Any]:
+    chosen = _thin(len(result.wind.t))
+    names = ("apparent_mps", "true_mps", "mean_60s_mps", "mean_60s_sd_mps", "gust_3s_mps", "smooth_mps", "from_deg")
+    return {
+        "t_s": _numbers(result.wind.t[chosen], 2),
+        **{name: _numbers(getattr(result.wind, name)[chosen], 3) for name in names},
+        "alarm": list(result.wind.alarm)[chosen],
+        "limit_mps": setup.treatment.wind_limit_mps,
+    }
+
+
+def _flow(result: JobResult, curve: VolumeCurve, intervals: tuple[Interval, ...]) -> dict[str, Any]:
+    t = result.track.t[_thin(len(result.track.t))]
+    speed = np.hypot(result.track.velocity_east_mps, result.track.velocity_north_mps)[_thin(len(result.track.t))]
+    flow = flow_rate_at(curve, intervals, t)
+    return {"t_s": _numbers(t, 2), "flow_l_per_min": _numbers(flow, 4), "speed_mps": _numbers(speed, 3)}
+
+
+def _dose(result: JobResult, setup: Setup) -> dict[str, Any]:
+    dose = result.dose
+    ny, nx = dose.dose_l_per_m2.shape
+    treatment = setup.treatment
+    return {
+        "x0_m": dose.x0_m,
+        "y0_m": dose.y0_m,
+        "cell_m": dose.cell_m,
+        "nx": nx,
+        "ny": ny,
+        "l_per_m2": np.round(dose.dose_l_per_m2, 5).ravel().tolist(),
+        "target_l_per_m2": treatment.target_l_per_m2,
+        "under_fraction": treatment.under_fraction,
+        "over_fraction": treatment.over_fraction,
+    }
+
+
+def _numbers(values: Any, digits: int) -> list[float | None]:
+    rounded = np.round(np.asarray(values, dtype=float), digits)
+    return [None if value != value else value for value in rounded.tolist()]

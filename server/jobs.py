@@ -1,0 +1,195 @@
+"""Jobs as people work with them: started and finished by buttons, declared afterwards, or proposed."""
+
+import asyncio
+import time
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import Any, TypeVar
+
+from rig import wire
+from server.core.flow import find_spraying, gather_volume
+from server.core.setup import Setup, Span
+from server.core.timebase import align_boots
+from server.errors import LogError, UnknownError
+from server.ingest import Ingest, Replies
+from server.store import jobs as shelf
+from server.store.connection import open_reader
+from server.store.joblog import load_job_log
+from server.store.jobs import Job
+from server.store.messages import Arrival, MessageWriter
+
+Result = TypeVar("Result")
+PROPOSAL_GAP_S = 900.0
+PROPOSAL_MARGIN_S = 30.0
+PROPOSAL_LEAST_L = 0.2
+
+
+@dataclass(frozen=True, slots=True)
+class DeviceTime:
+    """The newest start of a rig's device program and the service's estimate of its clock now."""
+
+    rig: str
+    boot: str
+    mono: float
+    utc: float | None
+
+
+@dataclass(frozen=True, slots=True)
+class Proposal:
+    """A span of detected spraying that no job covers."""
+
+    rig: str
+    start: tuple[str, float]
+    end: tuple[str, float]
+    start_utc: float
+    volume_l: float
+
+
+class Jobs:
+    """The book of jobs; writes go through ingest's one writer."""
+
+    def __init__(self, database: Path, ingest: Ingest, replies: Replies, setup: Setup) -> None:
+        self._database = database
+        self._ingest = ingest
+        self._replies = replies
+        self._setup = setup
+
+    @property
+    def setup(self) -> Setup:
+        """The setup that the next job starts from."""
+        return self._setup
+
+    async def save_setup(self, setup: Setup) -> None:
+        """Save the setup that the next job starts from."""
+        await self._write(lambda writer: shelf.save_default_setup(writer.connection, setup))
+        self._setup = setup
+
+    def read(self, work: Callable[[Any], Result]) -> Result:
+        """Run a question on a reader of its own."""
+        connection = open_reader(self._database)
+        try:
+            return work(connection)
+        finally:
+            connection.close()
+
+    async def list_all(self) -> list[Job]:
+        """All jobs, the newest first."""
+        return await asyncio.to_thread(self.read, shelf.list_jobs)
+
+    async def find(self, number: int) -> Job:
+        """One job; raises UnknownError."""
+        return await asyncio.to_thread(self.read, lambda connection: shelf.find_job(connection, number))
+
+    async def add(self, name: str, span: Span, *, state: str) -> Job:
+        """Declare a job."""
+        job = Job(0, name, state, time.time(), replace(self._setup, job=span))
+        return await self._write(lambda writer: shelf.add_job(writer.connection, job))
+
+    async def save(self, job: Job) -> None:
+        """Store a changed job."""
+        await self._write(lambda writer: shelf.save_job(writer.connection, job))
+
+    async def remove(self, number: int) -> None:
+        """Forget a job; its samples stay."""
+        await self._write(lambda writer: shelf.remove_job(writer.connection, number))
+
+    async def press(self, job: Job, kind: str, detail: dict[str, Any], now: DeviceTime) -> Job:
+        """Put an operator's button into the raw log, and change the job as it says."""
+        await self._write(lambda writer: self._store_press(writer, kind, detail, now))
+        changed = _after(job, kind, now)
+        if changed != job:
+            await self.save(changed)
+        return changed
+
+    async def propose(self) -> list[Proposal]:
+        """Spans of spraying that no job covers."""
+        return await asyncio.to_thread(self.read, self._find_proposals)
+
+    async def _write(self, work: Callable[[MessageWriter], Result]) -> Result:
+        return await asyncio.wrap_future(self._ingest.call(work))
+
+    def _store_press(self, writer: MessageWriter, kind: str, detail: dict[str, Any], now: DeviceTime) -> None:
+        """Store and send one operator message."""
+        seq = writer.next_operator_seq(now.rig, now.boot)
+        message = wire.Operator(now.boot, seq, round(now.mono, 3), now.utc, kind, detail)
+        payload, topic = wire.encode(message), wire.topic_of(now.rig, "operator")
+        writer.write([Arrival(topic, time.time(), payload, now.rig, "operator", message)])
+        self._replies.publish(now.rig, message)
+
+    def _find_proposals(self, connection: Any) -> list[Proposal]:
+        """Look through each rig's log for spraying."""
+        rigs = [rig for (rig,) in connection.execute("SELECT DISTINCT rig FROM boot ORDER BY rig")]
+        taken = [job.span for job in shelf.list_jobs(connection)]
+        found: list[Proposal] = []
+        for rig in rigs:
+            try:
+                found += _propose_of(connection, rig, self._setup)
+            except LogError:
+                continue
+        return [proposal for proposal in found if not any(_covers(span, proposal) for span in taken)]
+
+
+def _after(job: Job, kind: str, now: DeviceTime) -> Job:
+    """The job after a button."""
+    here = (now.boot, round(now.mono, 3))
+    span = job.span
+    if kind == "start":
+        span = span if span.start else Span(now.rig, here, None)
+        return replace(job, state="running", setup=replace(job.setup, job=span))
+    if kind == "pause":
+        return replace(job, state="paused")
+    if kind == "finish":
+        return replace(job, state="finished", setup=replace(job.setup, job=Span(span.rig or now.rig, span.start, here)))
+    return job
+
+
+def _propose_of(connection: Any, rig: str, setup: Setup) -> list[Proposal]:
+    """Runs of spraying of one rig, a new one after a quarter of an hour without."""
+    log = load_job_log(connection, Span(rig=rig))
+    timebase = align_boots(log, latency_s=setup.receiver.latency_s)
+    curve = gather_volume(log.flow, timebase, meter=setup.flow_meter, delay_s=0.0)
+    runs: list[list[float]] = []
+    for interval in find_spraying(curve):
+        if runs and interval.start_t - runs[-1][1] < PROPOSAL_GAP_S:
+            runs[-1][1] = interval.end_t
+            runs[-1][2] += interval.volume_l
+        else:
+            runs.append([interval.start_t, interval.end_t, interval.volume_l])
+
+    def place(t: float) -> tuple[str, float]:
+        starts = [k for k, shift in enumerate(timebase.shift_s.tolist()) if _has_begun(log, k, t - shift)]
+        boot = starts[-1] if starts else 0
+        return log.boots[boot].name, round(float(t - timebase.shift_s[boot]), 3)
+
+    return [
+        Proposal(rig, place(a - PROPOSAL_MARGIN_S), place(b + PROPOSAL_MARGIN_S), a + timebase.utc_offset_s, litres)
+        for a, b, litres in runs
+        if litres >= PROPOSAL_LEAST_L
+    ]
+
+
+def _has_begun(log: Any, boot: int, mono: float) -> bool:
+    chosen = log.flow.mono[log.flow.boot == boot]
+    return bool(len(chosen)) and bool(chosen[0] <= mono + PROPOSAL_MARGIN_S)
+
+
+def _covers(span: Span, proposal: Proposal) -> bool:
+    """Whether a job overlaps a proposal, as far as its ends can be compared."""
+    if span.rig != proposal.rig:
+        return False
+    after = span.start is None or span.start[0] != proposal.end[0] or span.start[1] <= proposal.end[1]
+    before = span.end is None or span.end[0] != proposal.start[0] or span.end[1] >= proposal.start[1]
+    return after and before
+
+
+def open_span(now: DeviceTime) -> Span:
+    """A span that begins now."""
+    return Span(now.rig, (now.boot, round(now.mono, 3)), None)
+
+
+def require_device(now: DeviceTime | None) -> DeviceTime:
+    """The rig's clock; raises UnknownError while no rig has been heard."""
+    if now is None:
+        raise UnknownError("no rig has been heard yet: is the device program running and connected to the same broker?")
+    return now

@@ -1,0 +1,234 @@
+"""The review of a whole job: its raw samples through core, in both directions of time, repeatable to the byte."""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+
+from server.core.coverage import total_job
+from server.core.dose import Deposit, integrate_dose
+from server.core.ensemble import map_dose
+from server.core.findings import find_findings
+from server.core.flow import VolumeCurve, find_spraying, litres_at
+from server.core.flow import gather_volume as gather_volume_of
+from server.core.geodesy import plane_at
+from server.core.grid import GridFrame, frame_around
+from server.core.ground import Ground, lay_ground
+from server.core.log import Floats, JobLog
+from server.core.pairs import judge_pairs
+from server.core.passes import PassSpan, measure_passes, split_passes
+from server.core.polygons import rings_from_zone
+from server.core.receiver import describe_receiver, judge_receiver
+from server.core.results import Bools, Interval, JobResult, Pass, Plane, Totals, Track
+from server.core.setup import Setup
+from server.core.swath import pattern_from_sprayer
+from server.core.timebase import Timebase, align_boots, count_missing, job_seconds
+from server.core.track import plane_of, smooth_track
+from server.core.wind import estimate_wind, judge_pass_winds, summarise_wind
+from server.notes import write_notes
+
+DRAWS = 64
+MARGIN_M = 1.0
+LARGEST_CELLS = 4_000_000
+NOWHERE = Plane(0.0, 0.0)
+
+Report = Callable[[str, float], None]
+"""(what is being done, how much of the whole is done)."""
+
+
+@dataclass(frozen=True, slots=True)
+class _Work:
+    """What the steps of a review hand on."""
+
+    timebase: Timebase
+    curve: VolumeCurve
+    intervals: tuple[Interval, ...]
+    plane: Plane
+    track: Track
+    is_spraying: Bools
+
+
+def review_job(log: JobLog, setup: Setup, *, report: Report | None = None) -> JobResult:
+    """Compute a whole job; the same samples and settings give the same result to the last bit."""
+    tell = report or (lambda what, share: None)
+    rng = np.random.default_rng(int(log.digest[:16], 16))
+    tell("track", 0.05)
+    work = _follow(log, setup, rng)
+    tell("passes", 0.3)
+    spans = split_passes(work.track, work.intervals)
+    passes = _measure(log, setup, work, spans)
+    pairs = judge_pairs(work.track, spans, swath_m=setup.sprayer.swath_m)
+    tell("wind", 0.4)
+    wind = estimate_wind(
+        log.wind,
+        work.track,
+        work.timebase,
+        anemometer=setup.anemometer,
+        treatment=setup.treatment,
+        rng=rng,
+        intervals=work.intervals,
+    )
+    passes = judge_pass_winds(passes, wind, treatment=setup.treatment)
+    tell("dose", 0.6)
+    litres = litres_at(work.curve, work.track.t)
+    deposit, ground = _deposit(setup, work, litres)
+    dose = map_dose(
+        work.track,
+        litres,
+        deposit,
+        pattern=pattern_from_sprayer(setup.sprayer),
+        treatment=setup.treatment,
+        volume_sd_fraction=setup.flow_meter.sd_percent / 100.0,
+        rng=rng,
+    )
+    tell("findings", 0.9)
+    findings = find_findings(dose, ground, treatment=setup.treatment)
+    totals = _total(setup, work, passes, deposit, ground)
+    start, end = _bounds(log, work.timebase)
+    receiver_class = judge_receiver(work.track.quality, work.is_spraying)
+    result = JobResult(
+        rig=log.rig,
+        boots=tuple(boot.name for boot in log.boots),
+        plane=work.plane,
+        start_utc=start + work.timebase.utc_offset_s,
+        end_utc=end + work.timebase.utc_offset_s,
+        totals=totals,
+        receiver_class=receiver_class,
+        track_sd_m=_median(work.track.sd_east_m),
+        track=work.track,
+        is_spraying=work.is_spraying,
+        passes=passes,
+        pairs=pairs,
+        findings=findings,
+        dose=dose,
+        wind=wind,
+        wind_summary=summarise_wind(wind),
+        climate=_climate(log),
+        messages={"read": log.receipt.read, "refused": log.receipt.refused, "duplicate": log.receipt.duplicate},
+        missing=count_missing(log, work.timebase),
+        notes=(),
+    )
+    verdict = describe_receiver(receiver_class, pairs, swath_m=setup.sprayer.swath_m, rate_hz=_fix_rate(work.track))
+    tell("done", 1.0)
+    return write_notes(result, log, setup, receiver_verdict=verdict)
+
+
+def _follow(log: JobLog, setup: Setup, rng: np.random.Generator) -> _Work:
+    """Time, liquid and way."""
+    timebase = align_boots(log, latency_s=setup.receiver.latency_s)
+    curve = gather_volume_of(log.flow, timebase, meter=setup.flow_meter, delay_s=setup.sprayer.delay_s)
+    intervals = find_spraying(curve)
+    plane = plane_of(log.fixes)
+    if plane is None and setup.zones:
+        lon, lat = setup.zones[0].rings[0][0]
+        plane = plane_at(lat, lon)
+    track = smooth_track(
+        log.fixes, timebase, plane or NOWHERE, receiver=setup.receiver, sprayer=setup.sprayer, rng=rng, draws=DRAWS
+    )
+    is_spraying = np.zeros(len(track.t), dtype=np.bool_)
+    for interval in intervals:
+        is_spraying |= (track.t >= interval.start_t) & (track.t <= interval.end_t)
+    return _Work(timebase, curve, intervals, plane or NOWHERE, track, is_spraying)
+
+
+def _measure(log: JobLog, setup: Setup, work: _Work, spans: tuple[PassSpan, ...]) -> tuple[Pass, ...]:
+    """The passes' figures."""
+    return measure_passes(
+        work.track,
+        spans,
+        work.curve,
+        timebase=work.timebase,
+        boots=log.boots,
+        sprayer=setup.sprayer,
+        meter=setup.flow_meter,
+        treatment=setup.treatment,
+    )
+
+
+def _deposit(setup: Setup, work: _Work, litres: Floats) -> tuple[Deposit, Ground]:
+    """The dose on the grid, and what each cell is for."""
+    track = work.track
+    frame = _frame(setup, work)
+    total = float(work.curve.litres[-1]) if len(work.curve.litres) else 0.0
+    deposit = integrate_dose(
+        track.east_m,
+        track.north_m,
+        track.heading_deg,
+        litres,
+        t=track.t,
+        pattern=pattern_from_sprayer(setup.sprayer),
+        frame=frame,
+        start_l=0.0,
+        end_l=total,
+    )
+    return deposit, lay_ground(setup.zones, plane=work.plane, frame=frame)
+
+
+def _frame(setup: Setup, work: _Work) -> GridFrame:
+    """Cells round the zones and wherever liquid fell; coarser where that would be too many."""
+    wet = work.is_spraying & np.isfinite(work.track.east_m)
+    rings = [ring for zone in setup.zones for ring in rings_from_zone(zone, plane=work.plane)]
+    corners = np.concatenate([np.zeros((0, 2)), *rings])
+    east = np.concatenate((work.track.east_m[wet], corners[:, 0]))
+    north = np.concatenate((work.track.north_m[wet], corners[:, 1]))
+    if not len(east):
+        east = north = np.zeros(1)
+    cell = setup.grid.cell_m
+    area = (np.ptp(east) + 4.0) * (np.ptp(north) + 4.0)
+    while area / cell**2 > LARGEST_CELLS:
+        cell *= 2.0
+    return frame_around(east, north, margin_m=setup.sprayer.swath_m + MARGIN_M, cell_m=cell)
+
+
+def _total(setup: Setup, work: _Work, passes: tuple[Pass, ...], deposit: Deposit, ground: Ground) -> Totals:
+    """The job's sums."""
+    volume = float(work.curve.litres[-1]) if len(work.curve.litres) else 0.0
+    speed = np.hypot(work.track.velocity_east_mps, work.track.velocity_north_mps)
+    steps = np.diff(work.track.t)
+    means = 0.5 * (speed[1:] + speed[:-1])
+    is_near = (steps < 3.0) & np.isfinite(means)
+    return total_job(
+        deposit,
+        ground,
+        treatment=setup.treatment,
+        volume_l=volume,
+        volume_sd_l=volume * setup.flow_meter.sd_percent / 100.0,
+        sprayed_s=sum(interval.end_t - interval.start_t for interval in work.intervals),
+        distance_m=float((means * steps)[is_near].sum()),
+        outside_passes_l=volume - sum(found.volume_l for found in passes),
+    )
+
+
+def _bounds(log: JobLog, timebase: Timebase) -> tuple[float, float]:
+    """The job's first and last sample in job seconds."""
+    times = [
+        job_seconds(series.boot, series.mono, timebase)
+        for series in (log.fixes, log.flow, log.wind, log.climate)
+        if len(series.mono)
+    ]
+    if not times:
+        return float("nan"), float("nan")
+    return float(min(t.min() for t in times)), float(max(t.max() for t in times))
+
+
+def _climate(log: JobLog) -> dict[str, dict[str, float]]:
+    """The air at the start and at the end."""
+    found = {}
+    for name, place in (("start", 0), ("end", -1)):
+        if len(log.climate.mono):
+            found[name] = {
+                "temperature_c": float(log.climate.temperature_c[place]),
+                "humidity_percent": float(log.climate.humidity_percent[place]),
+            }
+    return found
+
+
+def _fix_rate(track: Track) -> float:
+    """Fixes a second."""
+    return 1.0 / float(np.median(np.diff(track.t))) if len(track.t) > 2 else float("nan")
+
+
+def _median(values: Floats) -> float:
+    """The median of what is known."""
+    known = values[np.isfinite(values)]
+    return float(np.median(known)) if len(known) else float("nan")
