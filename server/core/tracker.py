@@ -30,7 +30,7 @@ class TrackFilter:
     """What is known after the latest fix; `east_m`, `north_m` of the nozzle, NaN where not known.
 
     Inside: the way integrated so far, mean and covariance of its error, of the receiver's wander and of the velocity's
-    bias, and the velocities of the last 2 s.
+    bias, and the velocities of the last 2 s (of a receiver that tells none, its places).
     """
 
     t: float = nan
@@ -47,6 +47,7 @@ class TrackFilter:
     mean: Six = (0.0, 0.0, 0.0, 0.0, 0.0, 0.0)
     covariance: Six = (START_SD_M**2, 0.0, 0.0, 1.0, 0.0, 1.0)
     recent: tuple[tuple[float, float, float], ...] = ()
+    places: tuple[tuple[float, float, float], ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -103,26 +104,35 @@ def step_track(state: TrackFilter, fix: LiveFix, *, sprayer: Sprayer, models: di
     """
     if state.t == state.t and fix.t <= state.t:
         return state
+    has_velocity = isfinite(fix.speed_mps)
     is_usable = fix.quality not in (NONE, ESTIMATED) and isfinite(fix.east_m) and isfinite(fix.north_m)
     if not is_usable and state.fixed_t == -inf:
         return replace(state, t=fix.t, quality=NONE)
     if is_usable and fix.t - state.fixed_t > LOST_S:
         state = TrackFilter(heading_deg=state.heading_deg)
     east, north = _velocity_of(state, fix, is_usable)
-    state = _advance(state, fix.t, east, north, models[fix.quality if is_usable else SINGLE], is_told=is_usable)
+    model = models[fix.quality if is_usable else SINGLE]
+    state = _advance(state, fix.t, east, north, model, is_told=is_usable and has_velocity)
+    if is_usable and not has_velocity:
+        kept = tuple(place for place in state.places if fix.t - place[0] <= HEADING_S)
+        state = replace(state, places=(*kept, (fix.t, fix.east_m, fix.north_m)))
     if is_usable:
         state = _observe(state, fix, models[fix.quality])
     return _point(state, fix, sprayer, is_usable)
 
 
 def _velocity_of(state: TrackFilter, fix: LiveFix, is_usable: bool) -> tuple[float, float]:
-    """The velocity to believe at a fix: its own, else the last one, else none."""
+    """The velocity to believe at a fix: its own, else from the last second's places, else the last one, else none."""
     if is_usable and isfinite(fix.speed_mps):
         if isfinite(fix.course_deg):
             angle = radians(fix.course_deg)
             return fix.speed_mps * sin(angle), fix.speed_mps * cos(angle)
         if fix.speed_mps < 2 * STANDING_MPS:
             return 0.0, 0.0
+    if is_usable and state.places and fix.t - state.places[0][0] > 0.4:
+        before = state.places[0]
+        age = fix.t - before[0]
+        return (fix.east_m - before[1]) / age, (fix.north_m - before[2]) / age
     if state.recent:
         return state.recent[-1][1], state.recent[-1][2]
     return 0.0, 0.0
@@ -133,7 +143,8 @@ def _advance(
 ) -> TrackFilter:
     """Integrate the velocity up to a time and let the uncertainty grow."""
     recent = (*(r for r in state.recent if t - r[0] <= STANDING_S), (t, east, north))
-    stands = hypot(sum(r[1] for r in recent), sum(r[2] for r in recent)) < STANDING_MPS * len(recent)
+    mean = hypot(sum(r[1] for r in recent), sum(r[2] for r in recent)) / len(recent)
+    stands = mean < STANDING_MPS and hypot(east, north) < 2 * STANDING_MPS
     if state.t != state.t:
         spread = (
             START_SD_M**2,
@@ -166,8 +177,8 @@ def _advance(
         kb * kd * bd,
         kd * kd * dd + qd,
     )
-    mean = (xe - h * xd, kb * xb, kd * xd, ye - h * yd, kb * yb, kd * yd)
-    return replace(state, t=t, way=way, mean=mean, covariance=covariance, recent=recent)
+    moved = (xe - h * xd, kb * xb, kd * xd, ye - h * yd, kb * yb, kd * yd)
+    return replace(state, t=t, way=way, mean=moved, covariance=covariance, recent=recent)
 
 
 def _observe(state: TrackFilter, fix: LiveFix, model: ErrorModel) -> TrackFilter:

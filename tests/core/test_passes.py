@@ -244,12 +244,15 @@ def test_a_recorded_mowers_passes_are_found(bench):
     # Left out: the lap on its bent sides (80-195 s) and the passes with the reference's jumps (706, 730 s), see README.
     runs = [run for run in _straight_runs(t, x, y, heading) if run[0] > 200.0 and run[1] < 899.0]
     runs = [run for run in runs if not run[0] < 731.0 < run[1] + 5.0]
-    assert len(runs) >= 12
+    assert len(runs) >= 11
     spans = [span for span in spans if span.start_t > 200.0 and not 680.0 < span.start_t < 735.0]
     found = {
         k for k, (a, b, _) in enumerate(runs) for s in spans if min(s.end_t, b) - max(s.start_t, a) > 0.9 * (b - a)
     }
-    extra = [s for s in spans if not any(min(s.end_t, b) > max(s.start_t, a) for a, b, _ in runs)]
+    # The other way round only spans of 8 m or more, as the reference counts them; the last run goes on after 899 s.
+    way = np.concatenate([[0.0], np.cumsum(np.hypot(np.diff(east), np.diff(north)))])
+    long = [s for s in spans if np.diff(np.interp([s.start_t, s.end_t], grid, way))[0] > 8.0 and s.end_t < 898.0]
+    extra = [s for s in long if not any(min(s.end_t, b) > max(s.start_t, a) for a, b, _ in runs)]
     # Aims of computation.md section 7 with spray on in turns: recall and precision 0.945-0.97.
     assert len(found) / len(runs) >= 0.945
-    assert len(extra) <= 0.2 * len(spans)
+    assert len(extra) <= 0.055 * len(long)
