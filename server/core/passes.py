@@ -32,7 +32,7 @@ JOIN_DEG = 30.0
 SHORTEST_S, SHORTEST_M = 1.0, 1.0
 DROPOUT_S = 2.0
 """A pass with fixes further apart than this has no known length."""
-CLEAN_WINDOW_S, NOISY_WINDOW_S, NOISY_MPS = 1.0, 2.5, 0.12
+CLEAN_WINDOW_S, NOISY_WINDOW_S, NOISY_MPS = 1.0, 4.0, 0.12
 """Velocity is averaged over this for headings; longer where it is noisier than a walker turns."""
 _GRID_S = 0.1
 

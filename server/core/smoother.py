@@ -22,6 +22,9 @@ MISFIT = 3.0
 WANDER_FACTOR, DRIFT_FACTOR, BIAS_FACTOR = 1.15, 1.1, 1.1
 """By how much the model's sizes are inflated, since a fitted model is never quite the true one."""
 _BLOCK = 512
+_SETTLING = 10
+
+Six = tuple[float, float, float, float, float, float]
 
 
 @dataclass(frozen=True, slots=True)
@@ -105,70 +108,126 @@ class _Forward:
 
 
 def _filter(bins: Bins) -> _Forward:
-    """Run the filter forward in plain numbers (three states make arrays slower than scalars)."""
-    count, step = len(bins.white_m2), bins.step_s
-    keep_d = exp(-step / BIAS_S)
-    keep_b = np.where(bins.restarts, 0.0, np.exp(-step / bins.wander_s))
-    noise_b = (bins.wander_m2 * WANDER_FACTOR**2) * (1.0 - keep_b**2)
-    noise_d = bins.bias_m2ps2 * BIAS_FACTOR**2 * (1.0 - keep_d**2)
-    push = np.where(bins.moves, step, 0.0)
+    """Run the filter forward in plain numbers (for three states arrays cost more than the arithmetic)."""
+    transition, noise = _state_model(bins)
     columns = zip(
-        keep_b.tolist(),
-        noise_b.tolist(),
-        noise_d.tolist(),
-        (bins.drift_m2 * DRIFT_FACTOR).tolist(),
-        push.tolist(),
+        transition[:, 1, 1].tolist(),
+        (-transition[:, 0, 2]).tolist(),
+        noise.tolist(),
         bins.white_m2.tolist(),
         bins.observed_m.tolist(),
         strict=True,
     )
-    first = next(iter(np.flatnonzero(np.isfinite(bins.observed_m[:, 0]))), 0)
-    x0, y0 = np.nan_to_num(bins.observed_m[first]).tolist() if count else (0.0, 0.0)
-    wander0 = float(bins.wander_m2[0]) * WANDER_FACTOR**2 if count else 1.0
-    bias0 = float(bins.bias_m2ps2[0]) * BIAS_FACTOR**2 if count else 1.0
-    ee, eb, ed, bb, bd, dd = START_SD_M**2, 0.0, 0.0, wander0, 0.0, bias0
-    xe, xb, xd, ye, yb, yd = x0, 0.0, 0.0, y0, 0.0, 0.0
-    means, covariances, predicted_means, predictions = [], [], [], []
-    misfit, judged = 0.0, 0
-    for i, (kb, qb, qd, qe, h, white, (ox, oy)) in enumerate(columns):
+    keep_d = exp(-bins.step_s / BIAS_S)
+    mean, covariance = _start(bins)
+    means, covariances, predicted_means, predictions, innovations = [], [], [], [], []
+    for i, (kb, h, (qe, qb, qd), white, place) in enumerate(columns):
         if i:
-            ee, eb, ed = ee - 2 * h * ed + h * h * dd + qe, kb * (eb - h * bd), keep_d * (ed - h * dd)
-            bb, bd, dd = kb * kb * bb + qb, kb * keep_d * bd, keep_d * keep_d * dd + qd
-            xe, xb, xd, ye, yb, yd = xe - h * xd, kb * xb, keep_d * xd, ye - h * yd, kb * yb, keep_d * yd
-        predictions.append((ee, eb, ed, eb, bb, bd, ed, bd, dd))
-        predicted_means.append((xe, ye, xb, yb, xd, yd))
-        if ox == ox:
-            spread = ee + 2 * eb + bb + white
-            vx, vy = ox - xe - xb, oy - ye - yb
-            worst = max(vx * vx, vy * vy) / spread
-            if i > 10:
-                misfit += min((vx * vx + vy * vy) / (2 * spread), 100.0)
-                judged += 1
-            if worst > OUTLIER:
-                spread += white * (worst / OUTLIER) + spread * (worst / OUTLIER - 1.0)
-            ge, gb, gd = (ee + eb) / spread, (eb + bb) / spread, (ed + bd) / spread
-            xe, xb, xd = xe + ge * vx, xb + gb * vx, xd + gd * vx
-            ye, yb, yd = ye + ge * vy, yb + gb * vy, yd + gd * vy
-            ee, eb, ed, bb, bd, dd = (
-                ee - ge * ge * spread,
-                eb - ge * gb * spread,
-                ed - ge * gd * spread,
-                bb - gb * gb * spread,
-                bd - gb * gd * spread,
-                dd - gd * gd * spread,
+            ee, eb, ed, bb, bd, dd = covariance
+            covariance = (
+                ee - 2 * h * ed + h * h * dd + qe,
+                kb * (eb - h * bd),
+                keep_d * (ed - h * dd),
+                kb * kb * bb + qb,
+                kb * keep_d * bd,
+                keep_d * keep_d * dd + qd,
             )
-        covariances.append((ee, eb, ed, eb, bb, bd, ed, bd, dd))
-        means.append((xe, ye, xb, yb, xd, yd))
-    transition = np.zeros((count, 3, 3))
-    transition[:, 0, 0], transition[:, 0, 2], transition[:, 1, 1], transition[:, 2, 2] = 1.0, -push, keep_b, keep_d
+            xe, ye, xb, yb, xd, yd = mean
+            mean = (xe - h * xd, ye - h * yd, kb * xb, kb * yb, keep_d * xd, keep_d * yd)
+        predictions.append(covariance)
+        predicted_means.append(mean)
+        if place[0] == place[0]:
+            mean, covariance, innovation = correct_state(mean, covariance, place[0], place[1], white)
+            innovations.append(innovation)
+        covariances.append(covariance)
+        means.append(mean)
+    judged = np.minimum(innovations[_SETTLING:], 100.0)
     return _Forward(
         np.array(means).reshape(-1, 3, 2),
-        np.array(covariances).reshape(-1, 3, 3),
+        _fill_symmetric(covariances),
         np.array(predicted_means).reshape(-1, 3, 2),
-        np.array(predictions).reshape(-1, 3, 3),
+        _fill_symmetric(predictions),
         transition,
-        misfit / max(judged, 1),
+        float(judged.mean()) if len(judged) else 0.0,
     )
+
+
+def _state_model(bins: Bins) -> tuple[Floats, Floats]:
+    """Transitions [n, 3, 3] into each bin and the variances [n, 3] that are added on the way."""
+    keep_d = exp(-bins.step_s / BIAS_S)
+    keep_b = np.where(bins.restarts, 0.0, np.exp(-bins.step_s / bins.wander_s))
+    transition = np.zeros((len(keep_b), 3, 3))
+    transition[:, 0, 0], transition[:, 1, 1], transition[:, 2, 2] = 1.0, keep_b, keep_d
+    transition[:, 0, 2] = np.where(bins.moves, -bins.step_s, 0.0)
+    noise_b = bins.wander_m2 * WANDER_FACTOR**2 * (1.0 - keep_b**2)
+    noise_d = bins.bias_m2ps2 * BIAS_FACTOR**2 * (1.0 - keep_d**2)
+    return transition, np.stack([bins.drift_m2 * DRIFT_FACTOR, noise_b, noise_d], axis=1)
+
+
+def _start(bins: Bins) -> tuple[Six, Six]:
+    """Mean and covariance before the first bin: the error is what the first fix says, give or take 100 m."""
+    seen = np.flatnonzero(np.isfinite(bins.observed_m[:, 0]))
+    x, y = bins.observed_m[seen[0]].tolist() if len(seen) else (0.0, 0.0)
+    wander, bias = float(bins.wander_m2[0]) * WANDER_FACTOR**2, float(bins.bias_m2ps2[0]) * BIAS_FACTOR**2
+    return (x, y, 0.0, 0.0, 0.0, 0.0), (START_SD_M**2, 0.0, 0.0, wander, 0.0, bias)
+
+
+def correct_state(mean: Six, covariance: Six, east_m: float, north_m: float, white_m2: float) -> tuple[Six, Six, float]:
+    """Correct mean and covariance by one observation of fix - way = e + b + white on both axes.
+
+    An observation whose squared normalised innovation is above 16 is given a variance that brings it down to 16.
+
+    Parameters
+    ----------
+    mean
+        East and north of e [m], of b [m] and of d [m/s].
+    covariance
+        Upper triangle of one axis: ee, eb, ed, bb, bd, dd [m², m²/s, m²/s²].
+    east_m
+        Observed east [m].
+    north_m
+        Observed north [m].
+    white_m2
+        Variance of its white noise [m²].
+
+    Returns
+    -------
+    tuple[Six, Six, float]
+        Mean and covariance afterwards, and the squared normalised innovation, averaged over both axes.
+
+    References
+    ----------
+    R. E. Kalman, A new approach to linear filtering and prediction problems, J. Basic Engineering 82, 1960.
+
+    Examples
+    --------
+    >>> correct_state((0.0,) * 6, (1.0, 0.0, 0.0, 0.0, 0.0, 0.0), 2.0, 0.0, 1.0)[:2]
+    ((1.0, 0.0, 0.0, 0.0, 0.0, 0.0), (0.5, 0.0, 0.0, 0.0, 0.0, 0.0))
+    """
+    xe, ye, xb, yb, xd, yd = mean
+    ee, eb, ed, bb, bd, dd = covariance
+    vx, vy = east_m - xe - xb, north_m - ye - yb
+    spread = ee + 2 * eb + bb + white_m2
+    innovation = (vx * vx + vy * vy) / (2 * spread)
+    spread *= max(1.0, max(vx * vx, vy * vy) / (spread * OUTLIER))
+    ge, gb, gd = (ee + eb) / spread, (eb + bb) / spread, (ed + bd) / spread
+    return (
+        (xe + ge * vx, ye + ge * vy, xb + gb * vx, yb + gb * vy, xd + gd * vx, yd + gd * vy),
+        (
+            ee - ge * ge * spread,
+            eb - ge * gb * spread,
+            ed - ge * gd * spread,
+            bb - gb * gb * spread,
+            bd - gb * gd * spread,
+            dd - gd * gd * spread,
+        ),
+        innovation,
+    )
+
+
+def _fill_symmetric(triangles: list[Six]) -> Floats:
+    """Matrices [n, 3, 3] of upper triangles."""
+    return np.array(triangles).reshape(-1, 6)[:, [0, 1, 2, 1, 3, 4, 2, 4, 5]].reshape(-1, 3, 3)
 
 
 def _sample_back(bins: Bins, forward: _Forward, rng: np.random.Generator, draws: int) -> Smoothed:

@@ -283,13 +283,7 @@ def _place_nozzle(
     """Put the smoothed antenna and the nozzle before it together, and forget what cannot be known."""
     heading, heading_sd = pointing
     unknown = ~_has_position(t, quality)
-    low = np.clip(np.searchsorted(centres, t) - 1, 0, max(len(centres) - 2, 0))
-    high = np.minimum(low + 1, len(centres) - 1)
-    span = np.where(high > low, centres[high] - centres[low], 1.0)
-    part = np.clip((t - centres[low]) / span, 0.0, 1.0)
-    error = smoothed.mean_m[low] * (1 - part)[:, None] + smoothed.mean_m[high] * part[:, None]
-    deviations = smoothed.deviations_m[:, low] * (1 - part)[:, None] + smoothed.deviations_m[:, high] * part[:, None]
-    variance = (smoothed.sd_m[low] * (1 - part) + smoothed.sd_m[high] * part) ** 2
+    error, deviations, variance = _errors_at(smoothed, centres, t)
     reach = hypot(sprayer.nozzle_forward_m, sprayer.nozzle_right_m)
     position = motion.way_m + error
     spread = np.stack([variance, variance])
@@ -321,6 +315,18 @@ def _place_nozzle(
         deviations,
         is_misfit=smoothed.misfit > 3.0,
     )
+
+
+def _errors_at(smoothed: Smoothed, centres: Floats, t: Floats) -> tuple[Floats, Floats, Floats]:
+    """The way's error between the bins' centres: mean [n, 2], deviations [draws, n, 2], variance [n]."""
+    low = np.clip(np.searchsorted(centres, t) - 1, 0, max(len(centres) - 2, 0))
+    high = np.minimum(low + 1, len(centres) - 1)
+    span = np.where(high > low, centres[high] - centres[low], 1.0)
+    part = np.clip((t - centres[low]) / span, 0.0, 1.0)
+    late, early = part[:, None], (1 - part)[:, None]
+    error = smoothed.mean_m[low] * early + smoothed.mean_m[high] * late
+    deviations = smoothed.deviations_m[:, low] * early + smoothed.deviations_m[:, high] * late
+    return error, deviations, (smoothed.sd_m[low] * (1 - part) + smoothed.sd_m[high] * part) ** 2
 
 
 def _has_position(t: Floats, quality: Integers) -> Bools:

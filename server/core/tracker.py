@@ -11,7 +11,7 @@ from server.core.heading import STANDING_MPS
 from server.core.log import ESTIMATED, NONE, SINGLE
 from server.core.receiver import ErrorModel
 from server.core.setup import Sprayer
-from server.core.smoother import BIAS_FACTOR, BIAS_S, DRIFT_FACTOR, OUTLIER, START_SD_M, WANDER_FACTOR
+from server.core.smoother import BIAS_FACTOR, BIAS_S, DRIFT_FACTOR, START_SD_M, WANDER_FACTOR, Six, correct_state
 
 HEADING_S = 1.0
 STANDING_S = 2.0
@@ -21,8 +21,6 @@ LOST_S = 30.0
 """After this long without a fix the filter begins anew."""
 _GAP_DRIFT = 0.4
 _STANDING_DRIFT = 1e-5
-
-Six = tuple[float, float, float, float, float, float]
 
 
 @dataclass(frozen=True, slots=True)
@@ -143,32 +141,30 @@ def _advance(
 ) -> TrackFilter:
     """Integrate the velocity up to a time and let the uncertainty grow."""
     recent = (*(r for r in state.recent if t - r[0] <= STANDING_S), (t, east, north))
+    if state.t != state.t:
+        wander, bias = model.wander_sd_m * WANDER_FACTOR, model.bias_sd_mps * BIAS_FACTOR
+        return replace(state, t=t, covariance=(START_SD_M**2, 0.0, 0.0, wander**2, 0.0, bias**2), recent=recent)
     mean = hypot(sum(r[1] for r in recent), sum(r[2] for r in recent)) / len(recent)
     stands = mean < STANDING_MPS and hypot(east, north) < 2 * STANDING_MPS
-    if state.t != state.t:
-        spread = (
-            START_SD_M**2,
-            0.0,
-            0.0,
-            (model.wander_sd_m * WANDER_FACTOR) ** 2,
-            0.0,
-            (model.bias_sd_mps * BIAS_FACTOR) ** 2,
-        )
-        return replace(state, t=t, covariance=spread, recent=recent)
     step = t - state.t
     before = state.recent[-1] if state.recent else (t, east, north)
     way = state.way
     if not stands:
         way = (way[0] + step * (before[1] + east) / 2, way[1] + step * (before[2] + north) / 2)
-    h = 0.0 if stands else step
     drift = _STANDING_DRIFT if stands else model.drift_m2_per_s * DRIFT_FACTOR
     if not is_told or step > 1.5:
         drift = max(drift, _GAP_DRIFT)
+    moved, covariance = _predict(state, step, 0.0 if stands else step, drift, model)
+    return replace(state, t=t, way=way, mean=moved, covariance=covariance, recent=recent)
+
+
+def _predict(state: TrackFilter, step: float, h: float, drift: float, model: ErrorModel) -> tuple[Six, Six]:
+    """Mean and covariance a step later, `h` of it walking."""
     kb, kd = exp(-step / model.wander_s), exp(-step / BIAS_S)
     qb = (model.wander_sd_m * WANDER_FACTOR) ** 2 * (1 - kb * kb)
     qd = (model.bias_sd_mps * BIAS_FACTOR) ** 2 * (1 - kd * kd)
     ee, eb, ed, bb, bd, dd = state.covariance
-    xe, xb, xd, ye, yb, yd = state.mean
+    xe, ye, xb, yb, xd, yd = state.mean
     covariance = (
         ee - 2 * h * ed + h * h * dd + drift * step,
         kb * (eb - h * bd),
@@ -177,33 +173,20 @@ def _advance(
         kb * kd * bd,
         kd * kd * dd + qd,
     )
-    moved = (xe - h * xd, kb * xb, kd * xd, ye - h * yd, kb * yb, kd * yd)
-    return replace(state, t=t, way=way, mean=moved, covariance=covariance, recent=recent)
+    return (xe - h * xd, ye - h * yd, kb * xb, kb * yb, kd * xd, kd * yd), covariance
 
 
 def _observe(state: TrackFilter, fix: LiveFix, model: ErrorModel) -> TrackFilter:
     """Correct the way's error by one fix."""
     ee, eb, ed, bb, bd, dd = state.covariance
-    xe, xb, xd, ye, yb, yd = state.mean
+    xe, ye, xb, yb, xd, yd = state.mean
+    east, north = fix.east_m - state.way[0], fix.north_m - state.way[1]
     if state.quality not in (NONE, fix.quality):
         eb, bb, bd, xb, yb = 0.0, (model.wander_sd_m * WANDER_FACTOR) ** 2, 0.0, 0.0, 0.0
     if state.fixed_t == -inf:
-        xe, ye = fix.east_m - state.way[0], fix.north_m - state.way[1]
-    white = model.white_sd_m**2
-    vx, vy = fix.east_m - state.way[0] - xe - xb, fix.north_m - state.way[1] - ye - yb
-    spread = ee + 2 * eb + bb + white
-    worst = max(vx * vx, vy * vy) / spread
-    if worst > OUTLIER:
-        spread *= worst / OUTLIER
-    ge, gb, gd = (ee + eb) / spread, (eb + bb) / spread, (ed + bd) / spread
-    mean = (xe + ge * vx, xb + gb * vx, xd + gd * vx, ye + ge * vy, yb + gb * vy, yd + gd * vy)
-    covariance = (
-        ee - ge * ge * spread,
-        eb - ge * gb * spread,
-        ed - ge * gd * spread,
-        bb - gb * gb * spread,
-        bd - gb * gd * spread,
-        dd - gd * gd * spread,
+        xe, ye = east, north
+    mean, covariance, _ = correct_state(
+        (xe, ye, xb, yb, xd, yd), (ee, eb, ed, bb, bd, dd), east, north, model.white_sd_m**2
     )
     return replace(state, mean=mean, covariance=covariance, fixed_t=fix.t, quality=fix.quality)
 
@@ -233,7 +216,7 @@ def _point(state: TrackFilter, fix: LiveFix, sprayer: Sprayer, is_usable: bool) 
     return replace(
         state,
         east_m=state.way[0] + state.mean[0] + forward * sin(angle) + right * cos(angle),
-        north_m=state.way[1] + state.mean[3] + forward * cos(angle) - right * sin(angle),
+        north_m=state.way[1] + state.mean[1] + forward * cos(angle) - right * sin(angle),
         sd_m=sqrt(max(state.covariance[0], 0.0)),
         heading_deg=heading,
         speed_mps=hypot(now[1], now[2]),
