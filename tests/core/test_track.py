@@ -117,10 +117,10 @@ def test_a_standing_receiver_stands(bench):
     t = np.array([int(row["iTOW"]) for row in rows]) / 1000.0
     t -= t[0]
     velocity = tuple(np.array([int(row[f"vel{axis}_mms"]) for row in rows]) / 1000.0 for axis in "EN")
-    # Its raw velocity integrates to a few centimetres in 30 s (recorded, the antenna did not move).
+    # Its raw velocity integrates to 3 cm east and 5 cm north in 30 s (recorded, the antenna did not move).
     first = t <= 30.0
     drift = [((v[first][1:] + v[first][:-1]) / 2 * np.diff(t[first])).sum() for v in velocity]
-    assert np.abs(drift).max() < 0.5
+    assert np.abs(drift).max() < 0.06
     plane = Plane(60.17367, 24.80322)
     fixes = bench.make_fixes(t, 0 * t, 0 * t, velocity, quality=1)
     lat, lon = (np.array([int(row[key]) for row in rows]) / 1e7 for key in ("lat_1e7", "lon_1e7"))
