@@ -146,7 +146,10 @@ class Totals:
 
 @dataclass(frozen=True, slots=True)
 class WindSeries:
-    """The wind second by second, all arrays [n]; causal but for `smooth_*`; true speeds at the reference height."""
+    """The wind second by second, all arrays [n]; causal but for `smooth_*`; true speeds at the reference height.
+
+    `smooth_draws_mps` [draws, n] are possible winds of the whole job, for what concerns several seconds at once.
+    """
 
     boot: Integers
     mono: Floats
@@ -165,6 +168,7 @@ class WindSeries:
     alarm: tuple[str, ...]
     smooth_mps: Floats
     smooth_sd_mps: Floats
+    smooth_draws_mps: Floats = field(default_factory=lambda: np.zeros((0, 0)))
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,0 +1,240 @@
+"""The last two minutes of wind seen again from now, in every hypothesis of the bank.
+
+A turn tells which way the wind blew a minute ago. So the speed and the vector of each past second are kept as linear
+functions of the present state, and are revised with it: no pass back in time is needed. Metres per second.
+"""
+
+from dataclasses import dataclass
+from math import atan2, degrees, nan, sqrt
+
+import numpy as np
+
+from server.core.log import Floats
+from server.core.windbank import STATES, Bank
+
+LOOKBACK_S = 120
+SPREAD_S = 60
+"""How many seconds keep the joint spread of their speeds."""
+LIGHT_MPS = 0.3
+"""A lighter mean wind has no direction worth telling."""
+WIDEST_SD_DEG = 60.0
+
+
+@dataclass(frozen=True, slots=True)
+class Lookback:
+    """Past seconds, the latest first: speed, east, north = `offset` [h, n, 3] + `slope` [h, n, 3, 6] · state.
+
+    `spread` [h, m, m] is what stays unknown of the speeds of the latest m seconds once the present state is known.
+    """
+
+    offset: Floats
+    slope: Floats
+    spread: Floats
+
+
+@dataclass(frozen=True, slots=True)
+class Window:
+    """A mean over the latest seconds: speed of each hypothesis [h] with its variance [h], and the weights [h]."""
+
+    speed: Floats
+    variance: Floats
+    weight: Floats
+
+    @property
+    def mean_mps(self) -> float:
+        """The mean speed of the whole bank."""
+        return float(self.weight @ self.speed)
+
+    @property
+    def sd_mps(self) -> float:
+        """Its standard deviation, within and between hypotheses."""
+        return sqrt(float(self.weight @ (self.variance + (self.speed - self.mean_mps) ** 2)))
+
+
+def extend_lookback(past: Lookback | None, before: Bank, bank: Bank) -> Lookback:
+    """Add a second and see the earlier ones from it.
+
+    Parameters
+    ----------
+    past
+        The seconds as seen from `before` [m/s]; None at the start.
+    before
+        The bank a second ago.
+    bank
+        The bank now.
+
+    Returns
+    -------
+    Lookback
+        The seconds as seen from now, at most 120.
+
+    Notes
+    -----
+    Exact for linear functions of a Gaussian state. The speed is made linear at the wind as it was seen in its own
+    second, with the part that unknown wind across it adds.
+
+    References
+    ----------
+    Derivation: E[x_before | x] = mean + gain (x - expected), the step of Rauch, Tung, Striebel, AIAA Journal 3 (1965)
+    1445 (from memory), put into a linear function of x_before.
+
+    Examples
+    --------
+    >>> from server.core.windbank import start_bank
+    >>> bank = start_bank(3.0)
+    >>> extend_lookback(None, bank, bank).offset.shape
+    (192, 1, 3)
+    """
+    offset, slope = _newest_second(bank)
+    if past is None:
+        return Lookback(offset[:, None], slope[:, None], np.zeros((len(offset), 1, 1)))
+    parent, keep, kept = bank.parent, LOOKBACK_S - 1, min(past.spread.shape[1], SPREAD_S - 1)
+    old_slope = past.slope[parent, :keep]
+    rest = before.mean[parent] - np.einsum("hij,hj->hi", bank.gain, bank.expected)
+    count = old_slope.shape[1]
+    flat = old_slope.reshape(len(parent), count * 3, STATES)
+    old_offset = past.offset[parent, :keep] + (flat @ rest[:, :, None]).reshape(len(parent), count, 3)
+    moved = (flat @ bank.gain).reshape(old_slope.shape)
+    speeds = old_slope[:, :kept, 0]
+    spread = np.zeros((len(parent), kept + 1, kept + 1))
+    spread[:, 1:, 1:] = past.spread[parent, :kept, :kept] + speeds @ bank.left @ speeds.transpose(0, 2, 1)
+    return Lookback(
+        np.concatenate((offset[:, None], old_offset), axis=1), np.concatenate((slope[:, None], moved), axis=1), spread
+    )
+
+
+def read_window(past: Lookback, bank: Bank, *, seconds: int) -> Window:
+    """The mean speed over the latest seconds, as each hypothesis sees it now.
+
+    Parameters
+    ----------
+    past
+        The seconds as seen from now.
+    bank
+        The bank now.
+    seconds
+        How many [s]; fewer are taken where fewer are known. Above 60 the variance is that of the latest 60.
+
+    Returns
+    -------
+    Window
+        Speeds and variances [m/s, m²/s²].
+
+    References
+    ----------
+    Derivation: variance of a sum of linear functions of a Gaussian state.
+
+    Examples
+    --------
+    >>> from server.core.windbank import start_bank
+    >>> bank = start_bank(3.0)
+    >>> 2.0 < read_window(extend_lookback(None, bank, bank), bank, seconds=60).mean_mps < 4.0
+    True
+    """
+    offset, slope = past.offset[:, :seconds, 0].mean(axis=1), past.slope[:, :seconds, 0].mean(axis=1)
+    speed = np.maximum(offset + np.einsum("hi,hi->h", slope, bank.mean), 0.0)
+    joint = past.spread[:, :seconds, :seconds]
+    own = joint.mean(axis=(1, 2))
+    return Window(speed, own + np.einsum("hi,hij,hj->h", slope, bank.covariance, slope), np.exp(bank.log_weight))
+
+
+def read_direction(past: Lookback, bank: Bank, *, seconds: int) -> tuple[float, float]:
+    """Where the mean wind over the latest seconds came from, and how sure that is.
+
+    Parameters
+    ----------
+    past
+        The seconds as seen from now.
+    bank
+        The bank now.
+    seconds
+        How many [s].
+
+    Returns
+    -------
+    tuple
+        Direction FROM which it blew and its standard deviation [degrees]; NaN in light wind, or while the side is open.
+
+    References
+    ----------
+    Circular standard deviation √(-2 ln R): Mardia, Jupp, Directional Statistics (2000), equation 2.3.14.
+
+    Examples
+    --------
+    >>> from server.core.windbank import start_bank
+    >>> bank = start_bank(3.0)
+    >>> read_direction(extend_lookback(None, bank, bank), bank, seconds=60)
+    (nan, nan)
+    """
+    offset, slope = past.offset[:, :seconds, 1:].mean(axis=1), past.slope[:, :seconds, 1:].mean(axis=1)
+    wind = offset + np.einsum("hai,hi->ha", slope, bank.mean)
+    size = np.maximum(np.hypot(wind[:, 0], wind[:, 1]), LIGHT_MPS)
+    across = np.stack((-wind[:, 1], wind[:, 0]), axis=1) / size[:, None]
+    reach = np.einsum("ha,hai->hi", across, slope)
+    variance = np.einsum("hi,hij,hj->h", reach, bank.covariance, reach) / size**2
+    weight = np.exp(bank.log_weight) * np.exp(-0.5 * variance)
+    east, north = (float(weight @ (wind[:, axis] / size)) for axis in (0, 1))
+    length = min(float(np.hypot(east, north)), 1.0 - 1e-9)
+    sd = degrees(sqrt(-2.0 * np.log(max(length, 1e-9))))
+    if sd > WIDEST_SD_DEG or float(np.exp(bank.log_weight) @ size) <= LIGHT_MPS:
+        return nan, nan
+    return degrees(atan2(-east, -north)) % 360.0, sd
+
+
+def expect_gust(past: Lookback, bank: Bank, normals: Floats, *, gust_s: int = 3) -> float:
+    """The highest 3-s mean of the latest minute, as the likeliest hypothesis sees it now.
+
+    Parameters
+    ----------
+    past
+        The seconds as seen from now.
+    bank
+        The bank now.
+    normals
+        Standard normal numbers [k, 60 or more] [-] for k possible minutes.
+    gust_s
+        Over how many seconds a gust is averaged [s].
+
+    Returns
+    -------
+    float
+        The expected highest [m/s]; NaN before 3 s.
+
+    References
+    ----------
+    Gust as the highest 3-s running mean: WMO-No. 8, Guide to Instruments, part I, chapter 5.
+
+    Examples
+    --------
+    >>> from server.core.windbank import start_bank
+    >>> bank = start_bank(3.0)
+    >>> expect_gust(extend_lookback(None, bank, bank), bank, np.zeros((1, 60)))
+    nan
+    """
+    count = past.spread.shape[1]
+    if count < gust_s:
+        return nan
+    best = int(np.argmax(bank.log_weight))
+    slope = past.slope[best, :count, 0]
+    speed = past.offset[best, :count, 0] + slope @ bank.mean[best]
+    covariance = past.spread[best] + slope @ bank.covariance[best] @ slope.T
+    root = np.linalg.cholesky(covariance + 1e-6 * np.eye(count))
+    sums = np.cumsum(np.pad(speed + normals[:, :count] @ root.T, ((0, 0), (1, 0))), axis=1)
+    return float(((sums[:, gust_s:] - sums[:, :-gust_s]) / gust_s).max(axis=1).mean())
+
+
+def _newest_second(bank: Bank) -> tuple[Floats, Floats]:
+    """Speed, east and north of the present second as functions of the state: offsets [h, 3], slopes [h, 3, 6]."""
+    wind = bank.mean[:, :2] + bank.mean[:, 2:4]
+    halves = bank.covariance[:, :2] + bank.covariance[:, 2:4]
+    covariance = halves[:, :, :2] + halves[:, :, 2:4]
+    size = np.maximum(np.hypot(wind[:, 0], wind[:, 1]), 1e-3)
+    along = wind / size[:, None]
+    across = np.stack((-along[:, 1], along[:, 0]), axis=1)
+    variance = np.einsum("hi,hij,hj->h", across, covariance, across)
+    slope = np.zeros((len(size), 3, STATES))
+    slope[:, 0, :2] = slope[:, 0, 2:4] = along
+    slope[:, 1, 0] = slope[:, 1, 2] = slope[:, 2, 1] = slope[:, 2, 3] = 1.0
+    offset = np.zeros((len(size), 3))
+    offset[:, 0] = np.sqrt(size**2 + variance) - size
+    return offset, slope

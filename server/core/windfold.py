@@ -1,0 +1,297 @@
+"""The true wind as the operator has it: one second after another, the same for the live picture and the review.
+
+Metres per second at the reference height, job seconds, directions FROM which the wind blows, degrees from true north.
+"""
+
+from dataclasses import dataclass, field, replace
+from math import hypot, isfinite, nan, sqrt
+
+import numpy as np
+
+from server.core.alarm import AlarmState, step_alarm
+from server.core.chance import Z90, chance_above
+from server.core.cupmodel import Step
+from server.core.lookback import Lookback, expect_gust, extend_lookback, read_direction, read_window
+from server.core.profile import height_factor
+from server.core.setup import Anemometer, Treatment
+from server.core.windbank import Bank, read_bank, start_bank, step_bank
+from server.core.windbound import Headings, Stillness, bound_wind, is_stuck, note_heading, note_stillness
+
+MINUTE_S = 60
+TWO_MINUTES_S = 120
+GUST_S = 3
+GUST_MEMORY_S = 600
+SPREAD = 1.15
+"""Intervals are widened by this; found by trial on simulated jobs."""
+NOTICE_SHARE = 0.8
+"""Without a notice level of its own, `notice` is at this share of the limit."""
+LEAST_KNOWN_S = 15
+"""A minute with fewer known seconds raises no alarm by its mean."""
+HOLD_S = 10.0
+"""So long after the last reading figures are still given."""
+LONGEST_GAP_S = 30.0
+"""After a longer time without any second the estimate begins anew."""
+_NORMALS = np.random.default_rng(3).standard_normal((48, MINUTE_S))
+"""The same normal numbers every second, so that a gust does not flicker."""
+
+
+@dataclass(frozen=True, slots=True)
+class Second:
+    """One second's input: the air past the rig, the rig's mean velocity with its sd, whether it sprays."""
+
+    t: float
+    apparent_mps: float
+    is_bound: bool
+    velocity_east_mps: float
+    velocity_north_mps: float
+    velocity_sd_mps: float
+    is_spraying: bool
+
+
+@dataclass(frozen=True, slots=True)
+class WindNow:
+    """What is known at one second, from that second and before; NaN where not known."""
+
+    t: float
+    apparent_mps: float = nan
+    true_mps: float = nan
+    true_sd_mps: float = nan
+    mean_60s_mps: float = nan
+    mean_60s_sd_mps: float = nan
+    from_deg: float = nan
+    from_sd_deg: float = nan
+    mean_2min_mps: float = nan
+    gust_3s_mps: float = nan
+    p_above_limit: float = nan
+    is_settled: bool = False
+    is_cup_stuck: bool = False
+    alarm: AlarmState = field(default_factory=AlarmState)
+
+
+@dataclass(frozen=True, slots=True)
+class _Known:
+    """What one known second proves, and the speed that its reading means in the wind's likeliest direction."""
+
+    t: float
+    low: float
+    high: float
+    apparent: float
+    projected: float
+
+
+@dataclass(frozen=True, slots=True)
+class WindState:
+    """Everything that the next second needs of those before; speeds at the cup's height."""
+
+    bank: Bank | None = None
+    past: Lookback | None = None
+    headings: Headings = field(default_factory=Headings)
+    stillness: Stillness = field(default_factory=Stillness)
+    known: tuple[_Known, ...] = ()
+    gusts: tuple[float, ...] = ()
+    last_t: float = nan
+    now: WindNow = field(default_factory=lambda: WindNow(nan))
+
+
+def step_wind(state: WindState, second: Second, *, anemometer: Anemometer, treatment: Treatment) -> WindState:
+    """Take one second; `now` of what comes back is what the operator sees.
+
+    The bank of filters takes the reading, the last two minutes are seen again from there. Until the headings walked
+    have settled the wind's speed, the bounds that the rig's own speed leaves are told instead.
+
+    Parameters
+    ----------
+    state
+        Everything before.
+    second
+        What the second brought [m/s].
+    anemometer
+        The cup's distance constant [m] and height [m].
+    treatment
+        Limit, notice level [m/s] and reference height [m].
+
+    Returns
+    -------
+    WindState
+        With this second.
+
+    Notes
+    -----
+    A cup that stands while velocities too different for any one wind are walked is stuck: its wind is not known. For
+    the alarm a gust is the highest of the bank's latest 3-s mean, the speed that the readings mean in the likeliest
+    direction, and what they prove in any direction; so walking upwind is no gust, and no gust is missed for want of a
+    direction.
+
+    References
+    ----------
+    Derivation: see `windbank`, `lookback`, `windbound` and `alarm`.
+
+    Examples
+    --------
+    >>> state = WindState()
+    >>> for t in range(70):
+    ...     state = step_wind(state, Second(float(t), 3.0, False, 0.0, 0.0, 0.05, True), anemometer=Anemometer(0.34),
+    ...         treatment=Treatment(0.04, wind_limit_mps=4.5))
+    >>> round(state.now.mean_60s_mps, 1), state.now.alarm.level
+    (3.0, 'none')
+    """
+    if isfinite(state.last_t) and not 0.0 < second.t - state.last_t <= LONGEST_GAP_S:
+        state = WindState(now=replace(WindNow(nan), alarm=state.now.alarm))
+    east, north = second.velocity_east_mps, second.velocity_north_mps
+    is_read = isfinite(second.apparent_mps) and isfinite(east) and isfinite(north)
+    stillness = state.stillness
+    if is_read:
+        stillness = note_stillness(stillness, t=second.t, is_bound=second.is_bound, east=east, north=north)
+    stuck = is_stuck(stillness, below=second.apparent_mps)
+    if not is_read or stuck:
+        second = replace(second, apparent_mps=nan if stuck else second.apparent_mps)
+        is_read = False
+    bank, past = _advance(state, second, anemometer.distance_constant_m, is_read=is_read)
+    headings = note_heading(state.headings, east, north) if is_read else state.headings
+    known = tuple(each for each in state.known if each.t > second.t - MINUTE_S + 0.5)
+    if is_read and bank is not None:
+        known = (*known, _know(second, bank))
+    found = WindState(bank, past, headings, stillness, known, state.gusts, second.t, WindNow(second.t))
+    factor = _factor(anemometer, treatment)
+    found = _read(found, second, factor, treatment) if bank is not None and past is not None else found
+    now = replace(found.now, apparent_mps=factor * second.apparent_mps, is_cup_stuck=stuck)
+    return replace(found, now=_judge(now, state.now.alarm, found, second, factor, treatment, is_read=is_read))
+
+
+class WindFold:
+    """`step_wind` with its state kept, for a caller that only goes forward."""
+
+    def __init__(self, *, anemometer: Anemometer, treatment: Treatment) -> None:
+        self._anemometer = anemometer
+        self._treatment = treatment
+        self.state = WindState()
+
+    def step(self, second: Second) -> WindNow:
+        """Take one second and say what is known."""
+        self.state = step_wind(self.state, second, anemometer=self._anemometer, treatment=self._treatment)
+        return self.state.now
+
+
+def _factor(anemometer: Anemometer, treatment: Treatment) -> float:
+    """From the cup's height to the limit's."""
+    reference = treatment.wind_reference_height_m
+    return 1.0 if reference is None else height_factor(from_height=anemometer.height_m, to_height=reference)
+
+
+def _advance(
+    state: WindState, second: Second, distance_m: float, *, is_read: bool
+) -> tuple[Bank | None, Lookback | None]:
+    """The bank a second on and the past as seen from it; nothing before the first reading."""
+    before = state.bank
+    if before is None:
+        if not is_read:
+            return None, None
+        before = start_bank(second.apparent_mps)
+    step = Step(
+        second.apparent_mps if is_read else nan,
+        second.is_bound,
+        second.velocity_east_mps if is_read else 0.0,
+        second.velocity_north_mps if is_read else 0.0,
+        second.velocity_sd_mps,
+    )
+    bank = step_bank(before, step, distance_constant_m=distance_m)
+    return bank, extend_lookback(state.past, before, bank)
+
+
+def _know(second: Second, bank: Bank) -> _Known:
+    """What a reading proves, and what it means along the likeliest direction."""
+    walk = hypot(second.velocity_east_mps, second.velocity_north_mps)
+    low, high = bound_wind(second.apparent_mps, walk=walk, is_bound=second.is_bound)
+    reading = read_bank(bank)
+    size = max(hypot(reading.east_mps, reading.north_mps), 1e-6)
+    along = (second.velocity_east_mps * reading.east_mps + second.velocity_north_mps * reading.north_mps) / size
+    rest = along**2 - walk**2 + second.apparent_mps**2
+    is_aimed = reading.across_variance < (0.5 * size) ** 2 and not second.is_bound
+    projected = along + sqrt(max(rest, 0.0)) if is_aimed else reading.speed_mps
+    return _Known(second.t, low, high, second.apparent_mps, min(max(projected, low), high))
+
+
+def _read(state: WindState, second: Second, factor: float, treatment: Treatment) -> WindState:
+    """The second's figures, at the reference height."""
+    bank, past, known = state.bank, state.past, state.known
+    if bank is None or past is None or not known or second.t - known[-1].t > HOLD_S:
+        return state
+    settled = state.headings.is_settled
+    if settled:
+        one, minute = read_window(past, bank, seconds=1), read_window(past, bank, seconds=MINUTE_S)
+        speed, sd = one.mean_mps, SPREAD * one.sd_mps
+        mean, mean_sd = minute.mean_mps, SPREAD * minute.sd_mps
+    else:
+        speed, sd = _middle(known[-1:])
+        mean, mean_sd = _middle(known)
+    long = read_window(past, bank, seconds=TWO_MINUTES_S).mean_mps if settled else mean
+    lately = expect_gust(past, bank, _NORMALS) if settled else nan
+    gusts = (*state.gusts, lately)[-GUST_MEMORY_S:]
+    gust = max((g for g in gusts[::-1][:: MINUTE_S - GUST_S + 1] if isfinite(g)), default=nan)
+    from_deg, from_sd = read_direction(past, bank, seconds=MINUTE_S)
+    limit = treatment.wind_limit_mps
+    now = WindNow(
+        t=second.t,
+        true_mps=factor * speed,
+        true_sd_mps=factor * sd,
+        mean_60s_mps=factor * mean,
+        mean_60s_sd_mps=factor * mean_sd,
+        from_deg=from_deg,
+        from_sd_deg=SPREAD * from_sd,
+        mean_2min_mps=factor * long,
+        gust_3s_mps=factor * gust,
+        p_above_limit=nan if limit is None else chance_above(factor * mean, factor * mean_sd, limit),
+        is_settled=settled,
+    )
+    return replace(state, gusts=gusts, now=now)
+
+
+def _middle(known: tuple[_Known, ...]) -> tuple[float, float]:
+    """The middle of the proven bounds, and the sd whose 90 % interval they are."""
+    low = sum(each.low for each in known) / len(known)
+    high = sum(each.high for each in known) / len(known)
+    return 0.5 * (low + high), 0.5 * (high - low) / Z90
+
+
+def _judge(
+    now: WindNow,
+    alarm: AlarmState,
+    state: WindState,
+    second: Second,
+    factor: float,
+    treatment: Treatment,
+    *,
+    is_read: bool,
+) -> WindNow:
+    """The alarm a second on."""
+    limit = nan if treatment.wind_limit_mps is None else treatment.wind_limit_mps
+    notice = NOTICE_SHARE * limit if treatment.wind_notice_mps is None else treatment.wind_notice_mps
+    known = state.known
+    is_enough = len(known) >= LEAST_KNOWN_S
+    apparent = sum(each.apparent for each in known) / len(known) if is_enough else nan
+    alarm = step_alarm(
+        alarm,
+        t=second.t,
+        p_above_limit=now.p_above_limit if is_enough else nan,
+        p_above_notice=chance_above(now.mean_60s_mps, now.mean_60s_sd_mps, notice) if is_enough else nan,
+        mean_60s_mps=now.mean_60s_mps,
+        apparent_60s_mps=factor * apparent,
+        gust_3s_mps=factor * _latest_gust(state, second.t),
+        limit_mps=limit,
+        notice_mps=notice,
+        is_spraying=second.is_spraying,
+        is_wind_known=is_read,
+    )
+    return replace(now, alarm=alarm)
+
+
+def _latest_gust(state: WindState, t: float) -> float:
+    """The latest 3-s mean: by the bank, by the likeliest direction, or as proven in any; NaN without three readings."""
+    latest = [each for each in state.known[-GUST_S:] if each.t > t - GUST_S - 0.5]
+    if len(latest) < GUST_S or state.bank is None or state.past is None:
+        return nan
+    proven = sum(each.low for each in latest) / GUST_S
+    if not state.headings.is_settled:
+        return proven
+    projected = sum(each.projected for each in latest) / GUST_S
+    return max(proven, projected, read_window(state.past, state.bank, seconds=GUST_S).mean_mps)

@@ -1,0 +1,175 @@
+"""The wind of a job and of each pass in a few figures, and the verdict against the limit.
+
+Metres per second at the reference height, degrees FROM which the wind blows, job seconds.
+"""
+
+from dataclasses import replace
+from math import atan2, degrees, nan
+
+import numpy as np
+
+from server.core.chance import chance_above
+from server.core.log import Floats
+from server.core.results import Bools, Pass, WindSeries, WindSummary
+from server.core.setup import Treatment
+
+ALPHA = 0.10
+"""How unsure a verdict may be."""
+GUST_S = 3
+TWO_MINUTES_S = 120
+HEARD_SHARE = 0.5
+"""Of a pass at least this share of the seconds must have a wind for a verdict other than `unsure`."""
+
+
+def summarise_wind(series: WindSeries) -> WindSummary:
+    """The wind of the job in five figures, afterwards.
+
+    Parameters
+    ----------
+    series
+        The wind second by second [m/s].
+
+    Returns
+    -------
+    WindSummary
+        Mean, highest 2-min mean, highest 3-s gust, direction and the mean's sd; NaN where not known.
+
+    References
+    ----------
+    Gust as a 3-s and local report as a 2-min mean: ICAO Annex 3, attachment C; mean direction:
+    Yamartino, J. Climate Appl. Meteorol. 23 (1984) 1362.
+
+    Examples
+    --------
+    >>> n = np.zeros(0)
+    >>> summarise_wind(WindSeries(*[n] * 14, (), n, n)).mean_mps
+    nan
+    """
+    known = np.isfinite(series.smooth_mps)
+    if not known.any():
+        return WindSummary(nan, nan, nan, nan, nan)
+    mean, sd = _mean_of(series, known)
+    return WindSummary(
+        mean_mps=mean,
+        max_2min_mps=_highest_mean(series, known, TWO_MINUTES_S),
+        gust_mps=_highest_mean(series, known, GUST_S),
+        from_deg=mean_direction(series.from_deg[known]),
+        sd_mps=sd,
+    )
+
+
+def judge_pass_winds(passes: tuple[Pass, ...], series: WindSeries, *, treatment: Treatment) -> tuple[Pass, ...]:
+    """Each pass with its wind and whether it was within the limit.
+
+    Parameters
+    ----------
+    passes
+        The passes.
+    series
+        The wind second by second [m/s].
+    treatment
+        The limit [m/s]; without one no verdict is given.
+
+    Returns
+    -------
+    tuple[Pass, ...]
+        The passes; `above` or `within` where that is at least 90 % sure, else `unsure`.
+
+    Notes
+    -----
+    The mean of a pass is taken in each possible wind of the job, so that errors which its seconds share stay shared.
+
+    References
+    ----------
+    Definition of this project (`wind_verdict`).
+
+    Examples
+    --------
+    >>> judge_pass_winds((), WindSeries(*[np.zeros(0)] * 14, (), np.zeros(0), np.zeros(0)), treatment=Treatment(0.04))
+    ()
+    """
+    if not len(series.t) or not np.isfinite(series.apparent_mps).any():
+        return passes
+    return tuple(_judge_pass(found, series, treatment.wind_limit_mps) for found in passes)
+
+
+def mean_direction(from_deg: Floats) -> float:
+    """The mean of directions, by unit vectors.
+
+    Parameters
+    ----------
+    from_deg
+        Directions [n] [degrees]; NaN are left out.
+
+    Returns
+    -------
+    float
+        Direction [degrees], 0 to 360; NaN for none.
+
+    References
+    ----------
+    Yamartino, J. Climate Appl. Meteorol. 23 (1984) 1362.
+
+    Examples
+    --------
+    >>> abs(mean_direction(np.array([359.0, 1.0, 0.0]))) < 1e-9
+    True
+    """
+    angle = np.radians(from_deg[np.isfinite(from_deg)])
+    if not len(angle):
+        return nan
+    found = degrees(atan2(np.sin(angle).sum(), np.cos(angle).sum()))
+    return 0.0 if abs(found) < 1e-12 else found % 360.0
+
+
+def _judge_pass(found: Pass, series: WindSeries, limit: float | None) -> Pass:
+    """One pass."""
+    inside = (series.t > found.start_t) & (series.t - 1.0 < found.end_t)
+    heard = inside & np.isfinite(series.smooth_mps)
+    if not heard.any():
+        return found if limit is None else replace(found, wind_verdict="unsure")
+    mean, sd = _mean_of(series, heard)
+    verdict = ""
+    if limit is not None:
+        p = chance_above(mean, sd, limit)
+        verdict = "above" if p > 1.0 - ALPHA else "within" if p < ALPHA else "unsure"
+        if heard.sum() < HEARD_SHARE * inside.sum():
+            verdict = "unsure"
+    return replace(
+        found,
+        wind_mean_mps=mean,
+        wind_sd_mps=sd,
+        wind_gust_mps=_highest_mean(series, heard, GUST_S),
+        wind_from_deg=mean_direction(series.from_deg[heard]),
+        wind_verdict=verdict,
+    )
+
+
+def _mean_of(series: WindSeries, chosen: Bools) -> tuple[float, float]:
+    """The mean speed over chosen seconds with its sd; without draws an error is taken as shared by all of them."""
+    mean = float(series.smooth_mps[chosen].mean())
+    draws = series.smooth_draws_mps
+    if not len(draws):
+        return mean, float(series.smooth_sd_mps[chosen].mean())
+    drawn = np.isfinite(draws[0]) & chosen
+    share = float(drawn.sum()) / float(chosen.sum())
+    spread = float(draws[:, drawn].astype(np.float64).mean(axis=1).std()) if drawn.any() else 0.0
+    rest = chosen & ~drawn
+    shared = float(series.smooth_sd_mps[rest].mean()) if rest.any() else 0.0
+    return mean, share * spread + (1.0 - share) * shared
+
+
+def _highest_mean(series: WindSeries, chosen: Bools, seconds: int) -> float:
+    """The highest running mean over so many seconds without a break; NaN where there are none."""
+    is_drawn = len(series.smooth_draws_mps) and bool(np.isfinite(series.smooth_draws_mps[0, chosen]).all())
+    speed = series.smooth_draws_mps if is_drawn else series.smooth_mps[None, :]
+    sums = np.cumsum(np.pad(np.where(chosen, speed, 0.0).astype(np.float64), ((0, 0), (1, 0))), axis=1)
+    count = np.cumsum(np.pad(chosen.astype(np.int64), (1, 0)))
+    if len(chosen) < seconds:
+        return nan
+    whole = count[seconds:] - count[:-seconds] == seconds
+    whole &= series.t[seconds - 1 :] - series.t[: len(series.t) - seconds + 1] < seconds - 0.5
+    if not whole.any():
+        return nan
+    means = (sums[:, seconds:] - sums[:, :-seconds])[:, whole] / seconds
+    return float(means.max(axis=1).mean())
