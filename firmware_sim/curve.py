@@ -1,4 +1,4 @@
-"""A rate that is linear between knots, with its exact integral and the exact times at which the integral reaches a level."""
+"""A rate that is linear between knots, its exact integral and the exact times at which that reaches a level."""
 
 from dataclasses import dataclass
 from typing import Any

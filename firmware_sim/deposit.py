@@ -1,13 +1,15 @@
 """Where the liquid lands: the exact density at any point, sampled finely and averaged over cells.
 
-Derivation: along the path the swath's point at lateral offset y (right positive) moves |1 − κy| ds while the rig moves ds
-on a bend κ, so the dose there is (dV/ds) g(y) / |1 − κy| with the cross pattern g, ∫ g dy = 1. On a line and on an arc the
-point's s and y are closed form, a nozzle forward of the antenna included. Each cell is the mean of `SUB` × `SUB` points, the
-swath's edge softened over one sample. Liquid let out while standing lands on a footprint of 0.10 m.
+Derivation: along the path the swath's point at lateral offset y (right positive) moves |1 − κy| ds while the rig
+moves ds on a bend κ, so the dose there is (dV/ds) g(y) / |1 − κy| with the cross pattern g, ∫ g dy = 1. On a line and
+on an arc the point's s and y are closed form, a nozzle forward of the antenna included. Each cell is the mean of
+`SUB` × `SUB` points, the swath's edge softened over one sample. Liquid let out while standing lands on a footprint of
+0.10 m.
 """
 
 import math
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 
@@ -21,7 +23,7 @@ FOOTPRINT_M = 0.10
 STANDING_MPS = 0.05
 _CHUNK_M = 2.0
 _CENTRE = 4.0 * math.log(1.0 + math.sqrt(2.0))
-"""The mean of 1/ρ over a square of side a round the origin is this / a: what a sample at a turning centre stands for."""
+"""The mean of 1/ρ over a square of side a round the origin is this / a: for a sample at a turning centre."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,7 +52,7 @@ class Outlet:
 
     def _between(self, litres: Floats, s: Floats, width: float) -> Floats:
         upper = np.interp(s + 0.5 * width, self.s, litres)
-        return upper - np.interp(s - 0.5 * width, self.s, litres)
+        return np.asarray(upper - np.interp(s - 0.5 * width, self.s, litres))
 
 
 def trace_outlet(walk: Walk, volume: RateCurve, delay_s: float) -> Outlet:
@@ -101,9 +103,9 @@ def lay_dose(path: Path, outlet: Outlet, sprayer: Sprayer, frame: Frame) -> Floa
         ends = np.array([start - FOOTPRINT_M, start + segment.length_m + FOOTPRINT_M])
         if np.ptp(np.interp(ends, outlet.s, outlet.moving_l + outlet.standing_l)) == 0.0:
             continue
-        for low, high in zip(bounds[:-1], bounds[1:], strict=True):
+        for low, high in pairwise(bounds):
             _lay_chunk(fine, segment, (float(start), float(low), float(high)), outlet, sprayer, frame, step)
-    return fine.reshape(frame.ny, SUB, frame.nx, SUB).mean(axis=(1, 3))
+    return np.asarray(fine.reshape(frame.ny, SUB, frame.nx, SUB).mean(axis=(1, 3)))
 
 
 def _lay_chunk(
@@ -147,7 +149,7 @@ def _swath_coordinates(segment: Segment, east: Floats, north: Floats, forward: f
     around = (dx - radius * cos) + 1j * (dy + radius * sin)
     square = np.abs(around) ** 2 - forward * forward
     arm = np.sqrt(np.where(square > 0.0, square, np.nan))
-    answers = []
+    answers: list[tuple[Floats, Floats]] = []
     for q in (arm, -arm):
         turned = np.angle((-q + 1j * forward) / around) - segment.heading
         full = 2.0 * math.pi

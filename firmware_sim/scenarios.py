@@ -22,11 +22,11 @@ class Scenario:
     about: str
     lawn: Lawn
     plan: Plan
-    sprayer: Sprayer = Sprayer()
-    wind: WindPlan = WindPlan()
-    meter: FlowMeter = FlowMeter()
-    cup: Cup = Cup()
-    receiver: Receiver = Receiver()
+    sprayer: Sprayer = field(default_factory=Sprayer)
+    wind: WindPlan = field(default_factory=WindPlan)
+    meter: FlowMeter = field(default_factory=FlowMeter)
+    cup: Cup = field(default_factory=Cup)
+    receiver: Receiver = field(default_factory=Receiver)
     wind_limit_mps: float = 4.5
     pace: float = 1.0
     temperature_c: float = 15.0
@@ -66,7 +66,7 @@ def _plan(lines: int, spacing_m: float = 1.0, **more: object) -> Plan:
 
 
 def _with(plan: Plan, **more: object) -> Plan:
-    return Plan(**{**{name: getattr(plan, name) for name in Plan.__slots__}, **more})  # type: ignore[arg-type]
+    return Plan(**{**{name: getattr(plan, name) for name in Plan.__slots__}, **more})
 
 
 def _inner(lawn: Lawn, inset_m: float) -> tuple[Point, ...]:

@@ -8,17 +8,19 @@ truth.json
     volume_l (metered), pulses (whole edges emitted), pulses_per_l,
     intervals: [{start_s, end_s, volume_l}] spraying, at the meter,
     passes: [{line, start_s, end_s, heading_deg, length_m, volume_l, speed_mps, from_m [east, north], to_m,
-        wind_mean_mps, wind_60s_end_mps}] on the ground (`delay_s` later than the meter), numbered in time; `line` is the planned line,
-        below -1 for the sides of a perimeter lap; an interruption under 2 s and 2 m does not split a pass,
-    mistakes: [{kind "missed" | "doubled" | "overrun" | "sprayed_turn", line, from_m, to_m}] centre lines of one swath's width,
-    buttons: [{at_s, name, note}], peg_m [east, north] or null,
-    areas: {covered_m2 (dose above a tenth of target), zone_m2, missed_m2, under_m2, on_target_m2, over_m2, off_target_l, keep_out_l,
-        grid_l (sum over the grid)}, at cell_m; limits 0.1, 0.9, 1.1 of target,
+        wind_mean_mps, wind_60s_end_mps}] on the ground (`delay_s` later than the meter), numbered in time; `line` is
+        the planned line, below -1 for the sides of a perimeter lap; a break under 2 s and 2 m does not split a pass,
+    mistakes: [{kind "missed" | "doubled" | "overrun" | "sprayed_turn", line, from_m, to_m}] the centre lines of
+        stretches one swath wide,
+    buttons: [{at_s, name, note}], peg_m [east, north] or null, cell_m,
+    areas: {covered_m2 (dose above a tenth of target), zone_m2, missed_m2, under_m2, on_target_m2, over_m2,
+        off_target_l, keep_out_l, grid_l (sum over the grid)}; limits 0.1, 0.9, 1.1 of target,
     wind: {mean_mps, max_60s_mps, max_2min_mps, gust_3s_mps, from_deg (of the vector mean)} at the cup's height.
 truth.npz
-    t, antenna_east_m, antenna_north_m, nozzle_east_m, nozzle_north_m, heading_deg, speed_mps, volume_l (metered), flow_l_per_s,
-    wind_east_mps, wind_north_mps (where the air goes), air_mps (relative to the rig): every 0.1 s,
-    wind_1s_mps, wind_60s_mps (NaN in the first minute), wind_from_60s_deg at `wind_t` (whole seconds, mean of what came before),
+    t, antenna_east_m, antenna_north_m, nozzle_east_m, nozzle_north_m, heading_deg, speed_mps, volume_l (metered),
+        flow_l_per_s, wind_east_mps, wind_north_mps (where the air goes), air_mps (relative to the rig): each 0.1 s,
+    wind_t (whole seconds), wind_1s_mps, wind_60s_mps (NaN in the first minute), wind_from_60s_deg: means of what
+        came before,
     dose [ny, nx] in L/m², zone, keep_out [ny, nx] (fractions of cells), x0_m, y0_m, cell_m: grid on the same plane,
     fix_t, fix_east_m, fix_north_m, fix_code: what the receiver said,
     flow_edges_s, cup_edges_s: the true pulse edges, without bounce.

@@ -1,7 +1,8 @@
 """A cup anemometer carried by a walker: it feels the air relative to itself, with inertia and a starting threshold.
 
-The cup's speed c follows dc/dt = (A / L)(A − c), A = |w − v|, L the distance constant (Kristensen, Journal of Atmospheric
-and Oceanic Technology 17 (2000) 1139, calls it a linear first-order filter, τ = L / A). It turns at f = (c − offset) / slope.
+The cup's speed c follows dc/dt = (A / L)(A − c), A = |w − v|, L the distance constant (Kristensen, Journal of
+Atmospheric and Oceanic Technology 17 (2000) 1139, calls it a linear first-order filter, τ = L / A). It turns at f =
+(c − offset) / slope.
 """
 
 import math
@@ -31,7 +32,7 @@ def relative_speed(wind: tuple[Floats, Floats], velocity: tuple[Floats, Floats])
 
 
 def spin_cup(cup: Cup, t: Floats, air_mps: Floats) -> Floats:
-    """The cup's speed at times t (evenly spaced) from the air speed at them; each step is exact for its mean air speed."""
+    """The cup's speed at evenly spaced times from the air speed at them; a step is exact for its mean air speed."""
     step = float(t[1] - t[0])
     middle = (0.5 * (air_mps[1:] + air_mps[:-1])).tolist()
     speed = float(air_mps[0]) if air_mps[0] > cup.threshold_mps else 0.0

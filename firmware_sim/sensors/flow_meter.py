@@ -1,7 +1,8 @@
 """A turbine flow meter: the times of its pulse edges from the exact metered volume.
 
-Below `linear_from_l_per_min` the rotor lags (bearing friction), K falls: K(Q) = K (1 − drop (1 − Q/Q_lin)²); the loss at
-low Reynolds numbers is described by Pope, Wright et al., Flow Measurement and Instrumentation (2012); the form is our own.
+Below `linear_from_l_per_min` the rotor lags (bearing friction), K falls: K(Q) = K (1 − drop (1 − Q/Q_lin)²); the loss
+at low Reynolds numbers is described by Pope, Wright et al., Flow Measurement and Instrumentation (2012); the form is
+our own.
 """
 
 from dataclasses import dataclass

@@ -1,8 +1,8 @@
 """A satellite receiver: where it says it is, how fast, how sure, and when the bytes come out.
 
 Position error per axis = long Gauss–Markov wander (600–1800 s) + short (60 s) + white; velocity error = Gauss–Markov
-(150 s) bias + short correlated noise. Sizes are chosen by us for six classes, after the spread that physics.md section 3.2 lists:
-they are not the measurements of any make.
+(150 s) bias + short correlated noise. Sizes are chosen by us for six classes, after the spread that physics.md
+section 3.2 lists: they are not the measurements of any make.
 """
 
 from dataclasses import dataclass, replace

@@ -1,6 +1,7 @@
 """NMEA 0183 sentences as a receiver writes them: checksums, degrees and minutes, empty fields for what is not known.
 
-Field layouts and the checksum rule: E. S. Raymond, "NMEA Revealed" (2021). Field text from numbers, no rounding to 60 minutes.
+Field layouts and the checksum rule: E. S. Raymond, "NMEA Revealed" (2021). Field text from numbers, no rounding to 60
+minutes.
 """
 
 from datetime import UTC, datetime

@@ -1,7 +1,8 @@
 """The simulator's own local plane on WGS 84: east, north in metres from an origin, by the two radii of curvature.
 
-Derivation: on the ellipsoid (a = 6378137 m, f = 1/298.257223563) one radian of latitude is M = a(1 − e²)/(1 − e² sin²φ)^1.5
-along the meridian and one of longitude N cos φ with N = a/√(1 − e² sin²φ). Written apart from the service's, on purpose.
+Derivation: on the ellipsoid (a = 6378137 m, f = 1/298.257223563) one radian of latitude is M = a(1 − e²)/(1 − e²
+sin²φ)^1.5 along the meridian and one of longitude N cos φ with N = a/√(1 − e² sin²φ). Written apart from the
+service's, on purpose.
 """
 
 import math

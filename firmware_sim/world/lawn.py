@@ -2,7 +2,7 @@
 
 import json
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Any
 
 import numpy as np
@@ -27,7 +27,7 @@ class Lawn:
     """Polygons on one plane."""
 
     polygons: tuple[Polygon, ...]
-    plane: LocalPlane = LocalPlane()
+    plane: LocalPlane = field(default_factory=LocalPlane)
 
 
 def rectangle(

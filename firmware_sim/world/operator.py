@@ -21,10 +21,10 @@ _PUSH_MPS2 = 0.8
 class Plan:
     """What the operator means to do, and the slips planned in.
 
-    Lines run along `heading_deg` from `corner`, the first `first_line_m` to the right of it, `lines` of them `spacing_m`
-    apart. `missed` lines are left out, `doubled` ones walked twice; after the lines in `spray_in_turn` the trigger stays
-    pressed through the turn, after those in `overrun` it is released so many metres past the edge. `refill_after` lines
-    the operator walks to the peg, `pause_after` they stand for so many seconds.
+    Lines run along `heading_deg` from `corner`, the first `first_line_m` to the right of it, `lines` of them
+    `spacing_m` apart. `missed` lines are left out, `doubled` ones walked twice; after the lines in `spray_in_turn`
+    the trigger stays pressed through the turn, after those in `overrun` it is released so many metres past the edge.
+    `refill_after` lines the operator walks to the peg, `pause_after` they stand for so many seconds.
     """
 
     corner: Point
@@ -247,7 +247,7 @@ def _walk_to_peg(layer: _Layer, peg: Point) -> None:
 
 
 def _walk_perimeter(layer: _Layer, corners: tuple[Point, ...], radius_m: float = 0.7) -> None:
-    """Walk a closed lap with rounded corners, spraying all the way; each side counts as a line of its own, from -2 down."""
+    """Walk a closed lap with rounded corners, spraying all the way; its sides count as lines from -2 down."""
     sides = [line_between(a, b) for a, b in zip(corners, corners[1:] + corners[:1], strict=True)]
     start = sides[0].pose_at(radius_m)
     layer.go_to(start)

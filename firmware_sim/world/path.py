@@ -14,6 +14,7 @@ from firmware_sim.world.lawn import Point
 Pose = tuple[float, float, float]
 """East, north in metres, heading in radians."""
 _FULL = 2.0 * math.pi
+_SAME = 1e-9
 
 
 @dataclass(frozen=True, slots=True)
@@ -75,11 +76,16 @@ def join_poses(start: Pose, end: Pose, *, radius_m: float) -> list[Segment]:
     Derivation: Dubins, "On curves of minimal length", American Journal of Mathematics 79 (1957): at most three pieces,
     arc–line–arc or arc–arc–arc; all six kinds are tried.
     """
+    if (
+        math.hypot(end[0] - start[0], end[1] - start[1]) < _SAME
+        and abs(math.remainder(end[2] - start[2], _FULL)) < _SAME
+    ):
+        return []
     ways = _arc_line_arc(start, end, radius_m) + _arc_arc_arc(start, end, radius_m)
     pieces = min(ways, key=lambda way: sum(length for _, length in way))
     segments, pose = [], start
     for bend, length in pieces:
-        if length > 1e-9:
+        if length > _SAME:
             segments.append(Segment(pose[0], pose[1], pose[2], bend, length))
             pose = segments[-1].end
     return segments
@@ -109,7 +115,7 @@ def _arc_line_arc(start: Pose, end: Pose, radius: float) -> list[Pieces]:
         if square < 0.0:
             continue
         straight = math.sqrt(square)
-        heading = math.atan2(dx, dy) if straight or first != last else start[2]
+        heading = math.atan2(dx, dy) if straight > _SAME or first != last else start[2]
         if first != last:
             heading += first * math.atan2(2.0 * radius, straight)
         ways.append([_turn(first, start[2], heading, radius), (0.0, straight), _turn(last, heading, end[2], radius)])

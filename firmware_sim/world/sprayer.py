@@ -1,12 +1,14 @@
 """The sprayer: pressure, flow and tank. Flow goes with the square root of pressure (orifice law).
 
-Derivation: Q = Q_ref √(p / p_ref). A hand-pumped vessel loses pressure with the volume it pushes out, dp/dt = −c Q; with
-Q = k √p that makes √p, and so the flow, fall linearly in spraying time: from `top_bar` to `low_bar` it falls by
-√(low / top), after which the operator pumps it up again. A battery pump holds the pressure, sagging as the battery does.
+Derivation: Q = Q_ref √(p / p_ref). A hand-pumped vessel loses pressure with the volume it pushes out, dp/dt = −c Q;
+with Q = k √p that makes √p, and so the flow, fall linearly in spraying time: from `top_bar` to `low_bar` it falls by
+√(low / top), after which the operator pumps it up again. A battery pump holds the pressure, sagging as the battery
+does.
 """
 
 import math
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 
@@ -38,15 +40,9 @@ class Sprayer:
     delay_s: float = 0.0
 
 
-def orifice_flow(pressure: Floats | float, *, flow_ref: float, pressure_ref: float) -> Floats | float:
-    """Flow through a nozzle at a pressure, from one known pair (orifice law; units of the pair)."""
-    return (
-        flow_ref * np.sqrt(np.asarray(pressure) / pressure_ref)
-        if np.ndim(pressure)
-        else (
-            flow_ref * math.sqrt(float(pressure) / pressure_ref)  # type: ignore[arg-type]
-        )
-    )
+def orifice_flow(pressure: Floats, *, flow_ref: float, pressure_ref: float) -> Floats:
+    """Flow through a nozzle at pressures, from one known pair (orifice law; units of the pair)."""
+    return np.asarray(flow_ref * np.sqrt(pressure / pressure_ref))
 
 
 def pump_volume(
@@ -64,7 +60,7 @@ def pump_volume(
         openness += np.clip((knots - a) / _RAMP_S, 0.0, 1.0) - np.clip((knots - b) / _RAMP_S, 0.0, 1.0)
         on_time += np.clip(knots - a, 0.0, b - a)
     full = _pressures(sprayer, on_time, rng)
-    flow = np.asarray(orifice_flow(full, flow_ref=sprayer.flow_l_per_min / 60.0, pressure_ref=sprayer.pressure_bar))
+    flow = orifice_flow(full, flow_ref=sprayer.flow_l_per_min / 60.0, pressure_ref=sprayer.pressure_bar)
     return _empty_tank(sprayer, integrate_rate(knots, flow * openness), refills)
 
 
@@ -93,7 +89,7 @@ def _empty_tank(sprayer: Sprayer, volume: RateCurve, refills: tuple[float, ...])
     """Stop the flow where a tank runs dry before the next refill."""
     rate = volume.rate.copy()
     bounds = [0.0, *refills, float(volume.t[-1]) + 1.0]
-    for start, end in zip(bounds[:-1], bounds[1:], strict=True):
+    for start, end in pairwise(bounds):
         since = volume.total - float(volume.total_at(np.array([start]))[0])
         dry = (volume.t >= start) & (volume.t < end) & (since > sprayer.tank_l)
         rate[dry] = 0.0
