@@ -1,0 +1,119 @@
+// The settings form: keys of the settings file as fields in the user's units, and back.
+
+import { formatNumber } from "./format.js";
+import { convert, quantityOf, revert, unitOf } from "./units.js";
+
+const TABLES = {
+  sprayer: "Sprayer", flow_meter: "Flow meter", anemometer: "Wind cup", receiver: "Receiver",
+  treatment: "Treatment", grid: "Map",
+};
+const WORDS = {
+  "sprayer.swath_m": "Width of a pass, line to line",
+  "sprayer.pattern": "Shape of the spray across the pass",
+  "sprayer.pattern_top_m": "Width of the even middle, for a trapezoid",
+  "sprayer.nozzle_forward_m": "Nozzle ahead of the antenna",
+  "sprayer.nozzle_right_m": "Nozzle to the right of the antenna",
+  "sprayer.delay_s": "Time from flow meter to ground",
+  "sprayer.tank_l": "Tank, when full",
+  "flow_meter.pulses_per_l": "Pulses for a volume; one figure or a list",
+  "flow_meter.flow_l_per_min": "Flows of that list, rising",
+  "flow_meter.sd_percent": "Uncertainty of the flow meter",
+  "anemometer.mps_per_hz": "Wind for each pulse a second",
+  "anemometer.offset_mps": "Wind at which the cup's line begins",
+  "anemometer.threshold_mps": "Least wind that turns the cup",
+  "anemometer.distance_constant_m": "Wind run until the cup follows a step",
+  "anemometer.height_m": "Height of the cup",
+  "receiver.class": "What kind of fixes to expect",
+  "receiver.latency_s": "How late a fix comes",
+  "treatment.target_l_per_m2": "Rate wanted",
+  "treatment.under_fraction": "Too little, below this share of the rate",
+  "treatment.over_fraction": "Too much, above this share of the rate",
+  "treatment.wind_limit_mps": "Wind limit, from the label or the law",
+  "treatment.wind_notice_mps": "Wind at which to give notice",
+  "treatment.wind_reference_height_m": "Height that the limit is meant for",
+  "grid.cell_m": "Cell of the dose map",
+};
+
+/** The heading of a table of settings. */
+export function titleOf(table) {
+  return TABLES[table] ?? table;
+}
+
+/** A key in words. */
+export function wordsOf(key) {
+  return WORDS[key] ?? key.split(".").at(-1).replaceAll("_", " ");
+}
+
+/** A setting's value by its dotted key; undefined where it is not set. */
+export function readKey(setup, key) {
+  const [table, name] = key.split(".");
+  return setup[table]?.[name] ?? undefined;
+}
+
+/** A stored value as the text of its field. */
+export function textOf(value, key, set) {
+  if (value === undefined || value === null) return "";
+  if (typeof value === "string") return value;
+  const quantity = quantityOf(key);
+  const numbers = Array.isArray(value) ? value : [value];
+  return numbers.map((each) => formatNumber(quantity ? convert(each, quantity, set) : each, 6)
+    .replace("−", "-").replace(/(\.\d*?)0+$/, "$1").replace(/\.$/, "")).join(", ");
+}
+
+/** The text of a field as a value to store: undefined when empty; an Error in plain words when it is no number. */
+export function valueOf(text, entry, set) {
+  const trimmed = text.trim();
+  if (trimmed === "") return undefined;
+  if (entry.choices) return trimmed;
+  const quantity = quantityOf(entry.key);
+  const numbers = trimmed.split(/[;\s]+|,\s+/).filter(Boolean).map((part) => Number(part.replace(",", ".")));
+  if (numbers.some((number) => !Number.isFinite(number))) throw new Error(`“${trimmed}” is not a number.`);
+  const values = numbers.map((number) => (quantity ? revert(number, quantity, set) : number));
+  return values.length === 1 ? values[0] : values;
+}
+
+/** The unit of a field in the user's set; empty where it has none. */
+export function fieldUnit(entry, set) {
+  const quantity = quantityOf(entry.key);
+  if (quantity) return unitOf(quantity, set);
+  return { _s: "s", percent: "%" }[Object.keys({ _s: 0, percent: 0 }).find((end) => entry.key.endsWith(end))] ?? "";
+}
+
+/** What may be entered, and what holds when nothing is. */
+export function hintOf(entry, set) {
+  const parts = [];
+  if (entry.range) parts.push(`${textOf(entry.range[0], entry.key, set)} to ${textOf(entry.range[1], entry.key, set)}`);
+  if (entry.default !== null && entry.default !== undefined) parts.push(`if left empty: ${textOf(entry.default, entry.key, set)}`);
+  return parts.join("; ");
+}
+
+/** The settings with the changed fields put in; tables that are not in the form stay as they are. */
+export function mergeSetup(setup, changes) {
+  const merged = structuredClone(setup);
+  for (const [key, value] of Object.entries(changes)) {
+    const [table, name] = key.split(".");
+    merged[table] = merged[table] ?? {};
+    if (value === undefined) delete merged[table][name];
+    else merged[table][name] = value;
+  }
+  return merged;
+}
+
+/** The polygons of a GeoJSON text (RFC 7946) as the settings' zones; an Error in plain words when there are none. */
+export function zonesFromGeojson(text) {
+  let found;
+  try {
+    found = JSON.parse(text);
+  } catch {
+    throw new Error("This file is not GeoJSON: it cannot be read as JSON.");
+  }
+  const features = found.type === "FeatureCollection" ? found.features : [found];
+  const zones = (features ?? []).flatMap((feature, place) => {
+    const geometry = feature.geometry ?? feature;
+    const polygons = { Polygon: [geometry.coordinates], MultiPolygon: geometry.coordinates }[geometry.type] ?? [];
+    const { name = `part ${place + 1}`, kind = "zone" } = feature.properties ?? {};
+    return polygons.map((rings) => ({ name: String(name), kind, rings }));
+  });
+  if (zones.length === 0) throw new Error("There is no polygon in this file: draw the lawn's outline as one.");
+  return zones;
+}

@@ -1,0 +1,69 @@
+// Numbers and times as text.
+
+import { convert, unitOf } from "./units.js";
+
+export const UNKNOWN = "not known";
+
+/** A number with about three significant figures, never in powers of ten. */
+export function formatNumber(value, figures = 3) {
+  if (value === null || value === undefined || !Number.isFinite(value)) return UNKNOWN;
+  if (value === 0) return "0";
+  const places = figures - 1 - Math.floor(Math.log10(Math.abs(value)));
+  const text = value.toFixed(Math.min(6, Math.max(0, places)));
+  return Number(text) === 0 ? "0" : text.replace("-", "−");
+}
+
+/** A number with a fixed count of decimals, so that live figures do not change their width. */
+export function formatFixed(value, places) {
+  if (value === null || value === undefined || !Number.isFinite(value)) return UNKNOWN;
+  const text = value.toFixed(places);
+  return (Number(text) === 0 ? text.replace("-", "") : text).replace("-", "−");
+}
+
+/** A quantity in the user's units, unit behind. */
+export function formatQuantity(value, quantity, set, figures = 3) {
+  const number = convert(value, quantity, set);
+  return number === null ? UNKNOWN : `${formatNumber(number, figures)}\u00a0${unitOf(quantity, set)}`;
+}
+
+/** A speed with one decimal in the user's units. */
+export function formatSpeed(value, set) {
+  const number = convert(value, "speed", set);
+  return number === null ? UNKNOWN : `${formatFixed(number, 1)}\u00a0${unitOf("speed", set)}`;
+}
+
+/** A share as whole per cent. */
+export function formatPercent(share) {
+  if (share === null || share === undefined || !Number.isFinite(share)) return UNKNOWN;
+  return `${formatFixed(share * 100, 0)}\u00a0%`;
+}
+
+/** How long: seconds, minutes and seconds, hours and minutes. */
+export function formatSpan(span_s) {
+  if (span_s === null || span_s === undefined || !Number.isFinite(span_s)) return UNKNOWN;
+  const whole_s = Math.max(0, Math.round(span_s));
+  if (whole_s < 60) return `${whole_s}\u00a0s`;
+  if (whole_s < 3600) return `${Math.floor(whole_s / 60)}\u00a0min ${whole_s % 60}\u00a0s`;
+  return `${Math.floor(whole_s / 3600)}\u00a0h ${Math.floor((whole_s % 3600) / 60)}\u00a0min`;
+}
+
+const WINDS = ["north", "north-east", "east", "south-east", "south", "south-west", "west", "north-west"];
+
+/** A direction that the wind comes from, in words and degrees. */
+export function formatFrom(from_deg) {
+  if (from_deg === null || from_deg === undefined || !Number.isFinite(from_deg)) return UNKNOWN;
+  const turned = ((from_deg % 360) + 360) % 360;
+  return `${WINDS[Math.round(turned / 45) % 8]} (${Math.round(turned) % 360}°)`;
+}
+
+/** An instant as the reader's own date and time of day. */
+export function formatInstant(utc_s) {
+  if (utc_s === null || utc_s === undefined || !Number.isFinite(utc_s)) return UNKNOWN;
+  return new Date(utc_s * 1000).toLocaleString([], { dateStyle: "medium", timeStyle: "short" });
+}
+
+/** An instant as the reader's own time of day. */
+export function formatClock(utc_s) {
+  if (utc_s === null || utc_s === undefined || !Number.isFinite(utc_s)) return UNKNOWN;
+  return new Date(utc_s * 1000).toLocaleTimeString([], { hour: "2-digit", minute: "2-digit", second: "2-digit" });
+}

@@ -1,0 +1,74 @@
+// A canvas that fits its box and the screen's pixels, and draws at most once a frame.
+
+/** The colours of the page as the stylesheet has them now. */
+export function readInk(canvas) {
+  const style = getComputedStyle(canvas);
+  const read = (name) => style.getPropertyValue(name).trim();
+  return {
+    paper: read("--paper"), lawn: read("--lawn"), ink: read("--ink"), soft: read("--soft"), rule: read("--rule"),
+    trail: read("--trail"), font: style.fontFamily,
+    scheme: matchMedia("(prefers-color-scheme: dark)").matches ? "dark" : "light",
+  };
+}
+
+/** Call `paint(context, width_px, height_px, ink)` whenever asked, resized or the light changes; returns how to ask. */
+export function keepPainted(canvas, paint) {
+  let isAsked = false;
+  let wasShown = false;
+  const draw = () => {
+    isAsked = false;
+    if (wasShown && !canvas.isConnected) {
+      stop(); // the page has thrown it away
+      return;
+    }
+    wasShown = canvas.isConnected;
+    const { clientWidth: width_px, clientHeight: height_px } = canvas;
+    if (width_px === 0 || height_px === 0) return;
+    const ratio = devicePixelRatio || 1;
+    if (canvas.width !== Math.round(width_px * ratio)) canvas.width = Math.round(width_px * ratio);
+    if (canvas.height !== Math.round(height_px * ratio)) canvas.height = Math.round(height_px * ratio);
+    const context = canvas.getContext("2d");
+    context.setTransform(ratio, 0, 0, ratio, 0, 0);
+    context.clearRect(0, 0, width_px, height_px);
+    paint(context, width_px, height_px, readInk(canvas));
+  };
+  const ask = () => {
+    if (isAsked) return;
+    isAsked = true;
+    requestAnimationFrame(draw);
+  };
+  const observer = new ResizeObserver(ask);
+  observer.observe(canvas);
+  const light = matchMedia("(prefers-color-scheme: dark)");
+  light.addEventListener("change", ask);
+  function stop() {
+    observer.disconnect();
+    light.removeEventListener("change", ask);
+  }
+  ask();
+  return { ask, stop };
+}
+
+const STROKES = {
+  missed: [[2, 0, 2, 8]],
+  doubled: [[0, 8, 8, 0], [0, 0, 8, 8]],
+  off_target: [[0, 8, 8, 0]],
+  keep_out: [[0, 0, 8, 8]],
+};
+
+/** A texture for a kind of finding, drawn here: upright lines missed, crossed lines doubled, slants off the lawn. */
+export function makeHatch(context, kind, colour) {
+  const tile = document.createElement("canvas");
+  tile.width = 8;
+  tile.height = 8;
+  const pen = tile.getContext("2d");
+  pen.strokeStyle = colour;
+  pen.lineWidth = 1.2;
+  for (const [x0, y0, x1, y1] of STROKES[kind] ?? STROKES.off_target) {
+    pen.beginPath();
+    pen.moveTo(x0, y0);
+    pen.lineTo(x1, y1);
+    pen.stroke();
+  }
+  return context.createPattern(tile, "repeat");
+}

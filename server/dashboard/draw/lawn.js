@@ -1,0 +1,206 @@
+// The lawn seen from above, north up: outline, dose, way, rig, scale bar.
+
+import { formatNumber } from "../core/format.js";
+import { boundsOf, fitView, project, roundLength } from "../core/geometry.js";
+import { DOUBLED_SHARE, LEAST_SHARE, makeRamp, stepOfShare } from "../core/scale.js";
+import { convert, revert, unitOf } from "../core/units.js";
+import { makeHatch } from "./canvas.js";
+
+const MARGIN_PX = 30;
+const ramps = { light: makeRamp("light"), dark: makeRamp("dark") };
+
+function tracePath(context, view, rings_m) {
+  context.beginPath();
+  for (const ring of rings_m) {
+    ring.forEach(([east_m, north_m], place) => {
+      const [x, y] = project(view, east_m, north_m);
+      if (place === 0) context.moveTo(x, y);
+      else context.lineTo(x, y);
+    });
+    context.closePath();
+  }
+}
+
+/** Keeps the dose as an image of a pixel a cell, so that a frame costs one stretch of it. */
+export class DoseImage {
+  #canvas = document.createElement("canvas");
+  #doubled = document.createElement("canvas");
+  #made = "";
+
+  /** Draw the dose, and crossed lines where it is far over. */
+  draw(context, view, dose, target_l_per_m2, ink) {
+    if (dose.nx === 0 || !(target_l_per_m2 > 0)) return;
+    const wanted = [dose.revision, dose.nx, dose.ny, dose.x0_m, target_l_per_m2, ink.scheme].join();
+    if (wanted !== this.#made) this.#make(dose, target_l_per_m2, ramps[ink.scheme]);
+    this.#made = wanted;
+    const [x, y] = project(view, dose.x0_m, dose.y0_m + dose.ny * dose.cell_m);
+    const width = dose.nx * dose.cell_m * view.px_per_m;
+    const height = dose.ny * dose.cell_m * view.px_per_m;
+    context.imageSmoothingEnabled = false;
+    context.drawImage(this.#canvas, x, y, width, height);
+    context.drawImage(this.#hatched(context, x, y, width, height, ink), 0, 0,
+      context.canvas.width / context.getTransform().a, context.canvas.height / context.getTransform().a);
+  }
+
+  #make(dose, target_l_per_m2, ramp) {
+    for (const canvas of [this.#canvas, this.#doubled]) Object.assign(canvas, { width: dose.nx, height: dose.ny });
+    const pen = this.#canvas.getContext("2d");
+    const colours = pen.createImageData(dose.nx, dose.ny);
+    const marks = pen.createImageData(dose.nx, dose.ny);
+    for (let cell = 0; cell < dose.l_per_m2.length; cell += 1) {
+      const share = dose.l_per_m2[cell] / target_l_per_m2;
+      if (share < LEAST_SHARE) continue;
+      const row = dose.ny - 1 - Math.floor(cell / dose.nx);
+      const at = 4 * (row * dose.nx + (cell % dose.nx));
+      const step = 3 * stepOfShare(share);
+      colours.data[at] = ramp[step];
+      colours.data[at + 1] = ramp[step + 1];
+      colours.data[at + 2] = ramp[step + 2];
+      colours.data[at + 3] = 255;
+      if (share >= DOUBLED_SHARE) marks.data[at + 3] = 255;
+    }
+    pen.putImageData(colours, 0, 0);
+    this.#doubled.getContext("2d").putImageData(marks, 0, 0);
+  }
+
+  #hatched(context, x, y, width, height, ink) {
+    const layer = document.createElement("canvas");
+    const ratio = context.getTransform().a;
+    Object.assign(layer, { width: context.canvas.width, height: context.canvas.height });
+    const pen = layer.getContext("2d");
+    pen.scale(ratio, ratio);
+    pen.imageSmoothingEnabled = false;
+    pen.drawImage(this.#doubled, x, y, width, height);
+    pen.globalCompositeOperation = "source-in";
+    pen.fillStyle = makeHatch(pen, "doubled", ink.paper);
+    pen.fillRect(0, 0, layer.width, layer.height);
+    return layer;
+  }
+}
+
+function drawZones(context, view, zones, ink, isReview) {
+  for (const zone of zones.filter(({ kind }) => kind === "zone")) {
+    tracePath(context, view, zone.rings_m);
+    context.fillStyle = ink.lawn;
+    context.fill("evenodd");
+    if (!isReview) continue;
+    context.fillStyle = makeHatch(context, "missed", ink.soft);
+    context.fill("evenodd");
+  }
+  for (const zone of zones.filter(({ kind }) => kind !== "zone")) {
+    tracePath(context, view, zone.rings_m);
+    context.fillStyle = ink.paper;
+    context.fill("evenodd");
+  }
+}
+
+function drawOutlines(context, view, zones, ink) {
+  for (const zone of zones) {
+    tracePath(context, view, zone.rings_m);
+    context.strokeStyle = ink.ink;
+    context.lineWidth = 2;
+    context.setLineDash(zone.kind === "zone" ? [] : [5, 4]);
+    context.stroke();
+  }
+  context.setLineDash([]);
+}
+
+function drawTrack(context, view, track, ink) {
+  for (const isSpraying of [false, true]) {
+    context.beginPath();
+    for (let place = 1; place < track.east_m.length; place += 1) {
+      if (Boolean(track.spraying[place]) !== isSpraying) continue;
+      context.moveTo(...project(view, track.east_m[place - 1], track.north_m[place - 1]));
+      context.lineTo(...project(view, track.east_m[place], track.north_m[place]));
+    }
+    context.strokeStyle = ink.trail;
+    context.lineWidth = isSpraying ? 1.5 : 1;
+    context.setLineDash(isSpraying ? [] : [2, 4]);
+    context.stroke();
+  }
+  context.setLineDash([]);
+}
+
+function drawRig(context, view, position, ink) {
+  const [x, y] = project(view, position.east_m, position.north_m);
+  context.save();
+  context.translate(x, y);
+  context.lineWidth = 3;
+  context.strokeStyle = ink.paper;
+  context.fillStyle = ink.ink;
+  context.beginPath();
+  if (position.heading_deg === null) context.arc(0, 0, 9, 0, 2 * Math.PI);
+  else {
+    context.rotate((position.heading_deg * Math.PI) / 180);
+    context.moveTo(0, -17);
+    context.lineTo(11, 12);
+    context.lineTo(0, 6);
+    context.lineTo(-11, 12);
+    context.closePath();
+  }
+  context.stroke();
+  context.fill();
+  context.restore();
+}
+
+function drawScaleBar(context, view, width_px, height_px, ink, set) {
+  const longest = convert((width_px * 0.3) / view.px_per_m, "length", set);
+  const length = roundLength(longest);
+  const length_px = revert(length, "length", set) * view.px_per_m;
+  context.strokeStyle = ink.ink;
+  context.fillStyle = ink.ink;
+  context.lineWidth = 2;
+  context.beginPath();
+  context.moveTo(8, height_px - 14);
+  context.lineTo(8, height_px - 8);
+  context.lineTo(8 + length_px, height_px - 8);
+  context.lineTo(8 + length_px, height_px - 14);
+  context.stroke();
+  context.font = `15px ${ink.font}`;
+  context.textBaseline = "alphabetic";
+  context.textAlign = "left";
+  context.fillText(`${formatNumber(length, 2)} ${unitOf("length", set)}`, 14 + length_px, height_px - 7);
+  context.textAlign = "right";
+  context.fillText("N", width_px - 8, height_px - 7);
+  context.beginPath();
+  context.moveTo(width_px - 13, height_px - 44);
+  context.lineTo(width_px - 13, height_px - 22);
+  context.moveTo(width_px - 18, height_px - 37);
+  context.lineTo(width_px - 13, height_px - 44);
+  context.lineTo(width_px - 8, height_px - 37);
+  context.stroke();
+}
+
+function drawFindings(context, view, findings, ink) {
+  for (const finding of findings) {
+    tracePath(context, view, [finding.ring_m]);
+    if (finding.kind !== "missed" && finding.kind !== "doubled") {
+      context.fillStyle = makeHatch(context, finding.kind, ink.ink);
+      context.fill("evenodd");
+    }
+    context.strokeStyle = ink.ink;
+    context.lineWidth = 1;
+    context.stroke();
+  }
+}
+
+/** Paint the whole picture; what is null or empty is left out. */
+export function paintLawn(context, width_px, height_px, ink, scene) {
+  const { zones, dose, track, position = null, findings = [], target_l_per_m2, set, image, isReview = false } = scene;
+  const box = boundsOf({ zones, dose, track, position });
+  if (box === null) {
+    context.fillStyle = ink.ink;
+    context.font = `17px ${ink.font}`;
+    context.textAlign = "center";
+    context.fillText("Nothing to draw yet", width_px / 2, height_px / 2);
+    return;
+  }
+  const view = fitView(box, width_px, height_px, MARGIN_PX);
+  drawZones(context, view, zones, ink, isReview);
+  image.draw(context, view, dose, target_l_per_m2, ink);
+  drawFindings(context, view, findings, ink);
+  drawOutlines(context, view, zones, ink);
+  drawTrack(context, view, track, ink);
+  if (position !== null) drawRig(context, view, position, ink);
+  drawScaleBar(context, view, width_px, height_px, ink, set);
+}

@@ -1,0 +1,85 @@
+// Puts the parts together: store, feed, sound, and the page that the address names.
+
+import { UNIT_SETS } from "./core/units.js";
+import { element, option, setText } from "./draw/element.js";
+import { Feed } from "./feed.js";
+import { Sound } from "./sound.js";
+import { Store } from "./store.js";
+import { mountLawn } from "./views/lawn.js";
+import { mountReview } from "./views/review.js";
+import { mountSetup } from "./views/setup.js";
+
+const store = new Store();
+const feed = new Feed();
+const sound = new Sound(store);
+const root = document.getElementById("page");
+const PAGES = { lawn: "On the lawn", got: "What it got", gear: "My gear" };
+let leave = () => {};
+
+function readAddress() {
+  const [page, number] = location.hash.slice(1).split("/");
+  return { page: Object.hasOwn(PAGES, page) ? page : "lawn", chosen: /^\d+$/.test(number ?? "") ? Number(number) : null };
+}
+
+function showPage() {
+  leave();
+  const { page, chosen } = readAddress();
+  document.title = `${PAGES[page]} · calmpass`;
+  document.body.dataset.page = page;
+  for (const link of document.querySelectorAll("#places a")) {
+    if (link.hash === `#${page}`) link.setAttribute("aria-current", "page");
+    else link.removeAttribute("aria-current");
+  }
+  const parts = { store, feed, sound, chosen, open: (id) => location.replace(`#got/${id}`) };
+  leave = { lawn: mountLawn, got: mountReview, gear: mountSetup }[page](root, parts);
+}
+
+function offerUnits() {
+  const select = document.getElementById("units");
+  select.append(...Object.entries(UNIT_SETS).map(([name, { label }]) => option(name, label, name === store.units)));
+  select.addEventListener("change", () => store.chooseUnits(select.value));
+}
+
+function loadLawn() {
+  feed.ask("/lawn").then((lawn) => store.takeLawn(lawn), () => {}); // the drawing does without an outline until the next job
+}
+
+function askPasscode() {
+  const dialog = document.getElementById("passcode");
+  if (dialog.open) return;
+  const input = element("input", { id: "passcode-word", type: "password", autocomplete: "current-password", required: true });
+  const wrong = element("p", { role: "alert", class: "wrong" });
+  const send = async (event) => {
+    event.preventDefault();
+    try {
+      await feed.ask("/passcode", { method: "POST", body: { passcode: input.value } });
+      dialog.close();
+      feed.reopen();
+      loadLawn();
+      showPage();
+    } catch (problem) {
+      setText(wrong, problem.status === 401 ? "That is not the passcode." : problem.message);
+    }
+  };
+  dialog.replaceChildren(element("form", { onsubmit: send }, element("h2", { id: "passcode-title" }, "Passcode"),
+    element("label", { for: "passcode-word" }, "The one that was set when the service was started"), input, wrong,
+    element("button", { type: "submit", class: "main" }, "Go in")));
+  dialog.showModal();
+}
+
+document.querySelector(".skip").addEventListener("click", (event) => {
+  event.preventDefault(); // the address names the page, so a jump must not change it
+  root.focus();
+});
+offerUnits();
+feed.addEventListener("passcode", askPasscode);
+store.addEventListener("job", loadLawn);
+window.addEventListener("hashchange", showPage);
+showPage();
+loadLawn();
+feed.follow({
+  snapshot: (snapshot) => store.takeSnapshot(snapshot, performance.now() / 1000),
+  track: (message) => store.takeTrack(message),
+  dose: (message) => store.takeDose(message),
+  connection: (isConnected) => store.setConnected(isConnected),
+});

@@ -1,0 +1,81 @@
+// What the page knows; every change is told to those who listen.
+
+import { emptyDose, emptyTrack, patchDose, patchTrack } from "./core/dose.js";
+import { FIRST_SET, isUnitSet } from "./core/units.js";
+
+const UNITS_KEY = "calmpass.units";
+
+function rememberUnits() {
+  try {
+    const kept = localStorage.getItem(UNITS_KEY);
+    return isUnitSet(kept ?? "") ? kept : FIRST_SET;
+  } catch {
+    return FIRST_SET; // a browser that forbids storage still shows the page
+  }
+}
+
+export class Store extends EventTarget {
+  units = rememberUnits();
+  snapshot = null;
+  snapshotAt_s = null;
+  isConnected = false;
+  dose = emptyDose();
+  track = emptyTrack();
+  lawn = { plane: null, zones: [] };
+  isSoundOn = false;
+
+  tell(what) {
+    this.dispatchEvent(new Event(what));
+  }
+
+  chooseUnits(name) {
+    if (!isUnitSet(name)) return;
+    this.units = name;
+    try {
+      localStorage.setItem(UNITS_KEY, name);
+    } catch {
+      // not kept for the next visit, still used in this one
+    }
+    this.tell("units");
+  }
+
+  takeSnapshot(snapshot, now_s) {
+    const before = this.snapshot?.job?.id;
+    this.snapshot = snapshot;
+    this.snapshotAt_s = now_s;
+    this.tell("snapshot");
+    if (before !== snapshot.job?.id) this.tell("job");
+  }
+
+  takeTrack(message) {
+    this.track = patchTrack(this.track, message);
+    this.tell("drawing");
+  }
+
+  takeDose(message) {
+    this.dose = patchDose(this.dose, message);
+    this.tell("drawing");
+  }
+
+  takeLawn(lawn) {
+    this.lawn = lawn;
+    this.tell("drawing");
+  }
+
+  setConnected(isConnected) {
+    if (this.isConnected === isConnected) return;
+    this.isConnected = isConnected;
+    this.tell("connection");
+  }
+
+  setSound(isOn) {
+    this.isSoundOn = isOn;
+    this.tell("sound");
+  }
+
+  /** How old the newest figures are: the age they had when they came, and the time since. */
+  ageAt(now_s) {
+    if (this.snapshotAt_s === null) return null;
+    return Math.max(0, now_s - this.snapshotAt_s) + (this.snapshot.rig.age_s ?? 0);
+  }
+}

@@ -1,0 +1,157 @@
+// On the lawn: what a person who walks with a wand in one hand must see, and the buttons for a gloved thumb.
+
+import { describeAge, describeAlarm, describeAll, describeDrawing, describeHealth } from "../core/figures.js";
+import { keepPainted } from "../draw/canvas.js";
+import { element, setText } from "../draw/element.js";
+import { DoseImage, paintLawn } from "../draw/lawn.js";
+import { makeLegend } from "../draw/legend.js";
+import { drawSign } from "../draw/sign.js";
+import { makeButtons } from "../draw/buttons.js";
+
+const TICK_MS = 500;
+
+function makeLedger() {
+  const rows = [];
+  const list = element("dl", { class: "ledger" });
+  const show = (lines) => {
+    while (rows.length < lines.length) {
+      const row = { name: element("dt"), figure: element("dd", { class: "figure" }), remark: element("dd", { class: "remark" }) };
+      row.gust = element("dd", { class: "remark" });
+      list.append(element("div", { class: "line" }, row.name, row.figure, row.remark, row.gust));
+      rows.push(row);
+    }
+    lines.forEach((line, place) => {
+      const row = rows[place];
+      for (const part of ["name", "figure", "remark"]) setText(row[part], line[part]);
+      setText(row.gust, line.gust ?? "");
+      row.gust.hidden = !line.gust;
+    });
+  };
+  return { list, show };
+}
+
+function makeAlarm() {
+  const sign = element("span", { class: "alarm-sign" });
+  const word = element("strong", { role: "alert" });
+  const reason = element("span", { class: "alarm-reason" });
+  const bar = element("section", { class: "alarm", "aria-label": "Alarm" }, sign, element("div", {}, word, reason));
+  let shown = "";
+  const show = (alarm) => {
+    const now = describeAlarm(alarm);
+    if (now.level !== shown) {
+      shown = now.level;
+      bar.dataset.level = now.level;
+      sign.replaceChildren(drawSign(now.shape));
+      setText(word, now.word);
+    }
+    setText(reason, now.reason);
+  };
+  return { bar, show };
+}
+
+function makeHealth() {
+  const list = element("dl", { class: "health" });
+  const faults = element("ul", { class: "faults", role: "status" });
+  let shown = null;
+  const show = (snapshot, set) => {
+    list.replaceChildren(...describeHealth(snapshot, set).flatMap(({ name, text }) => [
+      element("div", {}, element("dt", {}, name), element("dd", {}, text))]));
+    const text = snapshot.faults.join("\n");
+    if (text === shown) return;
+    shown = text;
+    faults.replaceChildren(...snapshot.faults.map((fault) => element("li", {}, fault)));
+    faults.hidden = snapshot.faults.length === 0;
+  };
+  return { list, faults, show };
+}
+
+function makeDrawing(store) {
+  const canvas = element("canvas", { class: "lawn-drawing", role: "img" });
+  const image = new DoseImage();
+  const painter = keepPainted(canvas, (context, width_px, height_px, ink) => paintLawn(context, width_px, height_px, ink, {
+    zones: store.lawn.zones, dose: store.dose, track: store.track, position: store.snapshot?.position ?? null,
+    target_l_per_m2: store.snapshot?.target_l_per_m2 ?? 0, set: store.units, image,
+  }));
+  return { canvas, painter };
+}
+
+function makeSoundAdvice(store, sound) {
+  const button = element("button", { type: "button", class: "wide" });
+  button.addEventListener("click", () => sound.toggle());
+  const show = () => setText(button, store.isSoundOn ? "Sound is on: turn it off" : "Turn on this page's sound");
+  const part = element("section", { class: "advice" }, button,
+    element("p", {}, "The sounder on the rig is the alarm; this page only repeats it. A phone that goes dark goes silent: "
+      + "in its settings, give the screen the longest time-out before you begin."));
+  show();
+  return { part, show };
+}
+
+/** Build the page; returns how to leave it. */
+export function mountLawn(root, { store, feed, sound }) {
+  const alarm = makeAlarm();
+  const ledger = makeLedger();
+  const health = makeHealth();
+  const drawing = makeDrawing(store);
+  const advice = makeSoundAdvice(store, sound);
+  const buttons = makeButtons({ store, feed });
+  const age = element("p", { class: "age" });
+  const job = element("p", { class: "job" });
+  const legend = element("div");
+  const hidden = element("p", { class: "unseen" });
+
+  root.replaceChildren(element("div", { class: "lawn-page" },
+    element("h1", { class: "unseen" }, "On the lawn"), alarm.bar, element("div", { class: "status" }, job, age), health.faults,
+    element("section", { class: "figures", "aria-label": "Figures" }, ledger.list),
+    element("section", { class: "drawing", "aria-label": "Drawing of the lawn" }, drawing.canvas, hidden, legend),
+    element("section", { class: "more", "aria-label": "Rig and receiver" }, health.list, advice.part),
+    buttons.bar));
+
+  const showAge = () => {
+    const told = describeAge(store.ageAt(performance.now() / 1000), store.isConnected);
+    setText(age, told.text);
+    age.classList.toggle("old", told.isOld);
+  };
+  const showLegend = () => {
+    const target = store.snapshot?.target_l_per_m2;
+    legend.replaceChildren(...(target > 0 ? [makeLegend({ target_l_per_m2: target }, store.units, ["doubled"])] : []));
+    legend.dataset.of = `${target} ${store.units}`;
+  };
+  const show = () => {
+    const { snapshot, units } = store;
+    showAge();
+    if (snapshot === null) {
+      alarm.show(null);
+      setText(job, "Looking for the service…");
+      return;
+    }
+    alarm.show(snapshot.alarm);
+    ledger.show(describeAll(snapshot, units));
+    health.show(snapshot, units);
+    setText(job, snapshot.job ? `${snapshot.job.name}: ${snapshot.job.state}` : "No job is running");
+    buttons.show(snapshot.job);
+    if (legend.dataset.of !== `${snapshot.target_l_per_m2} ${units}`) showLegend();
+    drawing.painter.ask();
+  };
+  const describe = () => {
+    if (store.snapshot) setText(hidden, describeDrawing(store.snapshot, store.units));
+    drawing.canvas.setAttribute("aria-label", hidden.textContent || "Drawing of the lawn, north up");
+  };
+  const stops = listen(store, { snapshot: show, units: show, drawing: drawing.painter.ask, connection: showAge, sound: advice.show });
+  const clock = setInterval(showAge, TICK_MS);
+  const teller = setInterval(describe, 10 * TICK_MS);
+  show();
+  describe();
+  return () => {
+    stops();
+    clearInterval(clock);
+    clearInterval(teller);
+    drawing.painter.stop();
+  };
+}
+
+function listen(store, hooks) {
+  for (const [name, hook] of Object.entries(hooks)) store.addEventListener(name, hook);
+  return () => {
+    for (const [name, hook] of Object.entries(hooks)) store.removeEventListener(name, hook);
+  };
+}

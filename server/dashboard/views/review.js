@@ -1,0 +1,172 @@
+// What it got: the jobs, and of one job the totals, the dose, the findings, the passes and the traces.
+
+import { formatInstant, formatQuantity, formatSpeed } from "../core/format.js";
+import { wholeDose } from "../core/dose.js";
+import { convert, unitOf } from "../core/units.js";
+import { keepPainted } from "../draw/canvas.js";
+import { element, setText } from "../draw/element.js";
+import { DoseImage, paintLawn } from "../draw/lawn.js";
+import { makeLegend } from "../draw/legend.js";
+import { makeFindings, makePairs, makePassTable, makeTotals } from "../draw/tables.js";
+import { paintTraces } from "../draw/traces.js";
+
+const POLL_MS = 1000;
+const FILES = { "job.json": "Totals", "passes.csv": "Passes", "pairs.csv": "Neighbouring passes", "findings.geojson": "Findings",
+  "track.csv": "Way of the nozzle", "wind.csv": "Wind, second by second", "dose.npz": "Dose grid" };
+const PARTS = ["passes", "pairs", "findings", "track", "wind", "flow", "dose"];
+const CAUTION = "These figures say what the meters saw, not that the work was safe or lawful. The product's label and the law "
+  + "of your place decide on rate, wind, distance, protection and records: where they ask for more than this page, follow them.";
+
+function part(title, ...children) {
+  return element("section", { class: "part" }, element("h2", {}, title), ...children);
+}
+
+function makeDrawing(found, set) {
+  const dose = wholeDose(found.dose);
+  const image = new DoseImage();
+  const canvas = element("canvas", { class: "lawn-drawing", role: "img",
+    "aria-label": "Drawing of the dose on the lawn, north up; the totals and findings say the same in words" });
+  keepPainted(canvas, (context, width_px, height_px, ink) => paintLawn(context, width_px, height_px, ink, {
+    zones: found.zones, dose, track: found.track, findings: found.findings, target_l_per_m2: found.dose.target_l_per_m2,
+    set, image, isReview: true }));
+  return part("Where did it go?", canvas, makeLegend(found.dose, set, ["missed", "doubled", "off_target", "keep_out"]));
+}
+
+function makeTrace(label, trace) {
+  const canvas = element("canvas", { class: "trace", role: "img", "aria-label": label });
+  keepPainted(canvas, (context, width_px, height_px, ink) => paintTraces(context, width_px, height_px, ink, trace));
+  return canvas;
+}
+
+function makeWindTrace(wind, set) {
+  const inSet = (values) => (values ?? []).map((value) => convert(value, "speed", set));
+  const limit = convert(wind.limit_mps, "speed", set);
+  const known = wind.mean_60s_mps.filter((value) => value !== null);
+  const highest = known.length > 0 ? Math.max(...known) : null;
+  const words = `Mean of 60 s (line, with its error as a band) and gusts of 3 s (dots). The highest mean was ${formatSpeed(highest, set)}; `
+    + (limit === null ? "no limit is set." : `the limit, dashed, is ${formatSpeed(wind.limit_mps, set)}.`);
+  const trace = { t_s: wind.t_s, unit: `Wind, ${unitOf("speed", set)}`, lines: [
+    { values: inSet(wind.gust_3s_mps), dash: [2, 3], width: 1.5 },
+    { values: inSet(wind.mean_60s_mps), spread: inSet(wind.mean_60s_sd_mps), isMain: true }],
+  level: limit === null ? null : { value: limit, name: `limit ${formatSpeed(wind.limit_mps, set)}` } };
+  return part("How was the wind?", makeTrace(words, trace), element("p", { class: "small" }, words));
+}
+
+function makeFlowTrace(flow, set) {
+  const trace = (key, quantity, name) => ({ t_s: flow.t_s, unit: `${name}, ${unitOf(quantity, set)}`,
+    lines: [{ values: flow[key].map((value) => convert(value, quantity, set)), isMain: true }] });
+  const sprayed = flow.flow_l_per_min.filter((value) => value > 0);
+  const mean = sprayed.length > 0 ? sprayed.reduce((sum, value) => sum + value, 0) / sprayed.length : null;
+  const words = `While spraying, ${formatQuantity(mean, "flow", set)} flowed on average.`;
+  return part("How did it flow, and at what pace?", makeTrace(words, trace("flow_l_per_min", "flow", "Flow")),
+    flow.speed_mps ? makeTrace("Pace over time", trace("speed_mps", "speed", "Pace")) : null,
+    element("p", { class: "small" }, words));
+}
+
+function makeDownloads(job, feed, names) {
+  return part("Take it with you", element("ul", { class: "files" }, ...names.map((name) => element("li", {},
+    element("a", { href: feed.fileAddress(job.id, name), download: name }, `${FILES[name] ?? "File"} (${name})`)))));
+}
+
+function makeReport(job, found, { feed, set, recompute }) {
+  const { review } = found;
+  const notes = review.notes?.length > 0 ? element("ul", {}, ...review.notes.map((note) => element("li", {}, note)))
+    : element("p", {}, "No reservations.");
+  return element("div", { class: "report" },
+    part("How much, in all?", makeTotals(review, set)),
+    makeDrawing(found, set),
+    part("What went wrong?", makeFindings(found.findings, set), makePairs(found.pairs, set)),
+    part("Pass by pass", makePassTable(found.passes, set)),
+    makeWindTrace(found.wind, set), makeFlowTrace(found.flow, set),
+    part("What can these figures not say?", notes),
+    makeDownloads(job, feed, review.files ?? Object.keys(FILES)),
+    part("Before you rely on it", element("p", { class: "caution" }, CAUTION),
+      element("button", { type: "button", onclick: recompute }, "Compute it again")));
+}
+
+/** How a review stands, whether the service says it as a word or with its progress. */
+function stateOf(review) {
+  return typeof review.state === "object" ? review.state : { state: review.state ?? "ready", ...review };
+}
+
+/** Build the page; `chosen` is the number of a job or null. Returns how to leave it. */
+export function mountReview(root, { store, feed, chosen, open }) {
+  const list = element("ul", { class: "jobs" });
+  const proposals = element("div");
+  const report = element("div", { class: "report-place" });
+  const said = element("p", { class: "said", role: "status" }, "Looking…");
+  const title = element("h2", { class: "job-title" });
+  let timer = null;
+  let shown = null;
+  let isLeft = false;
+
+  const say = (problem) => setText(said, problem.message);
+  const showJobs = async () => {
+    const answer = await feed.ask("/jobs");
+    const jobs = Array.isArray(answer) ? answer : answer.jobs;
+    list.replaceChildren(...jobs.map((job) => element("li", {}, element("a",
+      { href: `#got/${job.id}`, "aria-current": job.id === chosen ? "page" : null },
+      element("strong", {}, job.name), element("span", {}, `${describeStart(job)}, ${job.state}`)))));
+    if (jobs.length === 0) setText(said, "There is no job yet: press Start on the lawn.");
+    else if (chosen === null) open(jobs[0].id);
+    return jobs;
+  };
+  const showProposals = async () => {
+    const answer = await feed.ask("/jobs/proposals");
+    const found = Array.isArray(answer) ? answer : answer.proposals ?? [];
+    proposals.replaceChildren(...found.map((proposal) => element("p", { class: "proposal" },
+      `Sprayed, but in no job: ${formatInstant(proposal.start_utc)}, ${formatQuantity(proposal.volume_l, "volume", store.units)} `,
+      element("button", { type: "button", onclick: () => adopt(proposal).catch(say) }, "Make it a job"))));
+  };
+  const adopt = async ({ rig, start, end, start_utc }) => {
+    const made = await feed.ask("/jobs", { method: "POST", body: { name: `Lawn, ${formatInstant(start_utc)}`, rig, start, end } });
+    open(made.id);
+  };
+  const recompute = () => {
+    feed.ask(`/jobs/${chosen}/review`, { method: "POST" }).then(() => load(), say);
+  };
+  const load = async () => {
+    const review = await feed.ask(`/jobs/${chosen}/review`);
+    const state = stateOf(review);
+    if (isLeft) return;
+    if (state.state !== "ready" && state.state !== "failed") {
+      const share = Number.isFinite(state.progress) ? ` ${Math.round(state.progress * 100)} %` : "";
+      setText(said, `Computing the review…${share} ${state.doing ?? ""}`);
+      timer = setTimeout(() => load().catch(say), POLL_MS);
+      return;
+    }
+    if (state.state === "failed") {
+      setText(said, `The review failed: ${state.problem ?? state.detail ?? "no reason given"}`);
+      return;
+    }
+    setText(said, "Loading the figures…");
+    const answers = await Promise.all([...PARTS.map((name) => feed.ask(`/jobs/${chosen}/${name}`)), feed.ask(`/jobs/${chosen}`), zonesOf(review)]);
+    const [passes, pairs, findings, track, wind, flow, dose, job, zones] = answers;
+    shown = { job, found: { review, passes, pairs, findings, track, wind, flow, dose, zones } };
+    show();
+  };
+  const zonesOf = async (review) => review.zones ?? (await feed.ask(`/lawn?job=${chosen}`)).zones;
+  const show = () => {
+    if (shown === null || isLeft) return;
+    setText(said, "");
+    setText(title, shown.job.name);
+    report.replaceChildren(makeReport(shown.job, shown.found, { feed, set: store.units, recompute }));
+  };
+
+  root.replaceChildren(element("div", { class: "review-page" }, element("h1", {}, "What it got"),
+    element("nav", { class: "job-list", "aria-label": "Jobs" }, list, proposals),
+    element("div", { class: "job-report" }, title, said, report)));
+  store.addEventListener("units", show);
+  showJobs().then(() => showProposals()).catch(say);
+  if (chosen !== null) load().catch(say);
+  return () => {
+    isLeft = true;
+    clearTimeout(timer);
+    store.removeEventListener("units", show);
+  };
+}
+
+function describeStart(job) {
+  if (job.started_at) return formatInstant(Date.parse(job.started_at) / 1000);
+  return formatInstant(job.start_utc ?? job.created_utc ?? null);
+}
