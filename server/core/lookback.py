@@ -223,6 +223,49 @@ def expect_gust(past: Lookback, bank: Bank, normals: Floats, *, gust_s: int = 3)
     return float(((sums[:, gust_s:] - sums[:, :-gust_s]) / gust_s).max(axis=1).mean())
 
 
+def draw_speeds(past: Lookback, bank: Bank, *, rng: np.random.Generator, draws: int) -> Floats:
+    """Possible speeds of the latest minute, as seen from now.
+
+    Parameters
+    ----------
+    past
+        The seconds as seen from now.
+    bank
+        The bank now.
+    rng
+        Source of the draws.
+    draws
+        How many.
+
+    Returns
+    -------
+    Floats
+        Speeds [draws, m] [m/s], the latest second first.
+
+    References
+    ----------
+    Derivation: a hypothesis by its weight, the present state from its Gaussian, the speeds given the state.
+
+    Examples
+    --------
+    >>> from server.core.windbank import start_bank
+    >>> bank = start_bank(3.0)
+    >>> draw_speeds(extend_lookback(None, bank, bank), bank, rng=np.random.default_rng(1), draws=4).shape
+    (4, 1)
+    """
+    count = past.spread.shape[1]
+    weight = np.exp(bank.log_weight)
+    share = rng.multinomial(draws, weight / weight.sum())
+    found = []
+    for which in np.flatnonzero(share).tolist():
+        slope = past.slope[which, :count, 0]
+        covariance = past.spread[which] + slope @ bank.covariance[which] @ slope.T
+        root = np.linalg.cholesky(covariance + 1e-6 * np.eye(count))
+        mean = past.offset[which, :count, 0] + slope @ bank.mean[which]
+        found.append(mean + rng.standard_normal((int(share[which]), count)) @ root.T)
+    return np.maximum(np.concatenate(found), 0.0)
+
+
 def _newest_second(bank: Bank) -> tuple[Floats, Floats]:
     """Speed, east and north of the present second as functions of the state: offsets [h, 3], slopes [h, 3, 6]."""
     wind = bank.mean[:, :2] + bank.mean[:, 2:4]

@@ -10,12 +10,12 @@ import numpy as np
 from server.core.chance import chance_above
 from server.core.cup import Apparent, apparent_by_second
 from server.core.log import Floats, WindSamples
+from server.core.lookback import SPREAD_S, draw_speeds
 from server.core.profile import height_factor
 from server.core.results import Interval, Track, WindSeries
 from server.core.setup import Anemometer, Treatment
 from server.core.timebase import Timebase
-from server.core.windfold import Second, WindFold, WindNow, WindState, step_wind
-from server.core.windsmooth import Trace, draw_winds, trace_bank
+from server.core.windfold import SPREAD, Second, WindFold, WindNow, WindState, step_wind
 from server.core.windverdict import judge_pass_winds, summarise_wind
 
 __all__ = [
@@ -35,6 +35,8 @@ DRAWS = 200
 DROPOUT_SD = (0.05, 0.15)
 """The velocity's sd, m/s, and how it grows each second that it is held in a dropout."""
 DROPOUT_S = 10.0
+AFTER_S = 40
+"""Each second is judged afterwards with so much, and at most a minute, of what came after it."""
 
 
 def gather_seconds(air: Apparent, track: Track, intervals: tuple[Interval, ...]) -> list[Second]:
@@ -130,21 +132,18 @@ def estimate_wind(
     0
     """
     air = apparent_by_second(wind, timebase, anemometer=anemometer)
-    state, states_now = WindState(), []
-    history: list[Trace] = []
+    state, rows = WindState(), []
     draws = np.full((DRAWS, len(air.t)), np.nan, dtype=np.float32)
     for row, second in enumerate(gather_seconds(air, track, intervals)):
         after = step_wind(state, second, anemometer=anemometer, treatment=treatment)
-        if after.bank is not None:
-            if history and after.bank.steps == 1:
-                _look_back(draws, history, state, row, rng)
-                history = []
-            history.append(trace_bank(after.bank))
+        if after.bank is not None and after.bank.steps == 1:
+            _look_back(draws, state, row - 1, rng, after_s=0)
         state = after
-        states_now.append(state.now)
-    if history:
-        _look_back(draws, history, state, len(air.t), rng)
-    return _tabulate(air, states_now, draws * _height(anemometer, treatment), timebase)
+        rows.append(state.now)
+        if state.bank is not None and state.bank.steps % (SPREAD_S - AFTER_S) == 0:
+            _look_back(draws, state, row, rng, after_s=AFTER_S)
+    _look_back(draws, state, len(air.t) - 1, rng, after_s=0)
+    return _tabulate(air, rows, draws * _height(anemometer, treatment), timebase)
 
 
 def _height(anemometer: Anemometer, treatment: Treatment) -> np.float32:
@@ -154,10 +153,25 @@ def _height(anemometer: Anemometer, treatment: Treatment) -> np.float32:
     return np.float32(found)
 
 
-def _look_back(draws: Floats, history: list[Trace], state: WindState, stop: int, rng: np.random.Generator) -> None:
-    """Fill in the possible winds of a stretch whose speed the headings settled; else nothing more is known."""
-    if state.bank is not None and state.headings.is_settled:
-        draws[:, stop - len(history) : stop] = draw_winds(history, state.bank, rng=rng, draws=DRAWS)
+def _look_back(draws: Floats, state: WindState, row: int, rng: np.random.Generator, *, after_s: int) -> None:
+    """Fill in possible winds of the seconds before `row` that have had `after_s` seconds after them.
+
+    Ordered by their mean, so that what one stretch got too high the next one did too: errors shared by a whole pass are
+    not averaged away at the seams. Where the headings have not settled the speed nothing is filled in.
+    """
+    if state.bank is None or state.past is None or not state.headings.is_settled:
+        return
+    found = draw_speeds(state.past, state.bank, rng=rng, draws=DRAWS)[:, after_s:][:, ::-1]
+    if not found.shape[1]:
+        return
+    stop = row + 1 - after_s
+    found = found[:, max(found.shape[1] - stop, 0) :]
+    mean = found.mean(axis=0)
+    found = np.maximum(mean + SPREAD * (found - mean), 0.0)
+    place = np.s_[stop - found.shape[1] : stop]
+    is_open = np.isnan(draws[0, place])
+    found = found[np.argsort(found.mean(axis=1))]
+    draws[:, place][:, is_open] = found[:, is_open]
 
 
 def _tabulate(air: Apparent, rows: list[WindNow], draws: Floats, timebase: Timebase) -> WindSeries:

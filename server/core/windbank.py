@@ -31,6 +31,8 @@ DROPPED_WEIGHT = 1e-5
 SCALE_SD = 0.03
 """How far a cup's calibration is trusted: carried along, never estimated, since estimating it biased the wind."""
 STATES = 6
+WAY_BACK = np.array([0, 1, 2, 3, 5])
+"""The states that lead back to the second before; not the cup's speed, which bends too much with the wind."""
 _JITTER = 1e-7 * np.eye(STATES)
 
 
@@ -146,7 +148,10 @@ def step_bank(bank: Bank, step: Step, *, distance_constant_m: float) -> Bank:
     across = offset.transpose(0, 2, 1) @ apart / points.shape[1]
     both = np.linalg.solve(covariance + _JITTER, across)
     link = (before * drift[:, None, :]) @ both
-    gain = np.linalg.solve(ahead, link.transpose(0, 2, 1)).transpose(0, 2, 1)
+    gain = np.zeros_like(link)
+    gain[:, :, WAY_BACK] = np.linalg.solve(
+        ahead[:, WAY_BACK][:, :, WAY_BACK], link[:, :, WAY_BACK].transpose(0, 2, 1)
+    ).transpose(0, 2, 1)
     left = before - gain @ link.transpose(0, 2, 1)
     updated, narrowed, log_like = weigh_cup(expected, ahead, apart, seen, step)
     log_weight = _normalise(log_weight * FORGETTING + log_like)
