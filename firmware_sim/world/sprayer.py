@@ -59,6 +59,7 @@ def pump_volume(
     for a, b in triggers:
         openness += np.clip((knots - a) / _RAMP_S, 0.0, 1.0) - np.clip((knots - b) / _RAMP_S, 0.0, 1.0)
         on_time += np.clip(knots - a, 0.0, b - a)
+    openness[openness < 1e-9] = 0.0  # rounding must not leave a closed valve open until the next knot
     full = _pressures(sprayer, on_time, rng)
     flow = orifice_flow(full, flow_ref=sprayer.flow_l_per_min / 60.0, pressure_ref=sprayer.pressure_bar)
     return _empty_tank(sprayer, integrate_rate(knots, flow * openness), refills)

@@ -1,0 +1,80 @@
+"""The simulated cup: what a walker feels, inertia in distance, threshold, calibration line."""
+
+import math
+
+import numpy as np
+import pytest
+
+from firmware_sim.sensors.anemometer import Cup, cup_pulses, relative_speed, spin_cup
+from firmware_sim.sensors.flow_meter import pulse_edges
+
+
+def wind_from(speed_mps, from_deg):
+    """A wind vector (where the air goes) from a speed and the direction it comes from."""
+    to = math.radians(from_deg + 180.0)
+    return np.array([speed_mps * math.sin(to)]), np.array([speed_mps * math.cos(to)])
+
+
+def walking(speed_mps, heading_deg):
+    """A velocity."""
+    h = math.radians(heading_deg)
+    return np.array([speed_mps * math.sin(h)]), np.array([speed_mps * math.cos(h)])
+
+
+@pytest.mark.parametrize(
+    ("wind", "walk", "felt"),
+    [
+        ((3.0, 60.0), (1.2, 0.0), 3.7470),
+        ((3.0, 60.0), (1.2, 180.0), 2.6153),
+        ((3.0, 0.0), (1.2, 0.0), 4.2),
+        ((3.0, 180.0), (1.2, 0.0), 1.8),
+        ((3.0, 90.0), (1.2, 0.0), 3.231),
+        ((4.47, 0.0), (1.3, 0.0), 5.77),
+        ((4.47, 180.0), (1.3, 0.0), 3.17),
+        ((4.47, 90.0), (1.3, 0.0), 4.655),
+    ],
+)
+def test_a_walker_feels_the_air_relative_to_himself(wind, walk, felt):
+    """Rows W44 and W46 of the physics handbook (computed there, from the wind triangle)."""
+    assert relative_speed(wind_from(*wind), walking(*walk))[0] == pytest.approx(felt, abs=1e-3)
+
+
+def test_the_wind_triangle_of_the_published_test_set():
+    """W35 (Smith, Bourassa and Sharp 1999, the authors' test set): a platform at 3 m/s on 270° in a true wind of 5 m/s
+    from 36.869898° feels 4 m/s."""
+    assert relative_speed(wind_from(5.0, 36.869898), walking(3.0, 270.0))[0] == pytest.approx(4.0, abs=1e-6)
+
+
+@pytest.mark.parametrize("air_mps", [1.5, 3.0, 6.0])
+def test_after_one_distance_constant_of_air_63_percent_of_a_step_is_felt(air_mps):
+    """First order in distance, τ = L / A (Kristensen 2000): 1 − 1/e after A t = L, whatever the speed."""
+    cup = Cup(distance_constant_m=2.5, threshold_mps=0.0, offset_mps=0.0)
+    t = np.arange(0.0, 6.0, 0.001)
+    air = np.where(t < 1.0, 1.0, air_mps)
+    cup_speed = spin_cup(cup, t, air)
+    at = np.searchsorted(t, 1.0 + 2.5 / air_mps)
+    assert (cup_speed[at] - 1.0) / (air_mps - 1.0) == pytest.approx(1.0 - math.exp(-1.0), abs=0.003)
+
+
+def test_a_cup_over_speeds_in_gusty_air():
+    """Inertia that lags less in strong air reads a little high (Busch and Kristensen 1976): here 0 to 10 %."""
+    t = np.arange(0.0, 300.0, 0.02)
+    air = 4.0 + 1.6 * np.sin(2.0 * math.pi * t / 2.0)
+    mean = float(np.mean(spin_cup(Cup(), t, air)[1000:]))
+    assert 4.02 < mean < 4.4
+
+
+def test_below_the_threshold_the_cup_stands():
+    """A cup that stands starts only above its threshold."""
+    t = np.arange(0.0, 60.0, 0.04)
+    standing = spin_cup(Cup(threshold_mps=0.5), t, np.full(len(t), 0.45))
+    assert np.all(standing == 0.0)
+    moving = spin_cup(Cup(threshold_mps=0.5), t, np.full(len(t), 0.55))
+    assert moving[-1] == pytest.approx(0.55)
+
+
+def test_the_calibration_line_gives_the_frequency():
+    """V = slope · f + offset: 3.6 m/s with 0.34 m/s per Hz and 0.2 m/s is 10 Hz."""
+    t = np.arange(0.0, 20.0, 0.04)
+    edges = pulse_edges(cup_pulses(Cup(), t, np.full(len(t), 3.6)))
+    assert 1.0 / np.diff(edges) == pytest.approx(np.full(len(edges) - 1, 10.0), rel=1e-9)
