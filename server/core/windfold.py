@@ -25,7 +25,7 @@ SPREAD = 1.15
 """Intervals are widened by this; found by trial on simulated jobs."""
 NOTICE_SHARE = 0.8
 """Without a notice level of its own, `notice` is at this share of the limit."""
-LEAST_KNOWN_S = 15
+LEAST_KNOWN_S = 30
 """A minute with fewer known seconds raises no alarm by its mean."""
 HOLD_S = 10.0
 """So long after the last reading figures are still given."""
