@@ -24,7 +24,8 @@ from server.core.setup import Setup
 from server.core.swath import pattern_from_sprayer
 from server.core.timebase import Timebase, align_boots, count_missing, job_seconds
 from server.core.track import plane_of, smooth_track
-from server.core.wind import estimate_wind, judge_pass_winds, summarise_wind
+from server.core.wind import estimate_wind
+from server.core.windverdict import judge_pass_winds, summarise_wind
 from server.notes import write_notes
 
 DRAWS = 64

@@ -72,7 +72,7 @@ def _flow(result: JobResult, curve: VolumeCurve, intervals: tuple[Interval, ...]
     t = result.track.t[_thin(len(result.track.t))]
     speed = np.hypot(result.track.velocity_east_mps, result.track.velocity_north_mps)[_thin(len(result.track.t))]
     flow = flow_rate_at(curve, intervals, t)
-    return {"t_s": _numbers(t, 2), "flow_l_per_min": _numbers(flow, 4), "speed_mps": _numbers(speed, 3)}
+    return {"t_s": _numbers(t, 2), "flow_l_per_min": _numbers(60.0 * flow, 4), "speed_mps": _numbers(speed, 3)}
 
 
 def _dose(result: JobResult, setup: Setup) -> dict[str, Any]:

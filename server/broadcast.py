@@ -1,0 +1,84 @@
+"""The live picture spread to every open page: a slow page gets fewer pictures, never a longer queue."""
+
+import asyncio
+import json
+from collections.abc import AsyncIterator, Callable
+from dataclasses import dataclass, field
+from typing import Any
+
+HEARTBEAT_S = 2.0
+LEAST_GAP_S = 0.05
+DOSE_GAP_S = 0.5
+
+
+@dataclass
+class DosePatch:
+    """Changed cells gathered for one page; `frame` where all is to be drawn anew."""
+
+    is_reset: bool = True
+    cells: dict[int, float] = field(default_factory=dict)
+
+
+class Page:
+    """What one open page has not been sent yet."""
+
+    def __init__(self) -> None:
+        self.ready = asyncio.Event()
+        self.track_sent = -1
+        self.dose = DosePatch()
+        self.sent_sequence = -1
+
+
+class Broadcast:
+    """Wakes the pages when there is something new, at most every 50 ms."""
+
+    def __init__(self, *, now: Callable[[], float]) -> None:
+        self._pages: set[Page] = set()
+        self._now = now
+        self._woken_at = float("-inf")
+        self._is_scheduled = False
+
+    @property
+    def pages(self) -> set[Page]:
+        """The open pages."""
+        return self._pages
+
+    def wake(self) -> None:
+        """Something changed: tell the pages now, or as soon as they may be told again."""
+        if self._is_scheduled or not self._pages:
+            return
+        wait = self._woken_at + LEAST_GAP_S - self._now()
+        if wait <= 0.0:
+            self._wake_all()
+        else:
+            self._is_scheduled = True
+            asyncio.get_running_loop().call_later(wait, self._wake_all)
+
+    def _wake_all(self) -> None:
+        self._is_scheduled = False
+        self._woken_at = self._now()
+        for page in self._pages:
+            page.ready.set()
+
+    async def follow(self, read: Callable[[Page], list[tuple[str, Any]]]) -> AsyncIterator[bytes]:
+        """The stream of one page: events as they are ready, a heartbeat when nothing happens."""
+        page = Page()
+        page.ready.set()
+        self._pages.add(page)
+        try:
+            while True:
+                try:
+                    await asyncio.wait_for(page.ready.wait(), HEARTBEAT_S)
+                except TimeoutError:
+                    yield b": still here\n\n"
+                    continue
+                page.ready.clear()
+                yield b"".join(format_event(name, content) for name, content in read(page))
+        finally:
+            self._pages.discard(page)
+
+
+def format_event(name: str, content: Any) -> bytes:
+    """One server-sent event."""
+    data = json.dumps(content, separators=(",", ":"), allow_nan=False)
+    return f"event: {name}\ndata: {data}\n\n".encode()

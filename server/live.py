@@ -1,0 +1,311 @@
+"""The live picture: every message folded through the causal half of core, in the order it comes.
+
+Job seconds `t` lie on the service's monotonic clock: mono + the offset of each start's first message. A message counts
+as live if it comes within 5 s of its start's smallest (arrival - mono); what is filled in later moves the totals but
+raises no alarm.
+"""
+
+from collections import deque
+from collections.abc import Callable
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from math import isfinite, nan
+
+from rig import wire
+from server.core.alarm import AlarmState
+from server.core.setup import Setup
+from server.core.windfold import Second, WindFold, WindNow
+from server.ingest import Fresh
+from server.livecup import Air, LiveCup
+from server.liveway import LiveWay
+from server.snapshot import (
+    AlarmPart,
+    JobPart,
+    MessagesPart,
+    PositionPart,
+    ReceiverPart,
+    RigPart,
+    Snapshot,
+    WindPart,
+    known,
+)
+from server.store.jobs import Job
+
+LIVE_WITHIN_S = 5.0
+STALE_S = 5.0
+FLOW_SILENT_S = 3.0
+FIX_SILENT_S = 3.0
+RATE_SPEED_MPS = 0.2
+VELOCITY_SD = (0.05, 0.15)
+
+
+@dataclass(slots=True)
+class _Start:
+    """One start of a device: its offset onto the service's clock, and the smallest seen."""
+
+    boot: str
+    offset_s: float
+    smallest_s: float
+
+
+class Live:
+    """Folds messages of the rig that is followed; gives snapshots."""
+
+    def __init__(self, setup: Setup, *, now: Callable[[], float]) -> None:
+        self._now = now
+        self._sequence = 0
+        self._follow(setup)
+        self.rig: str | None = None
+        self.job: Job | None = None
+        self.link = "unknown"
+        self.start: _Start | None = None
+        self.utc_offset_s = nan
+        self.last_live_mono = nan
+
+    @property
+    def setup(self) -> Setup:
+        """The setup of the job, or the one that the next job starts from."""
+        return self._setup
+
+    @property
+    def sequence(self) -> int:
+        """Counts up with every change."""
+        return self._sequence
+
+    @property
+    def alarm(self) -> AlarmState:
+        """The alarm as of the newest second."""
+        return self._wind_now.alarm
+
+    def begin(self, job: Job | None, setup: Setup) -> None:
+        """Follow a job from its beginning, or no job."""
+        self.job = job
+        self._follow(setup)
+        self._sequence += 1
+
+    def update(self, job: Job) -> None:
+        """The job's name or state changed; what was computed stays."""
+        self.job = job
+        self._sequence += 1
+
+    def take(self, fresh: Fresh, *, may_be_live: bool = True) -> bool:
+        """Fold one message in; tells whether it was live."""
+        if isinstance(fresh.message, wire.State):
+            return self._take_state(fresh.rig, fresh.message)
+        if self.rig is not None and fresh.rig != self.rig and self.job is not None:
+            return False
+        is_live = self._place(fresh) and may_be_live
+        self.rig = fresh.rig
+        self._fold(fresh.message, is_live=is_live)
+        self._sequence += 1
+        return is_live
+
+    def device_clock(self) -> tuple[str, str, float, float | None] | None:
+        """Rig, start, the device's monotonic clock now, and UTC: for what is pressed on the dashboard."""
+        if self.start is None or self.rig is None:
+            return None
+        mono = self._now() - self.start.smallest_s
+        utc = mono + self.start.offset_s + self.utc_offset_s
+        return self.rig, self.start.boot, max(mono, 0.0), utc if isfinite(utc) else None
+
+    def refill(self) -> None:
+        """The tank is full again."""
+        self.way.refill()
+        self._sequence += 1
+
+    def _follow(self, setup: Setup) -> None:
+        """Begin anew."""
+        self._setup = setup
+        self.way = LiveWay(setup)
+        self._wind = WindFold(anemometer=setup.anemometer, treatment=setup.treatment)
+        self._cup = LiveCup(setup.anemometer)
+        self._wind_now = WindNow(nan)
+        self._velocities: deque[tuple[float, float, float]] = deque(maxlen=60)
+        self._fix: wire.Position | None = None
+        self._fix_times: deque[float] = deque(maxlen=20)
+        self._flow_at = self._edge_at = self._wind_at = nan
+        self._t = nan
+
+    def _take_state(self, rig: str, state: wire.State) -> bool:
+        """The rig says that it is there, or its will that it is gone."""
+        if self.rig is None or rig == self.rig:
+            self.rig = rig
+            self.link = state.state
+            self._sequence += 1
+        return False
+
+    def _place(self, fresh: Fresh) -> bool:
+        """Put the message's start on the service's clock; tells whether it came in time to be live."""
+        assert not isinstance(fresh.message, wire.State)
+        offset = fresh.arrived_mono - fresh.message.mono
+        is_other = self.start is None or fresh.message.boot != self.start.boot
+        if is_other and not isinstance(fresh.message, wire.Operator):
+            self.start = _Start(fresh.message.boot, offset, offset)
+            self.way.restart_flow(is_from_start=fresh.message.seq == 0)
+            self._cup.restart()
+        if self.start is None:
+            return False
+        self.start.smallest_s = min(self.start.smallest_s, offset)
+        return offset - self.start.smallest_s <= LIVE_WITHIN_S
+
+    def _fold(self, message: wire.Data, *, is_live: bool) -> None:
+        """One message of the rig that is followed."""
+        if self.start is None:
+            return
+        t = message.mono + self.start.offset_s
+        if is_live:
+            self.last_live_mono = self._now()
+            self.link = "online"
+        self._t = t if not isfinite(self._t) else max(self._t, t)
+        if isinstance(message, wire.Position):
+            self._fold_fix(t, message)
+        elif isinstance(message, wire.Flow):
+            if message.pulses != self.way.flow.pulses:
+                self._edge_at = t
+            self._flow_at = t
+            self.way.take_flow(t, message)
+        elif isinstance(message, wire.Wind):
+            self._wind_at = t
+            for air in self._cup.take(t, self.start.offset_s, message):
+                self._wind_now = self._wind.step(self._second(air))
+        elif isinstance(message, wire.Event | wire.Operator) and _button_of(message) == "refill":
+            self.way.refill()
+
+    def _fold_fix(self, t: float, message: wire.Position) -> None:
+        """One fix."""
+        at = t - self._setup.receiver.latency_s
+        if message.utc is not None:
+            self.utc_offset_s = message.utc - at
+        self.way.take_fix(at, message)
+        track = self.way.track
+        if isfinite(track.velocity_east_mps):
+            self._velocities.append((at, track.velocity_east_mps, track.velocity_north_mps))
+        if message.fix != "none":
+            self._fix_times.append(t)
+        self._fix = message
+
+    def _second(self, air: Air) -> Second:
+        """Join one second's air with the rig's velocity in it."""
+        inside = [v for v in self._velocities if air.t - 1.0 < v[0] <= air.t]
+        age = 0.0
+        if not inside and self._velocities and air.t - self._velocities[-1][0] < 10.0:
+            inside, age = [self._velocities[-1]], air.t - self._velocities[-1][0]
+        count = len(inside)
+        return Second(
+            t=air.t,
+            apparent_mps=air.mps,
+            is_bound=air.is_bound,
+            velocity_east_mps=sum(v[1] for v in inside) / count if count else nan,
+            velocity_north_mps=sum(v[2] for v in inside) / count if count else nan,
+            velocity_sd_mps=VELOCITY_SD[0] + VELOCITY_SD[1] * age if count else nan,
+            is_spraying=self.way.flow.is_spraying,
+        )
+
+    def snapshot(self, messages: MessagesPart, faults: tuple[str, ...] = ()) -> Snapshot:
+        """All figures of this instant."""
+        way, setup = self.way, self._setup
+        target = setup.treatment.target_l_per_m2
+        speed, flow = way.track.speed_mps, way.flow.flow_l_per_min
+        is_fresh = isfinite(self.last_live_mono) and self._now() - self.last_live_mono < STALE_S
+        moves = isfinite(speed) and speed > RATE_SPEED_MPS
+        rate = flow / 60.0 / (speed * setup.sprayer.swath_m) if way.flow.is_spraying and moves else None
+        wanted = flow / 60.0 / (target * setup.sprayer.swath_m) if way.flow.is_spraying else None
+        zone, left = way.areas()
+        utc = self._t + self.utc_offset_s
+        return Snapshot(
+            at_utc=known(utc, 3),
+            sequence=self._sequence,
+            rig=self._rig_part(messages.backlog),
+            receiver=self._receiver_part(),
+            position=self._position_part(),
+            speed_mps=known(speed, 3),
+            wanted_speed_mps=known(wanted, 3),
+            flow_l_per_min=known(flow, 3) if isfinite(self._flow_at) else None,
+            is_spraying=way.flow.is_spraying and is_fresh,
+            rate_l_per_m2=known(rate, 6),
+            rate_percent=known(100.0 * rate / target if rate is not None else None, 1),
+            target_l_per_m2=target,
+            volume_l=round(way.litres, 4),
+            tank_l=setup.sprayer.tank_l,
+            tank_left_l=round(max(0.0, setup.sprayer.tank_l - way.tank_used_l), 3),
+            covered_area_m2=round(way.covered_m2, 2),
+            area_left_m2=known(left, 1),
+            zone_area_m2=known(zone, 1),
+            wind=self._wind_part(),
+            alarm=self._alarm_part(),
+            job=self._job_part(),
+            passes_done=way.passes_done,
+            messages=messages,
+            faults=(*self._faults(is_fresh=is_fresh), *faults),
+        )
+
+    def _rig_part(self, backlog: int) -> RigPart:
+        age = self._now() - self.last_live_mono if isfinite(self.last_live_mono) else None
+        boot = self.start.boot if self.start is not None else None
+        return RigPart(self.rig, boot, self.link, known(age, 2), float(backlog))
+
+    def _receiver_part(self) -> ReceiverPart:
+        if self._fix is None:
+            return ReceiverPart()
+        times = self._fix_times
+        rate = (len(times) - 1) / (times[-1] - times[0]) if len(times) > 2 and times[-1] > times[0] else None
+        return ReceiverPart(
+            self._fix.fix, self._fix.sats, self._fix.hdop, known(self.way.track.sd_m, 3), known(rate, 1)
+        )
+
+    def _position_part(self) -> PositionPart | None:
+        track = self.way.track
+        if not (isfinite(track.east_m) and isfinite(track.north_m)) or self.way.plane is None:
+            return None
+        lat, lon = self.way.degrees()
+        return PositionPart(
+            round(track.east_m, 3), round(track.north_m, 3), known(track.heading_deg, 1), round(lat, 8), round(lon, 8)
+        )
+
+    def _wind_part(self) -> WindPart:
+        now, treatment = self._wind_now, self._setup.treatment
+        names = (
+            "apparent_mps", "true_mps", "true_sd_mps", "mean_60s_mps", "mean_60s_sd_mps", "mean_2min_mps",
+            "gust_3s_mps", "from_deg", "from_sd_deg", "p_above_limit",
+        )  # fmt: skip
+        limit = treatment.wind_limit_mps
+        notice = treatment.wind_notice_mps or (0.8 * limit if limit is not None else None)
+        height = treatment.wind_reference_height_m or self._setup.anemometer.height_m
+        figures = {name: known(getattr(now, name), 3) for name in names}
+        return WindPart(**figures, limit_mps=limit, notice_mps=known(notice, 3), height_m=height)
+
+    def _alarm_part(self) -> AlarmPart | None:
+        alarm = self.alarm
+        if self._setup.treatment.wind_limit_mps is None:
+            return None
+        return AlarmPart(alarm.level, alarm.reason, known(alarm.since_t + self.utc_offset_s, 3))
+
+    def _job_part(self) -> JobPart | None:
+        if self.job is None:
+            return None
+        started = datetime.fromtimestamp(self.job.created_utc, UTC).isoformat(timespec="seconds")
+        return JobPart(self.job.number, self.job.name, self.job.state, started)
+
+    def _faults(self, *, is_fresh: bool) -> tuple[str, ...]:
+        """What is wrong, in plain sentences."""
+        if self.rig is None:
+            return ("No rig has been heard yet.",)
+        if not is_fresh:
+            return ("The rig is silent: what is shown is old.",)
+        found = []
+        if self._fix is None or not self._fix_times or self._t - self._fix_times[-1] > FIX_SILENT_S:
+            found.append("No fix from the receiver: what is sprayed now cannot be placed.")
+        if not isfinite(self._flow_at) or self._t - self._flow_at > FLOW_SILENT_S:
+            found.append("The flow meter is silent.")
+        if self._setup.treatment.wind_limit_mps is not None and (
+            not isfinite(self._wind_at) or self._t - self._wind_at > FLOW_SILENT_S
+        ):
+            found.append("The anemometer is silent: no alarm can warn of wind.")
+        return tuple(found)
+
+
+def _button_of(message: wire.Event | wire.Operator) -> str | None:
+    """The button of an event or an operator message."""
+    if isinstance(message, wire.Operator):
+        return message.kind
+    return str(message.detail["name"]) if message.kind == "button" else None

@@ -1,0 +1,161 @@
+"""Where the rig is and what fell where, while it happens: fixes and counts folded through core."""
+
+from collections import deque
+from math import inf, isfinite, nan
+
+import numpy as np
+
+from rig import wire
+from server.core.dose import DoseGrid
+from server.core.geodesy import degrees_from_plane, plane_at, plane_from_degrees
+from server.core.grid import GridFrame, frame_around
+from server.core.ground import Ground, lay_ground
+from server.core.meter import FlowMeterState, step_flow
+from server.core.receiver import MODELS
+from server.core.results import Plane
+from server.core.setup import Setup
+from server.core.swath import pattern_from_sprayer
+from server.core.tracker import LiveFix, TrackFilter, step_track
+
+COVERED_FRACTION = 0.1
+WAIT_FOR_COUNT_S = 1.0
+LEAST_PASS_M = 2.0
+
+
+class LiveWay:
+    """The way, the volume and the dose of one job so far."""
+
+    def __init__(self, setup: Setup) -> None:
+        self._setup = setup
+        self.plane: Plane | None = None
+        self.track = TrackFilter()
+        self.flow = FlowMeterState(pulses=0)
+        self.litres = 0.0
+        self.tank_used_l = 0.0
+        self.passes_done = 0
+        self.grid = DoseGrid(pattern=pattern_from_sprayer(setup.sprayer), cell_m=setup.grid.cell_m)
+        self.east_m: list[float] = []
+        self.north_m: list[float] = []
+        self.spraying: list[int] = []
+        self._waiting: deque[TrackFilter] = deque()
+        self._counts: deque[tuple[float, float]] = deque(maxlen=50)
+        self._pass_from: tuple[float, float] | None = None
+        self._ground: tuple[GridFrame, Ground] | None = None
+        self._zone_m2: float | None = None
+
+    def restart_flow(self, *, is_from_start: bool) -> None:
+        """The device began anew, or is joined in its midst."""
+        self.flow = FlowMeterState(pulses=0) if is_from_start else FlowMeterState()
+
+    def take_fix(self, t: float, message: wire.Position) -> None:
+        """Follow one fix."""
+        has_place = message.lat is not None and message.lon is not None and message.fix not in ("none", "estimated")
+        if has_place and self.plane is None:
+            self.plane = plane_at(message.lat or 0.0, message.lon or 0.0)
+        east = north = nan
+        if has_place and self.plane is not None:
+            places = plane_from_degrees(message.lat or 0.0, message.lon or 0.0, plane=self.plane)
+            east, north = float(places[0]), float(places[1])
+        fix = LiveFix(t, east, north, _number(message.speed), _number(message.course), wire.FIXES.index(message.fix))
+        before = self.track
+        self.track = step_track(before, fix, sprayer=self._setup.sprayer, models=MODELS)
+        if self.track is before:
+            return
+        self._waiting.append(self.track)
+        self._lay(until=self._counts[-1][0] if self._counts else -inf, now=t)
+
+    def take_flow(self, t: float, message: wire.Flow) -> None:
+        """Follow one count."""
+        before = self.flow
+        self.flow = step_flow(before, message.pulses, message.edge, message.mono, self._setup.flow_meter)
+        if self.flow is before:
+            return
+        gained = self.flow.litres - before.litres
+        self.litres += gained
+        self.tank_used_l += gained
+        self._counts.append((t + self._setup.sprayer.delay_s, self.litres))
+        self._note_pass(was_spraying=before.is_spraying)
+        self._lay(until=t + self._setup.sprayer.delay_s, now=t)
+
+    def refill(self) -> None:
+        """The tank is full again."""
+        self.tank_used_l = 0.0
+
+    @property
+    def covered_m2(self) -> float:
+        """Ground that got more than a tenth of the target."""
+        limit = COVERED_FRACTION * self._setup.treatment.target_l_per_m2
+        return float(np.count_nonzero(self.grid.dose > limit)) * self.grid.frame.cell_area_m2
+
+    def areas(self) -> tuple[float | None, float | None]:
+        """The zones' area and how much of it is still to do; None without a boundary."""
+        ground = self._find_ground()
+        if ground is None:
+            return None, None
+        limit = COVERED_FRACTION * self._setup.treatment.target_l_per_m2
+        done = float(ground.wanted[self.grid.dose > limit].sum()) * ground.frame.cell_area_m2
+        whole = self._zone_m2 or 0.0
+        return whole, max(0.0, whole - done)
+
+    def degrees(self) -> tuple[float, float]:
+        """Latitude and longitude of the nozzle."""
+        assert self.plane is not None
+        lat, lon = degrees_from_plane(self.track.east_m, self.track.north_m, plane=self.plane)
+        return float(lat), float(lon)
+
+    def _find_ground(self) -> Ground | None:
+        """What each cell is for, laid again only when the grid has grown."""
+        if not self._setup.zones or self.plane is None:
+            return None
+        if self._ground is None or self._ground[0] != self.grid.frame:
+            self._ground = (self.grid.frame, lay_ground(self._setup.zones, plane=self.plane, frame=self.grid.frame))
+        if self._zone_m2 is None:
+            self._zone_m2 = _area_of(self._setup, self.plane)
+        return self._ground[1]
+
+    def _lay(self, *, until: float, now: float) -> None:
+        """Lay the dose of the fixes whose volume is known by now."""
+        while self._waiting and (self._waiting[0].t <= until or now - self._waiting[0].t > WAIT_FOR_COUNT_S):
+            fix = self._waiting.popleft()
+            litres = self._litres_at(fix.t)
+            self.grid.add(t=fix.t, east=fix.east_m, north=fix.north_m, heading=fix.heading_deg, litres=litres)
+            if isfinite(fix.east_m):
+                self.east_m.append(round(fix.east_m, 3))
+                self.north_m.append(round(fix.north_m, 3))
+                self.spraying.append(int(self.flow.is_spraying))
+
+    def _litres_at(self, t: float) -> float:
+        """The volume let out until a time, straight between counts; never less than what was laid before."""
+        after = (t, self.litres)
+        for at, litres in reversed(self._counts):
+            if at <= t:
+                span = after[0] - at
+                return litres + (after[1] - litres) * (t - at) / span if span > 0 else litres
+            after = (at, litres)
+        return self._counts[0][1] if self._counts else 0.0
+
+    def _note_pass(self, *, was_spraying: bool) -> None:
+        """Count a run of spraying of some length when it ends."""
+        here = (self.track.east_m, self.track.north_m)
+        if self.flow.is_spraying and not was_spraying:
+            self._pass_from = here
+        elif was_spraying and not self.flow.is_spraying and self._pass_from is not None:
+            length = ((here[0] - self._pass_from[0]) ** 2 + (here[1] - self._pass_from[1]) ** 2) ** 0.5
+            if not isfinite(length) or length > LEAST_PASS_M:
+                self.passes_done += 1
+            self._pass_from = None
+
+
+def _area_of(setup: Setup, plane: Plane) -> float:
+    """The zones less the keep-outs, on a frame that holds them all."""
+    corners = [point for zone in setup.zones for ring in zone.rings for point in ring]
+    east, north = plane_from_degrees(
+        np.array([lat for _, lat in corners]), np.array([lon for lon, _ in corners]), plane=plane
+    )
+    cell = max(0.1, float(np.ptp(east) + np.ptp(north)) / 800.0)
+    frame = frame_around(east, north, margin_m=2.0 * cell, cell_m=cell)
+    return lay_ground(setup.zones, plane=plane, frame=frame).wanted_m2
+
+
+def _number(value: float | None) -> float:
+    return nan if value is None else value

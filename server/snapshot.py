@@ -1,0 +1,127 @@
+"""The live picture as the dashboard gets it: figures with units in their names, None where not known."""
+
+from dataclasses import asdict, dataclass, field
+from math import isfinite
+from typing import Any
+
+
+@dataclass(frozen=True, slots=True)
+class RigPart:
+    """The rig: its name, start, link, how old its newest sample is, how many seconds of samples it is behind."""
+
+    name: str | None = None
+    boot: str | None = None
+    link: str = "unknown"
+    age_s: float | None = None
+    spool_s: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class ReceiverPart:
+    """The receiver's newest fix."""
+
+    fix: str | None = None
+    sats: int | None = None
+    hdop: float | None = None
+    sd_m: float | None = None
+    rate_hz: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class PositionPart:
+    """Where the nozzle is."""
+
+    east_m: float
+    north_m: float
+    heading_deg: float | None
+    lat_deg: float
+    lon_deg: float
+
+
+@dataclass(frozen=True, slots=True)
+class WindPart:
+    """The wind, and what it is held against."""
+
+    apparent_mps: float | None = None
+    true_mps: float | None = None
+    true_sd_mps: float | None = None
+    mean_60s_mps: float | None = None
+    mean_60s_sd_mps: float | None = None
+    mean_2min_mps: float | None = None
+    gust_3s_mps: float | None = None
+    from_deg: float | None = None
+    from_sd_deg: float | None = None
+    p_above_limit: float | None = None
+    limit_mps: float | None = None
+    notice_mps: float | None = None
+    height_m: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class AlarmPart:
+    """The alarm as it stands."""
+
+    level: str
+    reason: str
+    since_utc: float | None
+
+
+@dataclass(frozen=True, slots=True)
+class JobPart:
+    """The job under way."""
+
+    id: int
+    name: str
+    state: str
+    started_at: str | None
+
+
+@dataclass(frozen=True, slots=True)
+class MessagesPart:
+    """What became of the messages since the service started."""
+
+    read: int = 0
+    refused: int = 0
+    duplicate: int = 0
+    missing: int = 0
+    unknown_stream: int = 0
+    backlog: int = 0
+
+
+@dataclass(frozen=True, slots=True)
+class Snapshot:
+    """All figures of one instant."""
+
+    at_utc: float | None
+    sequence: int
+    rig: RigPart
+    receiver: ReceiverPart
+    position: PositionPart | None
+    speed_mps: float | None
+    wanted_speed_mps: float | None
+    flow_l_per_min: float | None
+    is_spraying: bool
+    rate_l_per_m2: float | None
+    rate_percent: float | None
+    target_l_per_m2: float
+    volume_l: float
+    tank_l: float
+    tank_left_l: float
+    covered_area_m2: float
+    area_left_m2: float | None
+    zone_area_m2: float | None
+    wind: WindPart
+    alarm: AlarmPart | None
+    job: JobPart | None
+    passes_done: int
+    messages: MessagesPart
+    faults: tuple[str, ...] = field(default_factory=tuple)
+
+    def as_object(self) -> dict[str, Any]:
+        """Plain values for JSON."""
+        return asdict(self)
+
+
+def known(value: float | None, digits: int = 4) -> float | None:
+    """A figure rounded for the wire; None where it is not known."""
+    return round(value, digits) if value is not None and isfinite(value) else None
