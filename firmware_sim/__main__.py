@@ -9,22 +9,32 @@ from pathlib import Path
 
 import click
 
-from firmware_sim.bench import MONO_START_S, RigRun, run_rig, write_log
+from firmware_sim.bench import MONO_START_S, RigError, RigRun, run_rig, write_log
 from firmware_sim.build import World, build_world
 from firmware_sim.feed import Feed
-from firmware_sim.playback import carry_along, read_nmea, read_way, read_wind
+from firmware_sim.playback import RecordingError, carry_along, read_nmea, read_way, read_wind
 from firmware_sim.scenarios import SCENARIOS, UTC_START
 from firmware_sim.sensors.gnss import CLASSES, Receiver
 from firmware_sim.setup import save_setup
 from firmware_sim.truth import save_truth
-from rig.errors import RigError
 
 CLASS = click.Choice(list(CLASSES))
 FOLDER = click.Path(path_type=Path, file_okay=False)
 FILE = click.Path(path_type=Path, exists=True, dir_okay=False)
 
 
-@click.group()
+class PlainGroup(click.Group):
+    """Commands whose foreseeable troubles end the program in one line."""
+
+    def invoke(self, context: click.Context) -> object:
+        """Run a command."""
+        try:
+            return super().invoke(context)
+        except (OSError, RecordingError, RigError) as error:
+            raise click.ClickException(str(error)) from error
+
+
+@click.group(cls=PlainGroup)
 def main() -> None:
     """Play invented scenarios or real recordings through the device program."""
     logging.basicConfig(level=logging.WARNING, format="%(asctime)s rig: %(message)s", datefmt="%H:%M:%S")
@@ -63,10 +73,24 @@ def log(scenario: str, seed: int, klass: str | None, rate_hz: float | None, out:
     """Write a scenario's raw log with its setup, lawn and truth, as fast as the machine can."""
     world = _build(scenario, seed, klass, rate_hz)
     out.mkdir(parents=True, exist_ok=True)
-    count = write_log(world.feed, out / "log.ndjson.gz", rig=rig, boot=f"{seed:016x}")
+    count = _write(world.feed, out / "log.ndjson.gz", rig, f"{seed:016x}")
     save_setup(world.scenario, world.receiver.latency_s, out)
     save_truth(world, out, mono_start=MONO_START_S)
     click.echo(f"{out}: {count} messages, {world.feed.duration_s:.0f} s of work")
+
+
+def _write(feed: Feed, file: Path, rig: str, boot: str) -> int:
+    """Write a raw log with a bar that shows how far it has come."""
+    done = 0
+    with click.progressbar(length=int(feed.duration_s), label="writing") as bar:
+
+        def report(at_s: float) -> None:
+            nonlocal done
+            if at_s >= done + 1.0:
+                bar.update(int(at_s) - done)
+                done = int(at_s)
+
+        return write_log(feed, file, rig=rig, boot=boot, report=report)
 
 
 def link_options(command: click.decorators.FC) -> click.decorators.FC:
@@ -92,8 +116,6 @@ def _run(feed: Feed, broker: str, rig: str, spool: Path, pace: float, start_s: f
         raise click.UsageError(f"--broker {broker}: HOST:PORT is wanted")
     try:
         is_settled = asyncio.run(run_rig(feed, RigRun(host, int(port), rig, spool, pace, start_s)))
-    except RigError as error:
-        raise SystemExit(f"calmpass-sim: {error}") from error
     except KeyboardInterrupt:
         return
     if not is_settled:
@@ -144,7 +166,7 @@ def way(
         _run(feed, broker, rig, spool, pace or 10.0)
         return
     out.mkdir(parents=True, exist_ok=True)
-    count = write_log(feed, out / "log.ndjson.gz", rig=rig, boot=secrets.token_hex(8))
+    count = _write(feed, out / "log.ndjson.gz", rig, secrets.token_hex(8))
     click.echo(f"{out}: {count} messages")
 
 

@@ -12,15 +12,18 @@ import os
 import secrets
 import sys
 import time
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
+from contextlib import ExitStack
 from dataclasses import dataclass
 from pathlib import Path
+from typing import BinaryIO
 
 from firmware_sim.clock import ScaledClock, SteppedClock
 from firmware_sim.counter import Tally, count_edges, reject_bounce
 from firmware_sim.feed import Feed
 from rig import wire
 from rig.device import Device, Parts
+from rig.errors import RigError as RigError
 from rig.hardware.serial import SerialPort
 from rig.link import MqttLink
 from rig.nmea import NmeaParser
@@ -109,16 +112,17 @@ def _agenda(feed: Feed) -> list[tuple[float, str, object]]:
     return sorted(found, key=lambda entry: entry[0])
 
 
-def write_log(feed: Feed, file: Path, *, rig: str, boot: str) -> int:
-    """Record a feed into a raw log, gzip by its name; tells how many messages."""
+def write_log(
+    feed: Feed, file: Path, *, rig: str, boot: str, report: Callable[[float], None] = lambda at_s: None
+) -> int:
+    """Record a feed into a raw log, gzip by its name; tells how many messages, and `report` how far it has come."""
     count = 0
-    raw = (
-        gzip.GzipFile(filename="", mode="wb", fileobj=file.open("wb"), mtime=0)
-        if file.suffix == ".gz"
-        else file.open("wb")
-    )
-    with raw as out:
+    with ExitStack() as stack:
+        out: BinaryIO | gzip.GzipFile = stack.enter_context(file.open("wb"))
+        if file.suffix == ".gz":
+            out = stack.enter_context(gzip.GzipFile(filename="", mode="wb", fileobj=out, mtime=0))
         for at_s, message in record(feed, boot):
+            report(at_s)
             line = {
                 "topic": wire.topic_of(rig, wire.stream_of(message)),
                 "received": round(feed.utc_start + at_s + JOURNEY_S, 3),

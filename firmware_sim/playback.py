@@ -4,6 +4,7 @@ import csv
 import gzip
 import io
 import re
+import zlib
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -26,9 +27,19 @@ _TIMED = re.compile(rb"^\$..(?:GGA|RMC|GNS|ZDA|GLL),(?:[^,]*,){0}(\d{6}(?:\.\d+)
 DAY_S = 86400.0
 
 
+class RecordingError(ValueError):
+    """A recording that cannot be read; the message says what is wrong with it."""
+
+
 def read_bytes(file: Path) -> bytes:
     """Read a plain or gzip file whole."""
-    return gzip.decompress(file.read_bytes()) if file.suffix == ".gz" else file.read_bytes()
+    data = file.read_bytes()
+    if file.suffix != ".gz":
+        return data
+    try:
+        return gzip.decompress(data)
+    except (OSError, EOFError, zlib.error) as error:
+        raise RecordingError(f"{file}: not a whole gzip file") from error
 
 
 def read_nmea(file: Path) -> Feed:
@@ -48,6 +59,8 @@ def _time_lines(data: bytes) -> Iterator[tuple[float, bytes]]:
     start: float | None = None
     at_s = 0.0
     for line in data.splitlines(keepends=True):
+        if line.startswith(b"#"):
+            continue  # a remark of whoever kept the log, not a word of the receiver
         found = _TIMED.match(line)
         if found is not None:
             clock = found.group(1).decode()
@@ -63,8 +76,13 @@ def _time_lines(data: bytes) -> Iterator[tuple[float, bytes]]:
 
 def read_way(file: Path, until_s: float) -> tuple[Floats, Floats, Floats]:
     """Times and local metres of a recorded way, columns t_s, x_m, y_m."""
-    with file.open(newline="", encoding="utf-8") as lines:
+    try:
+        lines = io.StringIO(read_bytes(file).decode("utf-8"), newline="")
         rows = [(float(row["t_s"]), float(row["x_m"]), float(row["y_m"])) for row in csv.DictReader(lines)]
+    except (KeyError, TypeError, ValueError, csv.Error) as error:
+        raise RecordingError(f"{file}: columns t_s, x_m and y_m with numbers in every row are wanted") from error
+    if len(rows) < 2:
+        raise RecordingError(f"{file}: a way of at least two rows is wanted")
     t, east, north = np.array(rows).T
     keep = np.concatenate(([True], np.diff(t) > 0.0)) & (t <= until_s)
     return t[keep], east[keep], north[keep]
@@ -72,11 +90,18 @@ def read_way(file: Path, until_s: float) -> tuple[Floats, Floats, Floats]:
 
 def read_wind(file: Path, rate_hz: float = 20.0) -> tuple[Floats, Floats, Floats]:
     """Times and horizontal components of a sonic record (TOA5: four head lines; columns 3 and 4 are the components)."""
-    lines = io.StringIO(read_bytes(file).decode("utf-8"))
-    rows = [row for number, row in enumerate(csv.reader(lines)) if number >= 4]
-    values = np.array([[_number(row[2]), _number(row[3])] for row in rows])
+    try:
+        lines = io.StringIO(read_bytes(file).decode("utf-8"), newline="")
+        rows = [row for number, row in enumerate(csv.reader(lines)) if number >= 4]
+        values = np.array([[_number(row[2]), _number(row[3])] for row in rows]).reshape(-1, 2)
+    except (IndexError, UnicodeDecodeError, csv.Error) as error:
+        raise RecordingError(
+            f"{file}: four head lines, then rows with the wind in columns 3 and 4 are wanted"
+        ) from error
     t = np.arange(len(values)) / rate_hz
     good = np.isfinite(values).all(axis=1)
+    if np.sum(good) < 2:
+        raise RecordingError(f"{file}: no wind in columns 3 and 4")
     return t, np.interp(t, t[good], values[good, 0]), np.interp(t, t[good], values[good, 1])
 
 
