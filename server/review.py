@@ -69,7 +69,7 @@ def review_job(log: JobLog, setup: Setup, *, report: Report | None = None) -> Jo
         rng=rng,
         intervals=work.intervals,
     )
-    passes = judge_pass_winds(passes, wind, treatment=setup.treatment)
+    passes = judge_pass_winds(passes, wind, treatment=setup.treatment, plane=work.plane)
     tell("dose", 0.6)
     litres = litres_at(work.curve, work.track.t)
     deposit, ground = _deposit(setup, work, litres)

@@ -34,8 +34,8 @@ def wet_bulb(temperature: float, humidity: float) -> float:
 
     References
     ----------
-    Stull, "Wet-bulb temperature from relative humidity and air temperature", J. Appl. Meteorol. Climatol. 50 (2011) 2267,
-    equation 1.
+    Stull, "Wet-bulb temperature from relative humidity and air temperature", J. Appl. Meteorol. Climatol. 50 (2011)
+    2267, equation 1.
 
     Examples
     --------
@@ -48,7 +48,7 @@ def wet_bulb(temperature: float, humidity: float) -> float:
         temperature * atan(0.151977 * sqrt(humidity + 8.313659))
         + atan(temperature + humidity)
         - atan(humidity - 1.676331)
-        + 0.00391838 * humidity**1.5 * atan(0.023101 * humidity)
+        + 0.00391838 * humidity * sqrt(humidity) * atan(0.023101 * humidity)
         - 4.686035
     )
 
@@ -152,9 +152,9 @@ def is_inversion_likely(wind_mps: float, utc: float, *, lat_deg: float, lon_deg:
 
     Notes
     -----
-    One anemometer cannot see an inversion, which is warmer air above. Inversions were seen from 3 to 4 h before sunset to
-    1 or 2 h after sunrise; a sun below 20° covers 2 h at middle latitudes. The bound of 1.5 m/s is common practice, no
-    source.
+    One anemometer cannot see an inversion, which is warmer air above. Inversions were seen from 3 to 4 h before sunset
+    to 1 or 2 h after sunrise; a sun below 20° covers 2 h at middle latitudes. The bound of 1.5 m/s is common
+    practice, no source.
 
     References
     ----------

@@ -9,8 +9,9 @@ from math import atan2, degrees, nan
 import numpy as np
 
 from server.core.chance import chance_above
+from server.core.climate import is_inversion_likely
 from server.core.log import Floats
-from server.core.results import Bools, Pass, WindSeries, WindSummary
+from server.core.results import Bools, Pass, Plane, WindSeries, WindSummary
 from server.core.setup import Treatment
 
 ALPHA = 0.10
@@ -58,7 +59,9 @@ def summarise_wind(series: WindSeries) -> WindSummary:
     )
 
 
-def judge_pass_winds(passes: tuple[Pass, ...], series: WindSeries, *, treatment: Treatment) -> tuple[Pass, ...]:
+def judge_pass_winds(
+    passes: tuple[Pass, ...], series: WindSeries, *, treatment: Treatment, plane: Plane | None = None
+) -> tuple[Pass, ...]:
     """Each pass with its wind and whether it was within the limit.
 
     Parameters
@@ -69,6 +72,8 @@ def judge_pass_winds(passes: tuple[Pass, ...], series: WindSeries, *, treatment:
         The wind second by second [m/s].
     treatment
         The limit [m/s]; without one no verdict is given.
+    plane
+        Where on the globe it was, for the sun's height; None: no inversion is suspected.
 
     Returns
     -------
@@ -77,7 +82,8 @@ def judge_pass_winds(passes: tuple[Pass, ...], series: WindSeries, *, treatment:
 
     Notes
     -----
-    The mean of a pass is taken in each possible wind of the job, so that errors which its seconds share stay shared.
+    In a suspected inversion `within` becomes `unsure`. The mean of a pass is taken in each possible wind of the job, so
+    that errors which its seconds share stay shared.
 
     References
     ----------
@@ -90,7 +96,8 @@ def judge_pass_winds(passes: tuple[Pass, ...], series: WindSeries, *, treatment:
     """
     if not len(series.t) or not np.isfinite(series.apparent_mps).any():
         return passes
-    return tuple(_judge_pass(found, series, treatment.wind_limit_mps) for found in passes)
+    judged = (_judge_pass(found, series, treatment.wind_limit_mps) for found in passes)
+    return tuple(found if plane is None else _doubt_inversion(found, plane) for found in judged)
 
 
 def mean_direction(from_deg: Floats) -> float:
@@ -143,6 +150,14 @@ def _judge_pass(found: Pass, series: WindSeries, limit: float | None) -> Pass:
         wind_from_deg=mean_direction(series.from_deg[heard]),
         wind_verdict=verdict,
     )
+
+
+def _doubt_inversion(found: Pass, plane: Plane) -> Pass:
+    """Little wind under a low sun is no proof of good conditions."""
+    if found.wind_verdict != "within":
+        return found
+    likely = is_inversion_likely(found.wind_mean_mps, found.end_utc, lat_deg=plane.lat0_deg, lon_deg=plane.lon0_deg)
+    return replace(found, wind_verdict="unsure") if likely else found
 
 
 def _mean_of(series: WindSeries, chosen: Bools) -> tuple[float, float]:

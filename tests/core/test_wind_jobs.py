@@ -4,13 +4,13 @@ Figures of many jobs are printed by running the file: `python tests/core/test_wi
 """
 
 import sys
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import pytest
 
 from server.core.log import WindSamples
-from server.core.results import Interval, Pass, Track, WindSeries
+from server.core.results import Interval, Pass, Plane, Track, WindSeries
 from server.core.setup import Anemometer, Treatment
 from server.core.timebase import Timebase
 from server.core.wind import estimate_wind, judge_pass_winds, summarise_wind
@@ -266,6 +266,19 @@ def test_a_pass_without_wind_is_unsure_and_without_a_limit_has_no_verdict() -> N
     inside = judge_pass_winds((pass_of(1, (40.0, 80.0)),), series, treatment=Treatment(0.04))[0]
     assert inside.wind_verdict == ""
     assert 0.0 < inside.wind_mean_mps < inside.wind_gust_mps
+
+
+def test_in_a_suspected_inversion_within_becomes_unsure() -> None:
+    """A light wind at 45 N 30 W in December: at 14 h UTC the sun is up to 22 degrees high, at 18 h it is down."""
+    series = estimate_job(make_job(3103, seconds=200, mean=0.9, intensity=0.2))
+    verdicts = []
+    for hour in (14, 18):
+        end_utc = 1766275200.0 + 3600.0 * hour
+        asked = replace(pass_of(1, (60.0, 100.0)), end_utc=end_utc)
+        plane = Plane(45.0, -30.0)
+        judged = judge_pass_winds((asked,), series, treatment=Treatment(0.04, wind_limit_mps=4.5), plane=plane)
+        verdicts.append(judged[0].wind_verdict)
+    assert verdicts == ["within", "unsure"]
 
 
 if __name__ == "__main__":
