@@ -8,7 +8,6 @@ from typing import Any
 
 HEARTBEAT_S = 2.0
 LEAST_GAP_S = 0.05
-DOSE_GAP_S = 0.5
 
 
 @dataclass
@@ -26,7 +25,7 @@ class Page:
         self.ready = asyncio.Event()
         self.track_sent = -1
         self.dose = DosePatch()
-        self.sent_sequence = -1
+        self.way: object = None
 
 
 class Broadcast:

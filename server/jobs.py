@@ -97,6 +97,10 @@ class Jobs:
     async def press(self, job: Job, kind: str, detail: dict[str, Any], now: DeviceTime) -> Job:
         """Put an operator's button into the raw log, and change the job as it says."""
         await self._write(lambda writer: self._store_press(writer, kind, detail, now))
+        return await self.change(job, kind, now)
+
+    async def change(self, job: Job, kind: str, now: DeviceTime) -> Job:
+        """Change the job as a button says, wherever it was pressed."""
         changed = _after(job, kind, now)
         if changed != job:
             await self.save(changed)

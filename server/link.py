@@ -50,6 +50,7 @@ class MqttLink:
         self._events = events
         self._is_lost = False
         self._is_up = False
+        self.was_up = False
         self._retained: dict[str, bytes] = {}
         self._presences: dict[str, _Presence] = {}
         client = _make_client(settings)
@@ -119,6 +120,7 @@ class MqttLink:
         if is_up and self._is_lost:
             log.warning("connected to the broker again")
         self._is_lost, self._is_up = not is_up, is_up
+        self.was_up = self.was_up or is_up
         self._events.on_connection(is_up)
 
 

@@ -1,0 +1,201 @@
+"""`calmpass`: serve the dashboard, replay a raw log, export a job, show the demo."""
+
+import asyncio
+import logging
+import sys
+from collections.abc import Callable
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from server.errors import ServiceError, SettingsError
+
+if TYPE_CHECKING:
+    from server.core.results import JobResult
+    from server.core.setup import Setup
+    from server.link import LinkSettings
+
+DATABASE = "calmpass.sqlite3"
+PORT = 8460
+FILE = click.Path(path_type=Path, dir_okay=False)
+FOLDER = click.Path(path_type=Path, file_okay=False)
+Report = Callable[[str, float], None]
+
+
+class OneLine(click.Group):
+    """A group whose commands report every known error in one line."""
+
+    def invoke(self, ctx: click.Context) -> object:
+        """Run the command."""
+        try:
+            return super().invoke(ctx)
+        except ServiceError as error:
+            raise SystemExit(f"calmpass: {error}") from error
+
+
+@click.group(cls=OneLine)
+@click.version_option(package_name="calmpass")
+def main() -> None:
+    """What a lawn sprayer on foot really applied, where, and under what wind."""
+    logging.basicConfig(level=logging.WARNING, format="%(asctime)s %(message)s", datefmt="%H:%M:%S")
+
+
+@main.command()
+@click.option("--setup", "setup_file", type=FILE, help="Settings of the next job (SETUP.toml); else those saved last.")
+@click.option("--database", type=FILE, default=DATABASE, show_default=True, help="Where everything is kept.")
+@click.option("--broker", default="127.0.0.1:1883", show_default=True, help="HOST:PORT of the MQTT broker.")
+@click.option("--user", help="User name at the broker.")
+@click.option("--password-file", type=FILE, help="File that holds the password at the broker.")
+@click.option("--host", default="127.0.0.1", show_default=True, help="Address to listen on; others ask for a passcode.")
+@click.option("--port", type=click.IntRange(1, 65535), default=PORT, show_default=True, help="Port of the dashboard.")
+@click.option("--passcode-file", type=FILE, help="File that holds the passcode of the dashboard.")
+def serve(
+    setup_file: Path | None, database: Path, broker: str, user: str | None, password_file: Path | None, host: str,
+    port: int, passcode_file: Path | None,
+) -> None:  # fmt: skip
+    """Take in what the rig sends, keep it, and serve the dashboard."""
+    from server.serving import ServeSettings, check_address
+    from server.serving import serve as run
+
+    settings = ServeSettings(
+        database=database,
+        broker=read_broker(broker, user, password_file),
+        host=host,
+        port=port,
+        passcode=read_secret(passcode_file, "--passcode-file"),
+        setup=read_start_setup(setup_file),
+        is_setup_given=setup_file is not None,
+    )
+    check_address(settings)
+    click.echo(f"Dashboard: http://{host}:{port}/")
+    asyncio.run(run(settings))
+
+
+@main.command()
+@click.argument("log", type=FILE)
+@click.option("--setup", "setup_file", type=FILE, required=True, help="Settings of the job (SETUP.toml).")
+@click.option("--out", type=FOLDER, required=True, help="Where to write the results.")
+def replay(log: Path, setup_file: Path, out: Path) -> None:
+    """Compute a whole job from its raw log (plain or gzip)."""
+    from server.rawlog import gather_log, read_raw_log
+    from server.settings import read_setup
+
+    setup = read_setup(setup_file)
+    job_log = gather_log(read_raw_log(log), setup.job)
+    result = with_progress(lambda report: review(job_log, setup, report))
+    write_results(result, setup, job_log.digest, out)
+    click.echo(f"{out}: {len(result.passes)} passes, {result.totals.volume_l:.2f} L")
+
+
+@main.command()
+@click.option("--job", "number", type=int, required=True, help="Number of the job.")
+@click.option("--database", type=FILE, default=DATABASE, show_default=True, help="The service's database.")
+@click.argument("folder", type=FOLDER)
+def export(number: int, database: Path, folder: Path) -> None:
+    """Write a job's raw log, settings, lawn and results."""
+    from server.rawlog import write_raw_log
+    from server.settings import write_setup
+    from server.store.connection import open_reader
+    from server.store.joblog import iterate_received, load_job_log
+    from server.store.jobs import find_job
+
+    if not database.is_file():
+        raise SettingsError(f"{database}: no such database: --database names the file that calmpass serve keeps")
+    connection = open_reader(database)
+    job = find_job(connection, number)
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+        count = write_raw_log(folder / "log.ndjson.gz", iterate_received(connection, job.span))
+        write_setup(job.setup, folder)
+    except OSError as error:
+        raise SettingsError(f"{folder}: cannot be written ({error.strerror})") from error
+    job_log = load_job_log(connection, job.span)
+    result = with_progress(lambda report: review(job_log, job.setup, report))
+    write_results(result, job.setup, job_log.digest, folder)
+    click.echo(f"{folder}: job {number}, {count} messages, {len(result.passes)} passes")
+
+
+@main.command()
+@click.option("--port", type=click.IntRange(1, 65535), default=PORT, show_default=True, help="Port of the dashboard.")
+@click.option("--pace", type=click.FloatRange(0.5, 20.0), help="Times real time.")
+@click.option("--folder", type=FOLDER, help="Where to keep the demo's files; else a folder that goes afterwards.")
+@click.option("--once", is_flag=True, help="End when the job and its review are done.")
+def demo(port: int, pace: float | None, folder: Path | None, once: bool) -> None:
+    """Show a whole invented job: an embedded broker, a simulated rig and the dashboard."""
+    from server.demo import DemoSettings, run_demo
+
+    run_demo(DemoSettings(port, pace, folder, once))
+
+
+def review(job_log: object, setup: "Setup", report: Report) -> "JobResult":
+    """Import the review only when it is needed."""
+    from server.core.log import JobLog
+    from server.review import review_job
+
+    assert isinstance(job_log, JobLog)
+    return review_job(job_log, setup, report=report)
+
+
+def with_progress(work: Callable[[Report], "JobResult"]) -> "JobResult":
+    """Run long work with a bar on a terminal."""
+    if not sys.stderr.isatty():
+        return work(lambda what, share: None)
+    with click.progressbar(length=100, label="reviewing", file=sys.stderr) as bar:
+        done = 0
+
+        def report(what: str, share: float) -> None:
+            nonlocal done
+            bar.label = f"reviewing: {what}"
+            bar.update(int(100 * share) - done)
+            done = int(100 * share)
+
+        return work(report)
+
+
+def write_results(result: "JobResult", setup: "Setup", digest: str, folder: Path) -> None:
+    """Write the results files, and the pictures where they can be drawn."""
+    from server.exports.files import result_files, write_files
+    from server.exports.plots import draw_plots
+
+    pictures = draw_plots(result, setup)
+    if pictures is None:
+        click.echo("map.png and traces.png are left out: pip install 'calmpass[plots]' to have them", err=True)
+    write_files({**result_files(result, setup, digest), **(pictures or {})}, folder)
+
+
+def read_start_setup(file: Path | None) -> "Setup":
+    """The settings to start from; without a file some that only serve to look around."""
+    from server.core.setup import FlowMeter, Setup, Sprayer, Treatment
+    from server.settings import read_setup
+
+    if file is not None:
+        return read_setup(file)
+    return Setup(Sprayer(swath_m=1.0), FlowMeter(pulses_per_l=450.0), Treatment(target_l_per_m2=0.04))
+
+
+def read_broker(address: str, user: str | None, password_file: Path | None) -> "LinkSettings":
+    """Read HOST:PORT."""
+    from server.link import LinkSettings
+
+    host, _, port = address.rpartition(":")
+    if not host or not port.isdigit() or not 0 < int(port) < 65536:
+        raise SettingsError(f"--broker {address}: HOST:PORT is wanted, 127.0.0.1:1883 say")
+    return LinkSettings(host, int(port), user, read_secret(password_file, "--password-file"))
+
+
+def read_secret(file: Path | None, option: str) -> str | None:
+    """Read a secret from a file of its own."""
+    if file is None:
+        return None
+    try:
+        found = file.read_text(encoding="utf-8").strip()
+    except OSError as error:
+        raise SettingsError(f"{option} {file}: cannot be read ({error.strerror})") from error
+    if not found:
+        raise SettingsError(f"{option} {file}: is empty")
+    return found
+
+
+if __name__ == "__main__":
+    main()

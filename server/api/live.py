@@ -1,0 +1,32 @@
+"""The live picture: as it is, and as a stream."""
+
+from typing import Annotated, Any
+
+from fastapi import APIRouter, Depends, Query, Request
+from fastapi.responses import StreamingResponse
+
+from server.api.desk import desk
+from server.service import Service
+
+router = APIRouter(prefix="/api", tags=["live"])
+Desk = Annotated[Service, Depends(desk)]
+
+
+@router.get("/live")
+async def read_live(service: Desk) -> dict[str, Any]:
+    """The figures of this instant; null where something is not known."""
+    return service.snapshot().as_object()
+
+
+@router.get("/live/stream")
+async def follow_live(service: Desk, request: Request) -> StreamingResponse:
+    """Server-sent events: `snapshot`, `track` and `dose`, all of it first and then what changes."""
+    headers = {"Cache-Control": "no-store", "X-Accel-Buffering": "no"}
+    return StreamingResponse(service.follow(), media_type="text/event-stream", headers=headers)
+
+
+@router.get("/lawn")
+async def read_lawn(service: Desk, job: Annotated[int | None, Query()] = None) -> dict[str, Any]:
+    """The site on the local plane: of the running job, of another job, or of the next one."""
+    setup = service.live.setup if job is None else (await service.jobs.find(job)).setup
+    return service.lawn(setup)

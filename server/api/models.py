@@ -1,0 +1,70 @@
+"""What the API takes and gives, strictly: unknown keys are refused."""
+
+from typing import Any, Literal
+
+from pydantic import BaseModel, ConfigDict, Field
+
+Button = Literal["start", "pause", "refill", "peg", "finish", "note"]
+
+
+class Strict(BaseModel):
+    """No unknown keys, no coercion."""
+
+    model_config = ConfigDict(extra="forbid", strict=True)
+
+
+class End(Strict):
+    """One end of a span: a start of the device and its clock."""
+
+    boot: str = Field(pattern="^[0-9a-f]{8,32}$")
+    mono: float = Field(ge=0.0)
+
+
+class NewJob(Strict):
+    """A job to begin now, or over what was recorded."""
+
+    name: str = Field(min_length=1, max_length=120)
+    rig: str | None = Field(default=None, pattern="^[a-z0-9-]{1,32}$")
+    start: Literal["now"] | End | list[str | float] | None = None
+    end: End | list[str | float] | None = None
+
+
+class JobChange(Strict):
+    """A new name or new settings for a job."""
+
+    name: str | None = Field(default=None, min_length=1, max_length=120)
+    setup: dict[str, Any] | None = None
+
+
+class Press(Strict):
+    """A button pressed on the dashboard."""
+
+    kind: Button
+    detail: dict[str, Any] = Field(default_factory=dict)
+
+
+class Passcode(Strict):
+    """The passcode typed in."""
+
+    passcode: str = Field(max_length=200)
+
+
+class JobView(Strict):
+    """A job as the API gives it."""
+
+    id: int
+    name: str
+    rig: str
+    state: str
+    started_at: str
+    revision: int
+    start: list[str | float] | None
+    end: list[str | float] | None
+
+
+class Health(Strict):
+    """That the service is there."""
+
+    status: Literal["ok"]
+    version: str
+    broker: bool

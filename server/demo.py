@@ -1,0 +1,158 @@
+"""The demo: broker, simulated rig and service in one go, each a process of its own."""
+
+import json
+import signal
+import socket
+import subprocess
+import sys
+import tempfile
+import time
+import urllib.error
+import urllib.request
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from server.errors import SettingsError
+
+RIG = "demo-rig"
+SCENARIO = "demo"
+START_LIMIT_S = 30.0
+STOP_LIMIT_S = 5.0
+REVIEW_LIMIT_S = 60.0
+
+
+@dataclass(frozen=True, slots=True)
+class DemoSettings:
+    """What `calmpass demo` was told."""
+
+    port: int
+    pace: float | None
+    folder: Path | None
+    is_once: bool
+
+
+def run_demo(settings: DemoSettings) -> None:
+    """Run the demo until Ctrl-C; raises SettingsError where something does not start."""
+    signal.signal(signal.SIGTERM, signal.default_int_handler)
+    if settings.folder is not None:
+        settings.folder.mkdir(parents=True, exist_ok=True)
+        _run_in(settings.folder, settings)
+        return
+    with tempfile.TemporaryDirectory(prefix="calmpass-demo-", ignore_cleanup_errors=True) as folder:
+        _run_in(Path(folder), settings)
+
+
+def _run_in(folder: Path, settings: DemoSettings) -> None:
+    children: list[subprocess.Popen[bytes]] = []
+    try:
+        _play(folder, settings, children)
+    except KeyboardInterrupt:
+        print("\nStopping.")
+    finally:
+        for child in reversed(children):
+            child.terminate()
+        for child in reversed(children):
+            try:
+                child.wait(STOP_LIMIT_S)
+            except subprocess.TimeoutExpired:
+                child.kill()
+
+
+def _play(folder: Path, settings: DemoSettings, children: list[subprocess.Popen[bytes]]) -> None:
+    """Start the three, watch the job, leave the review up."""
+    broker_port = _free_port()
+    children.append(_start("server.broker", "--port", str(broker_port), is_quiet=True))
+    _await_port(broker_port, children[-1], "the embedded broker")
+    made = subprocess.run(
+        [sys.executable, "-m", "firmware_sim", "log", SCENARIO, "--out", str(folder / "scenario"), "--rig", RIG],
+        capture_output=True,
+        text=True,
+        check=False,
+    )
+    if made.returncode != 0:
+        raise SettingsError(f"the simulator did not start: {made.stderr.strip()}")
+    address = f"http://127.0.0.1:{settings.port}"
+    children.append(
+        _start(
+            "server",
+            "serve",
+            "--setup",
+            str(folder / "scenario" / "setup.toml"),
+            "--database",
+            str(folder / "demo.sqlite3"),
+            "--broker",
+            f"127.0.0.1:{broker_port}",
+            "--port",
+            str(settings.port),
+        )
+    )
+    _await_port(settings.port, children[-1], "the service")
+    print(f"\n  Open {address}/ in a browser.\n", flush=True)
+    pace = ["--pace", str(settings.pace)] if settings.pace else []
+    rig = _start(
+        "firmware_sim", "rig", SCENARIO, "--broker", f"127.0.0.1:{broker_port}", "--rig", RIG, "--spool",
+        str(folder / "spool.sqlite3"), *pace,
+    )  # fmt: skip
+    children.append(rig)
+    print("A simulated job passes by in about a minute and a half. Ctrl-C ends everything.", flush=True)
+    while rig.poll() is None:
+        time.sleep(0.2)
+    _tell_review(address)
+    while not settings.is_once and children[1].poll() is None:
+        time.sleep(0.5)
+
+
+def _tell_review(address: str) -> None:
+    """Wait for the job's review and say what it found."""
+    end = time.monotonic() + REVIEW_LIMIT_S
+    while time.monotonic() < end:
+        jobs = _ask(f"{address}/api/jobs") or []
+        review = _ask(f"{address}/api/jobs/{jobs[0]['id']}/review") if jobs else None
+        if review and review["state"] == "ready":
+            print(
+                f"The job is done: {review['passes']} passes, {review['volume_l']:.2f} L, "
+                f"{review['passes_above_limit']} passes above the wind limit.\nIts review: {address}/#review",
+                flush=True,
+            )
+            return
+        time.sleep(0.5)
+    print("The review is not ready; look at the page What it got.", flush=True)
+
+
+def _ask(address: str) -> Any:
+    try:
+        with urllib.request.urlopen(address, timeout=10) as answer:
+            return json.load(answer)
+    except (urllib.error.URLError, ValueError, TimeoutError):
+        return None
+
+
+def _start(module: str, *words: str, is_quiet: bool = False) -> subprocess.Popen[bytes]:
+    """Start one program; the embedded broker tells every packet on its standard output, which nobody wants to read."""
+    return subprocess.Popen(
+        [sys.executable, "-m", module, *words],
+        stdin=subprocess.DEVNULL,
+        stdout=subprocess.DEVNULL if is_quiet else None,
+        start_new_session=True,
+    )
+
+
+def _await_port(port: int, child: subprocess.Popen[bytes], what: str) -> None:
+    """Wait until something listens; raises SettingsError when the child ended instead."""
+    end = time.monotonic() + START_LIMIT_S
+    while time.monotonic() < end:
+        if child.poll() is not None:
+            raise SettingsError(f"{what} did not start; its own words are above")
+        with socket.socket() as probe:
+            probe.settimeout(0.2)
+            if probe.connect_ex(("127.0.0.1", port)) == 0:
+                return
+        time.sleep(0.05)
+    raise SettingsError(f"{what} did not answer within {START_LIMIT_S:.0f} s")
+
+
+def _free_port() -> int:
+    with socket.socket() as probe:
+        probe.bind(("127.0.0.1", 0))
+        return int(probe.getsockname()[1])

@@ -1,0 +1,219 @@
+"""The service as a whole: ingest, live picture, jobs, reviews, alarm, held together on the event loop."""
+
+import asyncio
+import logging
+import time
+from collections.abc import AsyncIterator, Callable
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import Any, cast
+
+from rig import wire
+from server.broadcast import Broadcast, Page
+from server.core.geodesy import plane_at
+from server.core.polygons import rings_from_zone
+from server.core.setup import Setup, Span
+from server.errors import LogError, UnknownError
+from server.ingest import Fresh, Ingest, Replies
+from server.jobs import DeviceTime, Jobs, open_span, require_device
+from server.live import Live
+from server.notify import Notifier
+from server.reviews import Reviews
+from server.snapshot import MessagesPart, Snapshot
+from server.store.connection import open_reader
+from server.store.joblog import iterate_received
+from server.store.jobs import Job, find_open_job, read_default_setup
+from server.views import fresh_events
+
+log = logging.getLogger(__name__)
+TICK_S = 1.0
+REBUILD_CHUNK = 2000
+
+
+class Service:
+    """What the API speaks to."""
+
+    def __init__(self, database: Path, setup: Setup, *, now: Callable[[], float] = time.monotonic) -> None:
+        self.ingest = Ingest(database, watch=self._hand_over)
+        self.reviews = Reviews(database)
+        self.broadcast = Broadcast(now=now)
+        self.database = database
+        self._now = now
+        self._start_setup = setup
+        self.live = Live(setup, now=now)
+        self._loop: asyncio.AbstractEventLoop | None = None
+        self._held: list[Fresh] | None = []
+        self._tasks: list[asyncio.Task[None]] = []
+
+    async def start(self, replies: Replies, *, is_setup_given: bool) -> None:
+        """Begin: the setup saved last unless one was given, the open job rebuilt from the store."""
+        self._loop = asyncio.get_running_loop()
+        self.jobs = Jobs(self.database, self.ingest, replies, self._start_setup)
+        self.notifier = Notifier(replies)
+        self.ingest.start(replies)
+        saved = self.jobs.read(read_default_setup)
+        if saved is not None and not is_setup_given:
+            await self.jobs.save_setup(saved)
+        job = self.jobs.read(find_open_job)
+        self.live.begin(job, job.setup if job is not None else self.jobs.setup)
+        self._tasks = [asyncio.create_task(self._rebuild(job)), asyncio.create_task(self._tick())]
+
+    async def stop(self) -> None:
+        """End the tasks, then the writer."""
+        for task in self._tasks:
+            task.cancel()
+        await asyncio.gather(*self._tasks, return_exceptions=True)
+        self.reviews.close()
+        await asyncio.to_thread(self.ingest.stop)
+
+    def snapshot(self) -> Snapshot:
+        """The figures of this instant."""
+        counts = self.ingest.counts
+        messages = MessagesPart(
+            counts["read"], counts["refused"], counts["duplicate"], 0, counts["unknown_stream"], self.ingest.backlog
+        )
+        fault = self.ingest.fault
+        return self.live.snapshot(messages, (fault,) if fault else ())
+
+    def follow(self) -> AsyncIterator[bytes]:
+        """The stream of one page."""
+
+        def read(page: Page) -> list[tuple[str, Any]]:
+            return fresh_events(self.live, self.broadcast.pages, page, self.snapshot)
+
+        return self.broadcast.follow(read)
+
+    def lawn(self, setup: Setup) -> dict[str, Any]:
+        """The site on the local plane."""
+        plane = self.live.way.plane
+        if plane is None and setup.zones:
+            lon, lat = setup.zones[0].rings[0][0]
+            plane = plane_at(lat, lon)
+        if plane is None:
+            return {"plane": None, "zones": []}
+        zones = [
+            {
+                "name": zone.name,
+                "kind": zone.kind,
+                "rings_m": [ring.round(3).tolist() for ring in rings_from_zone(zone, plane=plane)],
+            }
+            for zone in setup.zones
+        ]
+        return {"plane": {"lat0_deg": plane.lat0_deg, "lon0_deg": plane.lon0_deg}, "zones": zones}
+
+    def device(self) -> DeviceTime:
+        """The rig's clock; raises UnknownError while no rig has been heard."""
+        found = self.live.device_clock()
+        return require_device(None if found is None else DeviceTime(*found))
+
+    async def start_job(self, name: str) -> Job:
+        """Begin a job now; raises UnknownError without a rig, ValueError while another job is open."""
+        if self.live.job is not None:
+            raise ValueError(f"job {self.live.job.number} is still open: finish it first")
+        now = self.device()
+        job = await self.jobs.add(name, open_span(now), state="running")
+        job = await self.jobs.press(job, "start", {}, now)
+        self.live.begin(job, job.setup)
+        self.broadcast.wake()
+        return job
+
+    async def declare_job(self, name: str, span: Span) -> Job:
+        """A job over what was recorded."""
+        return await self.jobs.add(name, span, state="finished")
+
+    async def press(self, job: Job, kind: str, detail: dict[str, Any]) -> Job:
+        """A button on the dashboard."""
+        job = await self.jobs.press(job, kind, detail, self.device())
+        if kind == "refill":
+            self.live.refill()
+        self._note_job(job)
+        return job
+
+    def _note_job(self, job: Job) -> None:
+        """Follow a job's new state; a finished one is reviewed."""
+        if job.state == "finished":
+            if self.live.job is not None and self.live.job.number == job.number:
+                self.live.update(job)
+                self.live.job = None
+            self.reviews.request(job)
+        elif self.live.job is not None and self.live.job.number == job.number:
+            self.live.update(job)
+        self.broadcast.wake()
+
+    def _hand_over(self, fresh: Fresh) -> None:
+        """From the link's thread to the event loop."""
+        if self._loop is not None and not self._loop.is_closed():
+            try:
+                self._loop.call_soon_threadsafe(self._take, fresh)
+            except RuntimeError:
+                log.debug("the event loop ended while messages came")
+
+    def _take(self, fresh: Fresh) -> None:
+        """One message on the event loop."""
+        if self._held is not None:
+            self._held.append(fresh)
+            return
+        is_live = self.live.take(fresh)
+        if is_live:
+            self._act(fresh)
+        self.broadcast.wake()
+
+    def _act(self, fresh: Fresh) -> None:
+        """What a live message calls for: the alarm's change, a button of the rig."""
+        self.notifier.tell(self.live)
+        message = fresh.message
+        if isinstance(message, wire.Event) and message.kind == "button":
+            task = asyncio.ensure_future(self._press_on_rig(str(message.detail["name"]), message.mono))
+            self._tasks = [kept for kept in self._tasks if not kept.done()] + [task]
+
+    async def _press_on_rig(self, button: str, mono: float) -> None:
+        """A button on the rig itself: start, pause and finish change the job."""
+        found = self.live.device_clock()
+        if found is None:
+            return
+        now = DeviceTime(found[0], found[1], mono, found[3])
+        job = self.live.job
+        if button == "start" and job is None:
+            stamp = datetime.now(UTC).strftime("%Y-%m-%d %H:%M")
+            job = await self.jobs.add(f"Job of {stamp} UTC", open_span(now), state="running")
+            self.live.begin(job, job.setup)
+        elif job is not None and button in ("start", "pause", "finish"):
+            self._note_job(await self.jobs.change(job, button, now))
+        self.broadcast.wake()
+
+    async def _rebuild(self, job: Job | None) -> None:
+        """Fold the stored part of the open job in, then what came meanwhile."""
+        if job is not None:
+            for chunk in await asyncio.to_thread(self._read_stored, job):
+                for fresh in chunk:
+                    self.live.take(fresh, may_be_live=False)
+                await asyncio.sleep(0)
+        held, self._held = self._held or [], None
+        for fresh in held:
+            self._take(fresh)
+
+    def _read_stored(self, job: Job) -> list[list[Fresh]]:
+        """The open job's messages, decoded, in chunks."""
+        connection = open_reader(self.database)
+        found: list[Fresh] = []
+        shift = self._now() - time.time()
+        try:
+            for received in iterate_received(connection, job.span):
+                rig, stream = wire.split_topic(received.topic)
+                try:
+                    message = cast("wire.Data", wire.decode(stream, received.payload))
+                except wire.Refusal:
+                    continue
+                found.append(Fresh(rig, message, received.received_utc + shift, received.received_utc))
+        except (LogError, UnknownError) as error:
+            log.warning("the open job could not be rebuilt: %s", error)
+        finally:
+            connection.close()
+        return [found[k : k + REBUILD_CHUNK] for k in range(0, len(found), REBUILD_CHUNK)]
+
+    async def _tick(self) -> None:
+        """Keep ages and faults fresh on open pages, and the alarm told, while nothing comes."""
+        while True:
+            await asyncio.sleep(TICK_S)
+            self.notifier.tell(self.live)
+            self.broadcast.wake()

@@ -1,0 +1,76 @@
+"""What an open page has not seen yet: figures, new points of the way, changed cells."""
+
+from collections.abc import Callable
+from typing import Any
+
+import numpy as np
+
+from server.broadcast import DosePatch, Page
+from server.live import Live
+from server.snapshot import Snapshot
+
+DIGITS = 6
+
+
+def fresh_events(live: Live, pages: set[Page], page: Page, snapshot: Callable[[], Snapshot]) -> list[tuple[str, Any]]:
+    """The events that bring one page up to date."""
+    spread_changes(live, pages)
+    events: list[tuple[str, Any]] = [("snapshot", snapshot().as_object())]
+    track = _track_event(live, page)
+    dose = _dose_event(live, page)
+    return events + [event for event in (track, dose) if event is not None]
+
+
+def spread_changes(live: Live, pages: set[Page]) -> None:
+    """Hand the cells that changed since last time to every page."""
+    changes = live.way.grid.take_changes()
+    values = changes.l_per_m2.tolist()
+    cells = changes.cells.tolist()
+    for page in pages:
+        if changes.is_reset:
+            page.dose = DosePatch(is_reset=True)
+        page.dose.cells.update(zip(cells, values, strict=True))
+
+
+def _track_event(live: Live, page: Page) -> tuple[str, Any] | None:
+    """The points of the way that the page lacks."""
+    way = live.way
+    count = len(way.east_m)
+    is_reset = page.track_sent < 0 or page.track_sent > count or page.way is not way
+    first = 0 if is_reset else page.track_sent
+    if first == count and not is_reset:
+        return None
+    page.track_sent, page.way = count, way
+    found = {
+        "reset": is_reset,
+        "east_m": way.east_m[first:],
+        "north_m": way.north_m[first:],
+        "spraying": way.spraying[first:],
+    }
+    return "track", found
+
+
+def _dose_event(live: Live, page: Page) -> tuple[str, Any] | None:
+    """The cells that the page lacks."""
+    patch, grid = page.dose, live.way.grid
+    if not patch.is_reset and not patch.cells:
+        return None
+    frame = grid.frame
+    if patch.is_reset:
+        cells = np.flatnonzero(grid.dose)
+        numbers, values = cells.tolist(), np.round(grid.dose.ravel()[cells], DIGITS).tolist()
+    else:
+        numbers = list(patch.cells)
+        values = [round(value, DIGITS) for value in patch.cells.values()]
+    found = {
+        "reset": patch.is_reset,
+        "x0_m": frame.x0_m,
+        "y0_m": frame.y0_m,
+        "cell_m": frame.cell_m,
+        "nx": frame.nx,
+        "ny": frame.ny,
+        "cells": numbers,
+        "l_per_m2": values,
+    }
+    page.dose = DosePatch(is_reset=False)
+    return "dose", found
