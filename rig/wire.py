@@ -247,28 +247,13 @@ _DETAILS: dict[str, dict[str, Check]] = {
     "receiver": {"sentences": _COUNT, "refused": _COUNT, "flags": _is_counts},
     "implausible": {"stream": _STREAM, "rate_hz": _number(0.0, 1e9)},
 }
-_CLASSES: dict[str, Callable[..., Message]] = {
-    "position": Position,
-    "flow": Flow,
-    "wind": Wind,
-    "climate": Climate,
-    "event": Event,
-    "operator": Operator,
-    "ack": Ack,
-    "alarm": Alarm,
-    "state": State,
-    "service": Service,
-}
-_STREAM_OF: dict[type, str] = {cls: stream for stream, cls in _CLASSES.items() if isinstance(cls, type)}
+_KINDS = (Position, Flow, Wind, Climate, Event, Operator, Ack, Alarm, State, Service)
+_CLASSES: dict[str, Callable[..., Message]] = {cls.__name__.lower(): cls for cls in _KINDS}
+_STREAM_OF: dict[type, str] = {cls: cls.__name__.lower() for cls in _KINDS}
 _VALUES = {stream: attrgetter(*fields) for stream, fields in _FIELDS.items() if len(fields) > 1}
 _FLOATS = {
-    "position": ("mono", "utc", "lat", "lon", "alt", "speed", "course", "hdop", "sd_east", "sd_north"),
-    "flow": ("mono", "edge"),
-    "wind": ("mono", "edge", "speed", "from"),
-    "climate": ("mono", "temperature", "humidity"),
-    "event": ("mono",),
-    "operator": ("mono", "utc"),
-    "alarm": ("since",),
+    cls.__name__.lower(): [name.rstrip("_") for name, hint in cls.__annotations__.items() if "float" in str(hint)]
+    for cls in _KINDS
 }
 
 
@@ -297,12 +282,17 @@ def stream_of(message: Message) -> str:
 def encode(message: Message) -> bytes:
     """Write a message as the one canonical payload; raises ValueError where our own message breaks the contract."""
     stream = stream_of(message)
-    payload = json.dumps(_to_object(message, stream), separators=(",", ":"), ensure_ascii=False).encode()
+    payload = write(message, stream)
     try:
         decode(stream, payload)
     except Refusal as refusal:
         raise ValueError(f"cannot send on {stream}: {refusal.reason}") from refusal
     return payload
+
+
+def write(message: Message, stream: str) -> bytes:
+    """Write a message that is known to keep the contract, one just decoded say, without checking it again."""
+    return json.dumps(_to_object(message, stream), separators=(",", ":"), ensure_ascii=False).encode()
 
 
 def decode(stream: str, payload: bytes) -> Message:
