@@ -199,8 +199,7 @@ _UTC = _number(0.0, 1e11)
 _STREAM = _choice(*SAMPLE_STREAMS)
 _HEAD: dict[str, Check] = {"boot": _is_boot, "seq": _COUNT, "mono": _MONO}
 _COUNTER: dict[str, Check] = {**_HEAD, "pulses": _COUNT, "edge": _or_null(_MONO), "edges_rejected": _COUNT}
-_FROM = _or_null(_number(0.0, 360.0))
-_VANE: dict[str, Check] = {"from": _FROM}
+_VANE: dict[str, Check] = {"from": _or_null(_number(0.0, 360.0))}
 _SPEED_WIND: dict[str, Check] = {**_HEAD, "speed": _or_null(_number(0.0, 150.0))}
 _FIELDS: dict[str, dict[str, Check]] = {
     "position": {
@@ -323,12 +322,10 @@ def _parse(payload: bytes) -> dict[str, Any]:
         found = json.loads(payload.decode("utf-8"), parse_constant=_refuse_constant)
     except UnicodeDecodeError as error:
         raise Refusal("not UTF-8") from error
-    except RecursionError as error:
-        raise Refusal("nested too deeply") from error
     except Refusal:
         raise
-    except ValueError as error:
-        raise Refusal("not JSON") from error
+    except (ValueError, RecursionError) as error:
+        raise Refusal("not JSON, or nested too deeply") from error
     if type(found) is not dict:
         raise Refusal("not a JSON object")
     return found
