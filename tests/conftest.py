@@ -61,13 +61,13 @@ def find_free_port() -> int:
         return int(probe.getsockname()[1])
 
 
-@pytest.fixture()
+@pytest.fixture
 def free_port() -> int:
     """A TCP port that nobody uses."""
     return find_free_port()
 
 
-@pytest.fixture()
+@pytest.fixture
 def broker(tmp_path: Path) -> Iterator[Broker]:
     """A running Mosquitto, killed afterwards."""
     folder = tmp_path / "broker"

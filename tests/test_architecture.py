@@ -14,7 +14,19 @@ STDLIB = sys.stdlib_module_names
 SQL_ROOMS = ("server/store/", "rig/spool.py", "server/exports/geopackage.py")
 PAHO_ROOMS = ("rig/link.py", "server/link.py")
 HARDWARE = {"gpiod", "termios", "tty", "smbus2", "spidev"}
-CORE_FORBIDDEN = {"time", "datetime", "random", "socket", "logging", "sqlite3", "os", "pathlib", "io", "asyncio", "threading"}
+CORE_FORBIDDEN = {
+    "time",
+    "datetime",
+    "random",
+    "socket",
+    "logging",
+    "sqlite3",
+    "os",
+    "pathlib",
+    "io",
+    "asyncio",
+    "threading",
+}
 MODULE_LINES = 400
 SCRIPT_LINES = 250
 FUNCTION_LINES_P90 = 30
@@ -133,7 +145,9 @@ def test_pins_and_ports_have_their_room_and_are_imported_lazily() -> None:
     eager = [
         f"{importer} imports {imported} at the top"
         for importer, imported, at_top in each_import()
-        if at_top and imported.startswith("rig.hardware") and not importer.startswith("rig/hardware/")
+        if at_top
+        and imported.startswith("rig.hardware")
+        and not importer.startswith("rig/hardware/")
         and importer != "firmware_sim/bench.py"
     ]
     assert wrong == []
@@ -150,8 +164,12 @@ def test_the_dashboard_has_one_door_to_the_network() -> None:
         for word in ("fetch(", "EventSource(", "WebSocket(", "XMLHttpRequest", "sendBeacon")
         if word in path.read_text() and path.name != "feed.js"
     ]
-    outside = [name_of(path) for path in folder.rglob("*") if path.suffix in {".js", ".css", ".html"}
-               and "://" in path.read_text().replace("http://www.w3.org/2000/svg", "")]
+    outside = [
+        name_of(path)
+        for path in folder.rglob("*")
+        if path.suffix in {".js", ".css", ".html"}
+        and "://" in path.read_text().replace("http://www.w3.org/2000/svg", "")
+    ]
     assert wrong == []
     assert outside == []
 
