@@ -35,6 +35,7 @@ class MqttLink:
         self._loop: asyncio.AbstractEventLoop | None = None
         self._is_up = False
         self._is_lost = False
+        self._is_closing = False
         client = Client(CallbackAPIVersion.VERSION2, client_id=f"calmpass-rig-{rig}-{boot[:8]}", clean_session=True)
         if user is not None:
             client.username_pw_set(user, password)
@@ -65,6 +66,7 @@ class MqttLink:
 
     def close(self) -> None:
         """Say offline, disconnect and end paho's thread."""
+        self._is_closing = True
         if self._is_up:
             word = self._client.publish(topic_of(self._rig, "state"), encode(State("offline", self._boot)), 1, True)
             word.wait_for_publish(1.0)
@@ -102,7 +104,7 @@ class MqttLink:
 
     def _tell_connection(self, is_up: bool) -> None:
         """Report a change of the connection, and log it once."""
-        if not is_up and not self._is_lost:
+        if not is_up and not self._is_lost and not self._is_closing:
             log.warning("no broker at %s:%d: samples wait in the spool; trying again", self._host, self._port)
         if is_up:
             log.info("connected to the broker at %s:%d", self._host, self._port)

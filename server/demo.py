@@ -112,7 +112,7 @@ def _tell_review(address: str) -> None:
         if review and review["state"] == "ready":
             print(
                 f"The job is done: {review['passes']} passes, {review['volume_l']:.2f} L, "
-                f"{review['passes_above_limit']} passes above the wind limit.\nIts review: {address}/#review",
+                f"{review['passes_above_limit']} passes above the wind limit.\nIts review: {address}/#got",
                 flush=True,
             )
             return
@@ -129,11 +129,12 @@ def _ask(address: str) -> Any:
 
 
 def _start(module: str, *words: str, is_quiet: bool = False) -> subprocess.Popen[bytes]:
-    """Start one program; the embedded broker tells every packet on its standard output, which nobody wants to read."""
+    """Start one program; the embedded broker tells every packet, which nobody wants to read."""
     return subprocess.Popen(
         [sys.executable, "-m", module, *words],
         stdin=subprocess.DEVNULL,
         stdout=subprocess.DEVNULL if is_quiet else None,
+        stderr=subprocess.DEVNULL if is_quiet else None,
         start_new_session=True,
     )
 
@@ -143,7 +144,7 @@ def _await_port(port: int, child: subprocess.Popen[bytes], what: str) -> None:
     end = time.monotonic() + START_LIMIT_S
     while time.monotonic() < end:
         if child.poll() is not None:
-            raise SettingsError(f"{what} did not start; its own words are above")
+            raise SettingsError(f"{what} did not start")
         with socket.socket() as probe:
             probe.settimeout(0.2)
             if probe.connect_ex(("127.0.0.1", port)) == 0:

@@ -1,13 +1,15 @@
 """Playback: recordings become feeds, heads and comments never become sentences, and the commands speak plainly."""
 
 import gzip
+import json
 
 import numpy as np
 import pytest
 from click.testing import CliRunner
 
 from firmware_sim.__main__ import main
-from firmware_sim.bench import record
+from firmware_sim.bench import record, write_log
+from firmware_sim.build import build_world
 from firmware_sim.playback import carry_along, read_nmea, read_way, read_wind
 from firmware_sim.scenarios import SCENARIOS
 from firmware_sim.sensors.gnss import Receiver
@@ -110,3 +112,47 @@ def test_a_bad_wish_is_answered_plainly(tmp_path, monkeypatch, arguments, word):
     assert found.exit_code != 0
     assert word in found.output
     assert "Traceback" not in found.output
+
+
+def test_a_log_is_written_with_its_setup_and_truth(tmp_path):
+    """All five files, the count of messages told, the class as asked."""
+    found = run("log", "straight", "--seed", "3", "--receiver", "differential", "--out", str(tmp_path / "out"))
+    assert found.exit_code == 0
+    names = {file.name for file in (tmp_path / "out").iterdir()}
+    assert names == {"log.ndjson.gz", "setup.toml", "lawn.geojson", "truth.json", "truth.npz"}
+    truth = json.loads((tmp_path / "out" / "truth.json").read_text())
+    assert (truth["seed"], truth["receiver_class"]) == (3, "differential")
+    assert str(len(gzip.decompress((tmp_path / "out" / "log.ndjson.gz").read_bytes()).splitlines())) in found.output
+
+
+def test_remarks_in_a_log_are_no_sentences(tmp_path):
+    """Lines that begin with # are left out."""
+    (tmp_path / "log.nmea").write_bytes(b"# kept by a friend\r\n" + sentence(10) + b"# end\r\n")
+    assert b"".join(burst for _, burst in read_nmea(tmp_path / "log.nmea").bursts) == sentence(10)
+
+
+@pytest.mark.parametrize("name", ["way", "nmea", "log"])
+def test_a_bad_file_or_folder_is_one_plain_line(tmp_path, name):
+    """A CSV without the columns, a gzip file that is none, a folder below a file: what and where, no traceback."""
+    bad = tmp_path / "bad.gz"
+    bad.write_bytes(b"x")
+    plain = tmp_path / "plain.csv"
+    plain.write_text("a,b\n1,2\n")
+    arguments = {
+        "way": ("way", str(plain), "--wind", str(plain), "--out", str(tmp_path / "out")),
+        "nmea": ("nmea", str(bad)),
+        "log": ("log", "straight", "--out", str(plain / "out")),
+    }[name]
+    found = run(*arguments)
+    assert found.exit_code != 0
+    assert found.output.startswith("Error: ")
+    assert len(found.output.strip().splitlines()) == 1
+    assert str(tmp_path) in found.output
+
+
+def test_a_gzip_log_is_the_same_bytes_for_the_same_seed(tmp_path):
+    """No time stamp and no file name inside, and the file closed when the writer returns."""
+    feed = build_world(SCENARIOS["straight"], 5).feed
+    for name in ("a", "b"):
+        write_log(feed, tmp_path / f"{name}.ndjson.gz", rig="sim", boot="00000000000000cc")
+    assert (tmp_path / "a.ndjson.gz").read_bytes() == (tmp_path / "b.ndjson.gz").read_bytes()
