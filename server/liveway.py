@@ -73,9 +73,12 @@ class LiveWay:
         gained = self.flow.litres - before.litres
         self.litres += gained
         self.tank_used_l += gained
-        self._counts.append((t + self._setup.sprayer.delay_s, self.litres))
+        if gained > 0.0:
+            # At the time of an edge the volume is known exactly; a message may come up to a pulse later.
+            edge = t if message.edge is None else min(t, message.edge + t - message.mono)
+            self._counts.append((edge + self._setup.sprayer.delay_s, self.litres))
         self._note_pass(was_spraying=before.is_spraying)
-        self._lay(until=t + self._setup.sprayer.delay_s, now=t)
+        self._lay(until=self._counts[-1][0] if self._counts else -inf, now=t)
 
     def refill(self) -> None:
         """The tank is full again."""

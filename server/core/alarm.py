@@ -12,6 +12,8 @@ LIKELY = 0.3
 """Also on above this while the apparent 60-s mean is above the level too; off below this, held."""
 OFF_HOLD_S = 60.0
 """How long the wind must look calm before an alarm goes off; no alarm is shorter than this."""
+TELL_AGAIN_S = 15.0
+"""The sentence is renewed with the figures of the day after so long."""
 GUST_FACTOR = 1.5
 """A 3-s gust above this many times a level raises it."""
 UNKNOWN_S = 30.0
@@ -28,6 +30,7 @@ class _Latch:
     since_t: float = nan
     calm_t: float = nan
     reason: str = ""
+    told_t: float = nan
 
 
 @dataclass(frozen=True, slots=True)
@@ -136,16 +139,16 @@ def _step_level(latch: _Latch, t: float, wind: tuple[float, ...], level_mps: flo
         cause = "gust"
     if cause:
         since = latch.since_t if latch.cause else t
-        if cause == latch.cause:
-            return _Latch(cause, since, nan, latch.reason)
-        return _Latch(cause, since, nan, _tell(cause, level, wind, level_mps))
+        if cause == latch.cause and t - latch.told_t < TELL_AGAIN_S:
+            return _Latch(cause, since, nan, latch.reason, latch.told_t)
+        return _Latch(cause, since, nan, _tell(cause, level, wind, level_mps), t)
     if not latch.cause:
         return latch
     is_calm = isfinite(p) and p < LIKELY
     calm_t = nan if not is_calm else t if isnan(latch.calm_t) else latch.calm_t
     if is_calm and t - calm_t >= OFF_HOLD_S:
         return _Latch()
-    return _Latch(latch.cause, latch.since_t, calm_t, latch.reason)
+    return _Latch(latch.cause, latch.since_t, calm_t, latch.reason, latch.told_t)
 
 
 def _tell(cause: str, level: str, wind: tuple[float, ...], level_mps: float) -> str:
@@ -159,7 +162,8 @@ def _tell(cause: str, level: str, wind: tuple[float, ...], level_mps: float) -> 
     )
     if cause == "gust":
         return f"3-s gust {gust:.1f} m/s, more than 1.5 times the {what} of {level_mps:.1f} m/s: {do}."
-    return f"60-s mean wind {mean:.1f} m/s, {what} {level_mps:.1f} m/s ({100 * p:.0f} % sure it is above): {do}."
+    sure = f" ({100 * p:.0f} % sure it is above)" if p >= 0.5 else ", and the air past the rig is above it too"
+    return f"60-s mean wind {mean:.1f} m/s, {what} {level_mps:.1f} m/s{sure}: {do}."
 
 
 def _step_unknown(latch: _Latch, t: float, *, is_missed: bool, is_known: bool) -> _Latch:
