@@ -10,6 +10,7 @@ import gzip
 import json
 import os
 import secrets
+import signal
 import sys
 import time
 from collections.abc import Callable, Iterator
@@ -163,8 +164,10 @@ async def run_rig(feed: Feed, run: RigRun) -> bool:
     port = SerialPort(os.ttyname(slave), 115200, RigClock(clock))
     port.open()
     device, spool = _build_device(feed, run, clock, port)
+    asyncio.get_running_loop().add_signal_handler(signal.SIGTERM, device.stop)
     running = asyncio.ensure_future(device.run())
     feeding = asyncio.ensure_future(_play(feed, clock, master, device))
+    is_settled = True
     try:
         await asyncio.wait([running, feeding], return_when=asyncio.FIRST_COMPLETED)
         if not running.done():

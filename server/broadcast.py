@@ -36,6 +36,7 @@ class Broadcast:
         self._now = now
         self._woken_at = float("-inf")
         self._is_scheduled = False
+        self._is_closed = False
 
     @property
     def pages(self) -> set[Page]:
@@ -53,6 +54,11 @@ class Broadcast:
             self._is_scheduled = True
             asyncio.get_running_loop().call_later(wait, self._wake_all)
 
+    def close(self) -> None:
+        """End every page's stream, so that the web server can stop."""
+        self._is_closed = True
+        self._wake_all()
+
     def _wake_all(self) -> None:
         self._is_scheduled = False
         self._woken_at = self._now()
@@ -65,13 +71,15 @@ class Broadcast:
         page.ready.set()
         self._pages.add(page)
         try:
-            while True:
+            while not self._is_closed:
                 try:
                     await asyncio.wait_for(page.ready.wait(), HEARTBEAT_S)
                 except TimeoutError:
                     yield b": still here\n\n"
                     continue
                 page.ready.clear()
+                if self._is_closed:
+                    return
                 yield b"".join(format_event(name, content) for name, content in read(page))
         finally:
             self._pages.discard(page)

@@ -2,9 +2,10 @@
 
 import asyncio
 import logging
+import signal
 import socket
-from collections.abc import AsyncIterator
-from contextlib import asynccontextmanager
+from collections.abc import AsyncIterator, Iterator
+from contextlib import asynccontextmanager, contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -52,6 +53,7 @@ async def serve(settings: ServeSettings) -> None:
             log.error("%s", reason)
 
     def stop() -> None:
+        service.broadcast.close()
         server.should_exit = True
 
     link = MqttLink(settings.broker, LinkEvents(service.ingest.take, lambda is_up: None, refuse))
@@ -74,10 +76,27 @@ async def serve(settings: ServeSettings) -> None:
         lifespan="on",
         access_log=False,
     )
-    server = uvicorn.Server(config)
+    server = _make_server(config)
+    for number in (signal.SIGTERM, signal.SIGINT):
+        loop.add_signal_handler(number, stop)
     await server.serve()
     if refusals:
         raise LinkError(refusals[0])
+
+
+def _make_server(config: Any) -> Any:
+    """A web server that leaves signals to us: open streams must end before it can."""
+    import uvicorn
+
+    class Server(uvicorn.Server):
+        """The web server without signal handlers of its own."""
+
+        @contextmanager
+        def capture_signals(self) -> Iterator[None]:
+            """Leave the signals alone."""
+            yield
+
+    return Server(config)
 
 
 def check_address(settings: ServeSettings) -> None:

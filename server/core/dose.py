@@ -161,7 +161,7 @@ def deposit_patches(patches: Patches, frame: GridFrame) -> tuple[Floats, float]:
 
 def _same_length(*columns: Floats) -> list[Floats]:
     """The columns as float arrays, or a complaint that they do not belong together."""
-    arrays = [np.asarray(column, dtype=np.float64) for column in columns]
+    arrays: list[Floats] = [np.asarray(column, dtype=np.float64) for column in columns]
     if any(array.shape != arrays[0].shape for array in arrays) or arrays[0].ndim != 1:
         raise ValueError(f"east, north, heading, litres and t must be as long: {[a.shape for a in arrays]}")
     return arrays

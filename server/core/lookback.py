@@ -263,7 +263,7 @@ def draw_speeds(past: Lookback, bank: Bank, *, rng: np.random.Generator, draws: 
         root = np.linalg.cholesky(covariance + 1e-6 * np.eye(count))
         mean = past.offset[which, :count, 0] + slope @ bank.mean[which]
         found.append(mean + rng.standard_normal((int(share[which]), count)) @ root.T)
-    return np.maximum(np.concatenate(found), 0.0)
+    return np.asarray(np.maximum(np.concatenate(found), 0.0))
 
 
 def _newest_second(bank: Bank) -> tuple[Floats, Floats]:
