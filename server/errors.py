@@ -5,6 +5,8 @@ ServiceError
 ├── LogError        a raw log that cannot be read                (also ValueError)
 ├── StoreError      the database refuses                         (also OSError)
 ├── LinkError       the broker refuses the link for good         (also ConnectionError)
+├── RequestError    something asked for that makes no sense      (also ValueError)
+├── ConflictError   something that does not go as things stand   (also ValueError)
 └── UnknownError    a job, file or rig that is not there         (also LookupError)
 """
 
@@ -27,6 +29,18 @@ class StoreError(ServiceError, OSError):
 
 class LinkError(ServiceError, ConnectionError):
     """The broker refuses the link for good, a wrong password say."""
+
+
+class RequestError(ServiceError, ValueError):
+    """Something asked for that makes no sense; `key` names what is wrong with it."""
+
+    def __init__(self, key: str, problem: str) -> None:
+        super().__init__(f"{key}: {problem}")
+        self.key = key
+
+
+class ConflictError(ServiceError, ValueError):
+    """Something that does not go as things stand."""
 
 
 class UnknownError(ServiceError, LookupError):

@@ -120,9 +120,11 @@ class Ingest:
         future: Future[Result] = Future()
 
         def task(writer: MessageWriter) -> None:
+            if not future.set_running_or_notify_cancel():
+                return
             try:
-                future.set_result(work(writer))
-            except (ServiceError, OSError) as error:
+                future.set_result(writer.run(work))
+            except (ServiceError, OSError, ValueError) as error:
                 future.set_exception(error)
 
         self._queue.put(task)
@@ -170,15 +172,14 @@ class Ingest:
                 if waiting:
                     self._acknowledge(writer.write(waiting))
                     waiting = []
-                while tasks:
-                    tasks[0](writer)
-                    tasks.pop(0)
                 self._note_disk(None)
             except StoreError as error:
                 self._note_disk(error)
+            while tasks:
+                tasks.pop(0)(writer)
+            if self._is_refused:
                 if self._stop.is_set():
                     return
-                waiting = waiting[-QUEUE_LIMIT:]
                 self._stop.wait(DISK_RETRY_S)
 
     def _gather(self, waiting: list[Arrival], tasks: list[Task]) -> None:

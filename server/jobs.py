@@ -4,6 +4,7 @@ import asyncio
 import time
 from collections.abc import Callable
 from dataclasses import dataclass, replace
+from math import isfinite
 from pathlib import Path
 from typing import Any, TypeVar
 
@@ -11,7 +12,7 @@ from rig import wire
 from server.core.flow import find_spraying, gather_volume
 from server.core.setup import Setup, Span
 from server.core.timebase import align_boots
-from server.errors import LogError, UnknownError
+from server.errors import LogError, RequestError, UnknownError
 from server.ingest import Ingest, Replies
 from server.store import jobs as shelf
 from server.store.connection import open_reader
@@ -95,7 +96,8 @@ class Jobs:
         await self._write(lambda writer: shelf.remove_job(writer.connection, number))
 
     async def press(self, job: Job, kind: str, detail: dict[str, Any], now: DeviceTime) -> Job:
-        """Put an operator's button into the raw log, and change the job as it says."""
+        """Put an operator's button into the raw log, and change the job as it says; raises RequestError."""
+        _check_press(kind, detail, now)
         await self._write(lambda writer: self._store_press(writer, kind, detail, now))
         return await self.change(job, kind, now)
 
@@ -105,6 +107,23 @@ class Jobs:
         if changed != job:
             await self.save(changed)
         return changed
+
+    async def find_idle(self) -> Job | None:
+        """The job declared last that has not begun, if there is one."""
+        return next((job for job in await self.list_all() if job.state == "idle"), None)
+
+    async def check_span(self, span: Span) -> Span:
+        """The span with its rig named; raises LogError where the store holds nothing of it."""
+
+        def check(connection: Any) -> Span:
+            log = load_job_log(connection, span)
+            return replace(span, rig=log.rig)
+
+        return await asyncio.to_thread(self.read, check)
+
+    async def place(self, rig: str | None, utc: float) -> tuple[str, float]:
+        """The device's start and clock at an instant; raises LogError where nothing was recorded then."""
+        return await asyncio.to_thread(self.read, lambda connection: _place_utc(connection, rig, utc))
 
     async def propose(self) -> list[Proposal]:
         """Spans of spraying that no job covers."""
@@ -132,6 +151,27 @@ class Jobs:
             except LogError:
                 continue
         return [proposal for proposal in found if not any(_covers(span, proposal) for span in taken)]
+
+
+def _check_press(kind: str, detail: dict[str, Any], now: DeviceTime) -> None:
+    """See that a button fits into one message, whatever its number will be; raises RequestError."""
+    try:
+        wire.encode(wire.Operator(now.boot, wire.SEQ_LIMIT, round(now.mono, 3), now.utc, kind, detail))
+    except ValueError as error:
+        raise RequestError("detail", f"does not fit into a message of {wire.PAYLOAD_LIMIT_BYTES} bytes") from error
+
+
+def _place_utc(connection: Any, rig: str | None, utc: float) -> tuple[str, float]:
+    """The device's clock at an instant, by the receiver's date or else by when messages came."""
+    log = load_job_log(connection, Span(rig=rig))
+    timebase = align_boots(log, latency_s=0.0)
+    offsets = [boot.arrival_offset_s for boot in log.boots]
+    if isfinite(timebase.utc_offset_s):
+        offsets = [timebase.utc_offset_s + float(shift) for shift in timebase.shift_s]
+    starts = [boot for boot, offset in enumerate(offsets) if _has_begun(log, boot, utc - offset)]
+    if not starts:
+        raise LogError(f"nothing was recorded by {utc:.0f} s UTC")
+    return log.boots[starts[-1]].name, round(utc - offsets[starts[-1]], 3)
 
 
 def _after(job: Job, kind: str, now: DeviceTime) -> Job:

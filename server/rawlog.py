@@ -18,6 +18,7 @@ from server.samples import Rows, assemble_log
 from server.store.columns import row_of
 
 GZIP_MAGIC = b"\x1f\x8b"
+LATEST_UTC = 1e11
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,16 +49,16 @@ def _read_line(line: bytes) -> Received:
     """Read one line; one that is no message comes back as such and is counted as refused."""
     try:
         found = json.loads(line)
-        topic, received = found["topic"], float(found["received"])
+        topic, received = found["topic"], found["received"]
+        if not isinstance(topic, str) or isinstance(received, bool) or not 0.0 <= received < LATEST_UTC:
+            raise ValueError
         if "payload_base64" in found:
             payload = base64.b64decode(found["payload_base64"], validate=True)
         else:
             payload = json.dumps(found["payload"], separators=(",", ":"), ensure_ascii=False).encode()
-        if not isinstance(topic, str):
-            raise TypeError
     except (ValueError, KeyError, TypeError, RecursionError, binascii.Error):
         return Received("", 0.0, line, is_line=False)
-    return Received(topic, received, payload)
+    return Received(topic, float(received), payload)
 
 
 def write_raw_log(path: Path, received: Iterable[Received]) -> int:
@@ -79,7 +80,7 @@ def _write_line(message: Received) -> bytes:
     head: dict[str, Any] = {"topic": message.topic, "received": message.received_utc}
     try:
         found = json.loads(message.payload)
-        text = json.dumps(found, separators=(",", ":"), ensure_ascii=False).encode()
+        text = json.dumps(found, separators=(",", ":"), ensure_ascii=False, allow_nan=False).encode()
     except (ValueError, RecursionError):
         text = None
     if text == message.payload and isinstance(found, dict):

@@ -2,14 +2,16 @@
 
 import json
 import logging
+import queue
+import shutil
 import threading
 from collections.abc import Callable
-from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
 from server.core.flow import find_spraying, gather_volume
+from server.core.log import JobLog
 from server.core.tables import digest_setup
 from server.core.timebase import align_boots
 from server.errors import ServiceError, UnknownError
@@ -17,11 +19,12 @@ from server.exports.files import result_files, software_name, write_files
 from server.exports.view import view_files
 from server.review import review_job
 from server.store.connection import open_reader
-from server.store.joblog import load_job_log
+from server.store.joblog import count_messages, load_job_log
 from server.store.jobs import Job, find_job
 
 log = logging.getLogger(__name__)
 STAMP = "stamp.json"
+COUNT = "messages"
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,73 +44,120 @@ class Reviews:
         self._database = database
         self._folder = database.with_suffix(".reviews")
         self._states: dict[int, ReviewState] = {}
-        self._lock = threading.Lock()
-        self._worker = ThreadPoolExecutor(max_workers=1, thread_name_prefix="review")
+        self._failed: dict[int, dict[str, Any]] = {}
+        self._lock = threading.RLock()
+        self._queue: queue.SimpleQueue[int] = queue.SimpleQueue()
+        self._worker = threading.Thread(target=self._work, name="review", daemon=True)
+        self._is_closed = False
         self._on_change = on_change
 
     def state_of(self, job: Job) -> ReviewState:
-        """How the job's review stands."""
+        """How the job's review stands; "none" too where its settings or samples have changed since."""
         with self._lock:
             known = self._states.get(job.number)
-        if known is not None and known.state in ("pending", "failed"):
+        if known is not None and known.state == "pending":
             return known
-        return ReviewState("ready", 1.0) if self._is_fresh(job) else ReviewState("none")
+        source = self._source_of(job)
+        if known is not None and known.state == "failed" and self._failed.get(job.number) == source:
+            return known
+        stamp = self._read_stamp(job)
+        if job.state != "finished":
+            stamp, source = _without_count(stamp), _without_count(source)
+        return ReviewState("ready", 1.0) if stamp == source else ReviewState("none")
 
     def request(self, job: Job, *, anew: bool = False) -> ReviewState:
-        """Begin a review unless there is a fresh one or one is under way."""
-        state = self.state_of(job)
-        if state.state == "pending" or (state.state == "ready" and not anew):
-            return state
-        pending = ReviewState("pending", 0.0, "waiting")
-        self._note(job.number, pending)
-        self._worker.submit(self._compute, job.number)
+        """Begin a review unless there is a fresh one, one is under way, or it would fail as it did."""
+        with self._lock:
+            state = self.state_of(job)
+            if state.state == "pending" or (state.state != "none" and not anew):
+                return state
+            pending = ReviewState("pending", 0.0, "waiting")
+            self._note(job.number, pending)
+            self._queue.put(job.number)
+            if self._worker.ident is None:
+                self._worker.start()
         return pending
 
     def read_file(self, job: Job, name: str) -> bytes:
         """A results file's bytes; raises UnknownError where there is none."""
-        return self._read(job, name)
+        return self._read(job, name, name)
 
     def read_view(self, job: Job, name: str) -> bytes:
         """A view's bytes for the dashboard; raises UnknownError where there is none."""
-        return self._read(job, f"view/{name}.json")
+        return self._read(job, f"view/{name}.json", name)
+
+    def forget(self, number: int) -> None:
+        """Remove a job's files."""
+        with self._lock:
+            self._states.pop(number, None)
+        shutil.rmtree(self._folder / str(number), ignore_errors=True)
 
     def close(self) -> None:
-        """Let a review under way end, begin no other."""
-        self._worker.shutdown(wait=False, cancel_futures=True)
+        """Begin no other review, and leave the one under way: it can be computed again."""
+        self._is_closed = True
 
-    def _read(self, job: Job, name: str) -> bytes:
-        path = self._folder / str(job.number) / name
-        if not self._is_fresh(job) or not path.is_file():
+    def _read(self, job: Job, path: str, name: str) -> bytes:
+        """Read a file of the newest review that was made with the job's settings."""
+        file = self._folder / str(job.number) / path
+        if _without_count(self._read_stamp(job)) != _stamp(job) or not file.is_file():
             raise UnknownError(f"job {job.number} has no review with {name} yet")
-        return path.read_bytes()
+        return file.read_bytes()
 
-    def _is_fresh(self, job: Job) -> bool:
-        """Whether the files were made of the job as it is now."""
-        stamp = self._folder / str(job.number) / STAMP
-        return stamp.is_file() and json.loads(stamp.read_bytes()) == _stamp(job)
+    def _read_stamp(self, job: Job) -> dict[str, Any]:
+        """What the files were made of; empty where there are none."""
+        file = self._folder / str(job.number) / STAMP
+        try:
+            found = json.loads(file.read_bytes())
+        except (OSError, ValueError):
+            return {}
+        return dict(found) if isinstance(found, dict) else {}
+
+    def _source_of(self, job: Job) -> dict[str, Any]:
+        """What a review made now would be made of."""
+        try:
+            connection = open_reader(self._database)
+        except ServiceError:
+            return _stamp(job)
+        try:
+            return {**_stamp(job), COUNT: count_messages(connection, job.span)}
+        except ServiceError:
+            return _stamp(job)
+        finally:
+            connection.close()
+
+    def _work(self) -> None:
+        """The worker: one review after the other."""
+        while not self._is_closed:
+            self._compute(self._queue.get())
 
     def _compute(self, number: int) -> None:
-        """Load, review, write; runs on the worker."""
+        """Load, review, write."""
+        source: dict[str, Any] = {}
         try:
             connection = open_reader(self._database)
             try:
                 job = find_job(connection, number)
+                source = self._source_of(job)
                 job_log = load_job_log(connection, job.span)
             finally:
                 connection.close()
-            result = review_job(job_log, job.setup, report=lambda what, share: self._tell(number, what, share))
-            setup = job.setup
-            timebase = align_boots(job_log, latency_s=setup.receiver.latency_s)
-            curve = gather_volume(job_log.flow, timebase, meter=setup.flow_meter, delay_s=setup.sprayer.delay_s)
-            folder = self._folder / str(number)
-            write_files(result_files(result, setup, job_log.digest), folder)
-            views = view_files(result, setup, curve, find_spraying(curve))
-            write_files({f"{name}.json": content for name, content in views.items()}, folder / "view")
-            write_files({STAMP: json.dumps(_stamp(job)).encode()}, folder)
+            self._write(job, job_log, source)
             self._note(number, ReviewState("ready", 1.0))
         except (ServiceError, ValueError, OSError, ArithmeticError) as error:
             log.error("the review of job %d failed: %s", number, error)
+            self._failed[number] = source
             self._note(number, ReviewState("failed", problem=str(error)))
+
+    def _write(self, job: Job, job_log: JobLog, source: dict[str, Any]) -> None:
+        """Review a job and write its files, the stamp last."""
+        setup, folder = job.setup, self._folder / str(job.number)
+        result = review_job(job_log, setup, report=lambda what, share: self._tell(job.number, what, share))
+        timebase = align_boots(job_log, latency_s=setup.receiver.latency_s)
+        curve = gather_volume(job_log.flow, timebase, meter=setup.flow_meter, delay_s=setup.sprayer.delay_s)
+        write_files(result_files(result, setup, job_log.digest), folder)
+        views = view_files(result, setup, curve, find_spraying(curve))
+        write_files({f"{name}.json": content for name, content in views.items()}, folder / "view")
+        write_files({STAMP: json.dumps(source).encode()}, folder)
 
     def _tell(self, number: int, what: str, share: float) -> None:
         self._note(number, ReviewState("pending", share, what))
@@ -116,6 +166,10 @@ class Reviews:
         with self._lock:
             self._states[number] = state
         self._on_change()
+
+
+def _without_count(stamp: dict[str, Any]) -> dict[str, Any]:
+    return {name: value for name, value in stamp.items() if name != COUNT}
 
 
 def _stamp(job: Job) -> dict[str, Any]:

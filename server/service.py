@@ -13,7 +13,7 @@ from server.broadcast import Broadcast, Page
 from server.core.geodesy import plane_at
 from server.core.polygons import rings_from_zone
 from server.core.setup import Setup, Span
-from server.errors import LogError, UnknownError
+from server.errors import ConflictError, LogError, UnknownError
 from server.ingest import Fresh, Ingest, Replies
 from server.jobs import DeviceTime, Jobs, open_span, require_device
 from server.live import Live
@@ -107,9 +107,8 @@ class Service:
         return require_device(None if found is None else DeviceTime(*found))
 
     async def start_job(self, name: str) -> Job:
-        """Begin a job now; raises UnknownError without a rig, ValueError while another job is open."""
-        if self.live.job is not None:
-            raise ValueError(f"job {self.live.job.number} is still open: finish it first")
+        """Begin a job now; raises UnknownError without a rig, ConflictError while another job is open."""
+        self._require_free(None)
         now = self.device()
         job = await self.jobs.add(name, open_span(now), state="running")
         job = await self.jobs.press(job, "start", {}, now)
@@ -117,16 +116,54 @@ class Service:
         self.broadcast.wake()
         return job
 
+    async def plan_job(self, name: str, rig: str | None) -> Job:
+        """A job that begins when start is pressed."""
+        return await self.jobs.add(name, Span(rig), state="idle")
+
     async def declare_job(self, name: str, span: Span) -> Job:
-        """A job over what was recorded."""
-        return await self.jobs.add(name, span, state="finished")
+        """A job over what was recorded; without an end it goes on. Raises LogError, ConflictError."""
+        if span.end is None:
+            self._require_free(None)
+        span = await self.jobs.check_span(span)
+        if span.end is not None:
+            return await self.jobs.add(name, span, state="finished")
+        job = await self.jobs.add(name, span, state="running")
+        self._held = []
+        self.live.begin(job, job.setup)
+        await self._rebuild(job)
+        return job
+
+    def _require_free(self, job: Job | None) -> None:
+        """See that no other job is open; raises ConflictError."""
+        other = self.live.job
+        if other is not None and (job is None or other.number != job.number):
+            raise ConflictError(f"job {other.number} is still open: finish it first")
 
     async def press(self, job: Job, kind: str, detail: dict[str, Any]) -> Job:
-        """A button on the dashboard."""
+        """A button on the dashboard; raises ConflictError where it does not go with the job's state."""
+        if job.state == "finished" and kind != "note":
+            raise ConflictError(f"job {job.number} is finished")
+        is_idle = job.state == "idle"
+        if is_idle and kind != "start":
+            raise ConflictError(f"job {job.number} has not begun: press start")
+        if kind == "start":
+            self._require_free(job)
         job = await self.jobs.press(job, kind, detail, self.device())
+        if is_idle:
+            self.live.begin(job, job.setup)
         if kind == "refill":
             self.live.refill()
         self._note_job(job)
+        return job
+
+    async def change_job(self, job: Job) -> Job:
+        """Another name or other settings; what was computed of the job before is computed again."""
+        await self.jobs.save(job)
+        if self.live.job is not None and self.live.job.number == job.number:
+            self.live.update(job)
+        if job.state == "finished":
+            await asyncio.to_thread(self.reviews.request, job)
+        self.broadcast.wake()
         return job
 
     def _note_job(self, job: Job) -> None:
@@ -174,12 +211,19 @@ class Service:
         now = DeviceTime(found[0], found[1], mono, found[3])
         job = self.live.job
         if button == "start" and job is None:
-            stamp = datetime.now(UTC).strftime("%Y-%m-%d %H:%M")
-            job = await self.jobs.add(f"Job of {stamp} UTC", open_span(now), state="running")
+            job = await self._begin_on_rig(now)
             self.live.begin(job, job.setup)
         elif job is not None and button in ("start", "pause", "finish"):
             self._note_job(await self.jobs.change(job, button, now))
         self.broadcast.wake()
+
+    async def _begin_on_rig(self, now: DeviceTime) -> Job:
+        """The job that was declared for this, or a new one."""
+        idle = await self.jobs.find_idle()
+        if idle is not None and idle.rig in ("", now.rig):
+            return await self.jobs.change(idle, "start", now)
+        stamp = datetime.now(UTC).strftime("%Y-%m-%d %H:%M")
+        return await self.jobs.add(f"Job of {stamp} UTC", open_span(now), state="running")
 
     async def _rebuild(self, job: Job | None) -> None:
         """Fold the stored part of the open job in, then what came meanwhile."""

@@ -16,7 +16,7 @@ LAWN_FILE = "lawn.geojson"
 def read_setup(path: Path) -> Setup:
     """Read a settings file and the boundary that it names; raises SettingsError with one line for people."""
     try:
-        found = tomllib.loads(path.read_text(encoding="utf-8"))
+        found = tomllib.loads(path.read_text(encoding="utf-8-sig"))
     except FileNotFoundError as error:
         raise SettingsError(f"{path}: no such settings file; deploy/setup.toml is one to start from") from error
     except (OSError, UnicodeDecodeError) as error:
@@ -35,11 +35,13 @@ def read_setup(path: Path) -> Setup:
 def read_lawn(path: Path) -> tuple[Zone, ...]:
     """Read the polygons of a GeoJSON file; raises SettingsError where it is none."""
     try:
-        return zones_from_geojson(json.loads(path.read_text(encoding="utf-8")))
+        return zones_from_geojson(json.loads(path.read_text(encoding="utf-8-sig")))
     except FileNotFoundError as error:
         raise SettingsError(f"site.boundary: {path}: no such file") from error
     except (OSError, UnicodeDecodeError) as error:
         raise SettingsError(f"site.boundary: {path}: cannot be read: {error}") from error
+    except RecursionError as error:
+        raise SettingsError(f"site.boundary: {path}: nested too deeply") from error
     except ValueError as error:
         raise SettingsError(f"site.boundary: {path}: {error}") from error
 
@@ -55,10 +57,13 @@ def zones_from_geojson(found: Any) -> tuple[Zone, ...]:
         kind = geometry.get("type") if isinstance(geometry, dict) else None
         if not isinstance(geometry, dict) or kind not in ("Polygon", "MultiPolygon"):
             raise ValueError(f"feature {place} is not a Polygon")
-        properties = feature.get("properties") or {}
-        head = {"name": properties.get("name", f"zone {place}"), "kind": properties.get("kind", "zone")}
-        parts = [geometry.get("coordinates")] if kind == "Polygon" else geometry.get("coordinates")
-        zones += [{**head, "rings": _flatten(place, part)} for part in parts or []]
+        properties = feature.get("properties")
+        known = properties if isinstance(properties, dict) else {}
+        head = {"name": str(known.get("name") or f"zone {place}"), "kind": known.get("kind", "zone")}
+        parts = geometry.get("coordinates")
+        if not isinstance(parts, list):
+            raise ValueError(f"feature {place} has no coordinates")
+        zones += [{**head, "rings": _flatten(place, part)} for part in ([parts] if kind == "Polygon" else parts)]
     base = {"sprayer": {"swath_m": 1.0}, "flow_meter": {"pulses_per_l": 1.0}, "treatment": {"target_l_per_m2": 1.0}}
     return setup_from_mapping({**base, "zone": zones}).zones
 
@@ -67,7 +72,7 @@ def _flatten(place: int, rings: Any) -> list[list[list[float]]]:
     """Rings without altitudes."""
     try:
         return [[[float(point[0]), float(point[1])] for point in ring] for ring in rings]
-    except (TypeError, ValueError, IndexError) as error:
+    except (TypeError, ValueError, IndexError, KeyError, OverflowError) as error:
         raise ValueError(f"feature {place} has coordinates that are not rings of [longitude, latitude]") from error
 
 
@@ -112,4 +117,4 @@ def _toml_value(value: Any) -> str:
     """One value; JSON's texts, numbers and lists of those are TOML's too."""
     if isinstance(value, list | tuple):
         return "[" + ", ".join(_toml_value(each) for each in value) + "]"
-    return json.dumps(value, ensure_ascii=False)
+    return json.dumps(value, ensure_ascii=False).replace("\x7f", "\\u007f")

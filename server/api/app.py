@@ -5,6 +5,7 @@ from collections.abc import Callable
 from importlib.metadata import version
 from pathlib import Path
 from typing import Any
+from urllib.parse import urlsplit
 
 from fastapi import FastAPI, Request
 from fastapi.responses import Response
@@ -93,9 +94,19 @@ class Guard:
             await send(message)
 
         answer: ASGIApp | Response = self._app
-        if not self._gate.admits(request):
+        if is_foreign(request):
+            answer = problem(403, "orders are taken from this service's own pages only")
+        elif not self._gate.admits(request):
             answer = problem(401, "a passcode is needed")
         await answer(scope, receive, send_with_headers)
+
+
+def is_foreign(request: Request) -> bool:
+    """Whether a page of somebody else's makes a browser send an order."""
+    origin = request.headers.get("origin")
+    if request.method in ("GET", "HEAD", "OPTIONS") or origin is None:
+        return False
+    return urlsplit(origin).netloc != request.headers.get("host", "")
 
 
 def route_paths() -> list[str]:

@@ -5,11 +5,13 @@ from datetime import UTC, datetime
 from typing import Annotated, Any
 
 from fastapi import APIRouter, Depends
+from pydantic import ValidationError
 
 from server.api.desk import desk
-from server.api.models import End, JobChange, JobView, NewJob, Press
+from server.api.models import End, Instant, JobChange, JobView, NewJob, Press
 from server.core.setup import Span
 from server.core.tables import setup_from_mapping
+from server.errors import ConflictError, RequestError
 from server.service import Service
 from server.store.jobs import Job
 
@@ -40,11 +42,16 @@ async def list_jobs(service: Desk) -> list[JobView]:
 
 @router.post("", status_code=201)
 async def add_job(body: NewJob, service: Desk) -> JobView:
-    """Begin a job now (`start` "now" or left out without an `end`), or declare one over what was recorded."""
-    if body.start in (None, "now") and body.end is None:
+    """Begin a job now, declare one for later, or over what was recorded; without an `end` that one goes on."""
+    if body.start == "now":
+        if body.end is not None:
+            raise RequestError("end", "a job that begins now cannot have ended")
         return view(await service.start_job(body.name))
-    span = Span(body.rig or service.live.rig, _end(body.start), _end(body.end))
-    return view(await service.declare_job(body.name, span))
+    if body.start is None and body.end is None:
+        return view(await service.plan_job(body.name, body.rig))
+    rig = body.rig or service.live.rig
+    start, end = [await _place(service, rig, name, getattr(body, name)) for name in ("start", "end")]
+    return view(await service.declare_job(body.name, Span(rig, start, end)))
 
 
 @router.get("/proposals")
@@ -77,35 +84,32 @@ async def change_job(number: int, body: JobChange, service: Desk) -> JobView:
     if body.setup is not None:
         setup = setup_from_mapping(body.setup, job.setup.zones if "zone" not in body.setup else ())
         job = replace(job, setup=replace(setup, job=job.span), revision=job.revision + 1)
-    await service.jobs.save(job)
-    if service.live.job is not None and service.live.job.number == number:
-        service.live.update(job)
-    return view(job)
+    return view(await service.change_job(job))
 
 
 @router.delete("/{number}", status_code=204)
 async def forget_job(number: int, service: Desk) -> None:
     """Forget a job; its samples stay in the raw log."""
     if service.live.job is not None and service.live.job.number == number:
-        raise ValueError(f"job {number} is still open: finish it first")
+        raise ConflictError(f"job {number} is still open: finish it first")
     await service.jobs.remove(number)
+    service.reviews.forget(number)
 
 
 @router.post("/{number}/buttons")
 async def press_button(number: int, body: Press, service: Desk) -> JobView:
     """Start, pause, refill, peg, finish, or a note; it goes into the raw log."""
-    job = await service.jobs.find(number)
-    if job.state == "finished" and body.kind != "note":
-        raise ValueError(f"job {number} is finished")
-    return view(await service.press(job, body.kind, body.detail))
+    return view(await service.press(await service.jobs.find(number), body.kind, body.detail))
 
 
-def _end(found: Any) -> tuple[str, float] | None:
-    """One end of a span, in either form."""
-    if found is None or found == "now":
+async def _place(service: Service, rig: str | None, key: str, found: Any) -> tuple[str, float] | None:
+    """One end of a span, in any of its forms, as start of the device and its clock."""
+    if found is None:
         return None
-    if isinstance(found, End):
-        return found.boot, found.mono
-    if len(found) != 2 or not isinstance(found[0], str) or isinstance(found[1], str):
-        raise ValueError("start and end are [boot, mono]")
-    return found[0], float(found[1])
+    if isinstance(found, Instant):
+        return await service.jobs.place(rig, found.utc)
+    try:
+        end = found if isinstance(found, End) else End(boot=found[0], mono=found[1])
+    except ValidationError as error:
+        raise RequestError(key, "must be [boot, mono]: the device's start and seconds of its clock") from error
+    return end.boot, end.mono

@@ -1,6 +1,6 @@
 """What the API takes and gives, strictly: unknown keys are refused."""
 
-from typing import Any, Literal
+from typing import Annotated, Any, Literal
 
 from pydantic import BaseModel, ConfigDict, Field
 
@@ -13,26 +13,39 @@ class Strict(BaseModel):
     model_config = ConfigDict(extra="forbid", strict=True)
 
 
+Boot = Annotated[str, Field(pattern="^[0-9a-f]{8,32}$")]
+Mono = Annotated[float, Field(ge=0.0, le=1e10, allow_inf_nan=False)]
+Utc = Annotated[float, Field(ge=0.0, le=1e11, allow_inf_nan=False)]
+Pair = Annotated[list[str | float], Field(min_length=2, max_length=2)]
+Text = Annotated[str, Field(min_length=1, max_length=120)]
+
+
 class End(Strict):
     """One end of a span: a start of the device and its clock."""
 
-    boot: str = Field(pattern="^[0-9a-f]{8,32}$")
-    mono: float = Field(ge=0.0)
+    boot: Boot
+    mono: Mono
+
+
+class Instant(Strict):
+    """One end of a span by the time of day."""
+
+    utc: Utc
 
 
 class NewJob(Strict):
-    """A job to begin now, or over what was recorded."""
+    """A job: `start` "now" begins it, none leaves it until start is pressed, another declares it over the log."""
 
-    name: str = Field(min_length=1, max_length=120)
+    name: Text
     rig: str | None = Field(default=None, pattern="^[a-z0-9-]{1,32}$")
-    start: Literal["now"] | End | list[str | float] | None = None
-    end: End | list[str | float] | None = None
+    start: Literal["now"] | End | Instant | Pair | None = None
+    end: End | Instant | Pair | None = None
 
 
 class JobChange(Strict):
     """A new name or new settings for a job."""
 
-    name: str | None = Field(default=None, min_length=1, max_length=120)
+    name: Text | None = None
     setup: dict[str, Any] | None = None
 
 

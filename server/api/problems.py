@@ -8,15 +8,16 @@ from fastapi.responses import JSONResponse
 from starlette.exceptions import HTTPException
 
 from server.core.errors import SetupError
-from server.errors import ServiceError, StoreError, UnknownError
+from server.errors import ConflictError, RequestError, ServiceError, StoreError, UnknownError
 
 MEDIA_TYPE = "application/problem+json"
+STATUS = ((UnknownError, 404), (ConflictError, 409), (StoreError, 507))
+UNFORESEEN = "something went wrong that was not foreseen; the service's log says what"
 
 
 def problem(status: int, detail: str, *, key: str | None = None, headers: dict[str, str] | None = None) -> JSONResponse:
     """One problem document."""
-    title = HTTPStatus(status).phrase
-    content = {"type": "about:blank", "title": title, "status": status, "detail": detail}
+    content = {"type": "about:blank", "title": HTTPStatus(status).phrase, "status": status, "detail": detail}
     if key is not None:
         content["key"] = key
     return JSONResponse(content, status, headers, MEDIA_TYPE)
@@ -27,7 +28,10 @@ def add_problems(app: FastAPI) -> None:
 
     @app.exception_handler(HTTPException)
     async def answer_http(request: Request, error: HTTPException) -> JSONResponse:
-        return problem(error.status_code, str(error.detail), headers=dict(error.headers or {}))
+        detail = str(error.detail)
+        if error.status_code == 404 and detail == HTTPStatus.NOT_FOUND.phrase:
+            detail = f"there is no {request.url.path}"
+        return problem(error.status_code, detail, headers=dict(error.headers or {}))
 
     @app.exception_handler(RequestValidationError)
     async def answer_validation(request: Request, error: RequestValidationError) -> JSONResponse:
@@ -37,13 +41,13 @@ def add_problems(app: FastAPI) -> None:
 
     @app.exception_handler(SetupError)
     async def answer_setup(request: Request, error: SetupError) -> JSONResponse:
-        return problem(422, error.problem, key=error.key)
+        return problem(422, str(error), key=error.key)
 
     @app.exception_handler(ServiceError)
     async def answer_service(request: Request, error: ServiceError) -> JSONResponse:
-        status = 404 if isinstance(error, UnknownError) else 507 if isinstance(error, StoreError) else 422
-        return problem(status, str(error))
+        status = next((status for kind, status in STATUS if isinstance(error, kind)), 422)
+        return problem(status, str(error), key=error.key if isinstance(error, RequestError) else None)
 
-    @app.exception_handler(ValueError)
-    async def answer_value(request: Request, error: ValueError) -> JSONResponse:
-        return problem(409, str(error))
+    @app.exception_handler(500)
+    async def answer_unforeseen(request: Request, error: Exception) -> JSONResponse:
+        return problem(500, UNFORESEEN)

@@ -22,9 +22,8 @@ MEDIA = {".json": "application/json", ".geojson": "application/geo+json", ".csv"
 async def read_review(number: int, service: Desk) -> dict[str, Any]:
     """How the review stands; once ready, with the job's totals."""
     job = await service.jobs.find(number)
-    state = service.reviews.state_of(job)
-    if state.state == "none" and job.state == "finished":
-        state = service.reviews.request(job)
+    look = service.reviews.request if job.state == "finished" else service.reviews.state_of
+    state = await asyncio.to_thread(look, job)
     found = asdict(state)
     if state.state == "ready":
         found |= json.loads(await asyncio.to_thread(service.reviews.read_file, job, "job.json"))
@@ -34,7 +33,8 @@ async def read_review(number: int, service: Desk) -> dict[str, Any]:
 @router.post("/{number}/review", status_code=202)
 async def renew_review(number: int, service: Desk) -> dict[str, Any]:
     """Compute the review again, of an open job as far as it went."""
-    return asdict(service.reviews.request(await service.jobs.find(number), anew=True))
+    job = await service.jobs.find(number)
+    return asdict(await asyncio.to_thread(service.reviews.request, job, anew=True))
 
 
 @router.get("/{number}/files/{name}")

@@ -6,6 +6,7 @@ SI, the unit in each key.
 import difflib
 import hashlib
 import json
+import re
 from collections.abc import Mapping
 from dataclasses import fields
 from itertools import pairwise
@@ -37,6 +38,10 @@ _TABLES: dict[str, type] = {
 }
 _REQUIRED = {"sprayer": ("swath_m",), "flow_meter": ("pulses_per_l",), "treatment": ("target_l_per_m2",)}
 _PATHS = {"site.boundary"}
+_RIG = re.compile(r"[a-z0-9-]{1,32}")
+_BOOT = re.compile(r"[0-9a-f]{8,32}")
+LATEST_MONO_S = 1e10
+LONGEST_NAME = 120
 
 
 def setup_from_mapping(found: Mapping[str, Any], zones: tuple[Zone, ...] = ()) -> Setup:
@@ -226,13 +231,14 @@ def _check_whole(setup: Setup) -> None:
             raise SetupError("flow_meter.flow_l_per_min", "must be as long as pulses_per_l")
         if any(b <= a for a, b in pairwise(flows)):
             raise SetupError("flow_meter.flow_l_per_min", "must rise from value to value")
-    if sprayer.pattern == "trapezoid" and sprayer.pattern_top_m is None:
-        raise SetupError("sprayer.pattern_top_m", "is needed for a trapezoid")
-    if sprayer.pattern_top_m is not None and sprayer.pattern_top_m > 2.0 * sprayer.swath_m:
-        raise SetupError("sprayer.pattern_top_m", f"{sprayer.pattern_top_m} is wider than the base, 2 × swath − top")
+    top, swath = sprayer.pattern_top_m, sprayer.swath_m
+    if top is not None and top > swath:
+        raise SetupError("sprayer.pattern_top_m", f"{top:g} is out of range: 0 to the swath, {swath:g}, is allowed")
     limit, notice = treatment.wind_limit_mps, treatment.wind_notice_mps
     if limit is not None and notice is not None and notice > limit:
-        raise SetupError("treatment.wind_notice_mps", f"{notice} is above the limit, {limit}")
+        raise SetupError(
+            "treatment.wind_notice_mps", f"{notice:g} is out of range: at most the limit, {limit:g}, is allowed"
+        )
 
 
 def _check_site(found: Any) -> None:
@@ -254,8 +260,8 @@ def _read_span(found: Any) -> Span:
         if key not in ("rig", "start", "end"):
             raise SetupError(f"job.{key}", f"is not a setting{_suggest(key, ['rig', 'start', 'end'])}")
     rig = found.get("rig")
-    if rig is not None and not isinstance(rig, str):
-        raise SetupError("job.rig", f"{rig!r} must be a text")
+    if rig is not None and not (isinstance(rig, str) and _RIG.fullmatch(rig)):
+        raise SetupError("job.rig", f"{rig!r} must be 1 to 32 of a-z, 0-9 and '-'")
     return Span(rig, _read_end("job.start", found.get("start")), _read_end("job.end", found.get("end")))
 
 
@@ -263,11 +269,14 @@ def _read_end(key: str, found: Any) -> tuple[str, float] | None:
     """One end of a span: boot and mono."""
     if found is None:
         return None
-    if not isinstance(found, list | tuple) or len(found) != 2 or not isinstance(found[0], str):
+    if not isinstance(found, list | tuple) or len(found) != 2:
         raise SetupError(key, f"{found!r} must be [boot, mono]")
-    if isinstance(found[1], bool) or not isinstance(found[1], int | float):
-        raise SetupError(key, f"{found[1]!r} must be seconds of the boot's clock")
-    return found[0], float(found[1])
+    boot, mono = found
+    if not (isinstance(boot, str) and _BOOT.fullmatch(boot)):
+        raise SetupError(key, f"{boot!r} must be a boot's name, 8 to 32 of 0-9 and a-f")
+    if isinstance(mono, bool) or not isinstance(mono, int | float) or not 0.0 <= mono <= LATEST_MONO_S:
+        raise SetupError(key, f"{mono!r} must be seconds of the boot's clock, 0 to {LATEST_MONO_S:g}")
+    return boot, float(mono)
 
 
 def _read_peg(place: int, found: Any) -> Peg:
@@ -278,15 +287,19 @@ def _read_peg(place: int, found: Any) -> Peg:
         if key not in ("name", "lat", "lon", "sd_m"):
             raise SetupError(f"peg.{key}", f"is not a setting{_suggest(key, ['name', 'lat', 'lon', 'sd_m'])}")
     numbers = {k: _check_number(f"peg.{k}", v) for k, v in found.items() if k != "name" and v is not None}
-    return Peg(found["name"], **numbers)
+    if ("lat" in numbers) != ("lon" in numbers):
+        raise SetupError("peg.lat" if "lon" in numbers else "peg.lon", "is needed: lat and lon go together")
+    return Peg(_check_name("peg.name", found["name"]), **numbers)
 
 
 def _read_zone(found: Any) -> Zone:
     """One polygon as the store keeps it."""
     try:
         rings = tuple(tuple((float(lon), float(lat)) for lon, lat in ring) for ring in found["rings"])
-        name, kind = str(found["name"]), found["kind"]
-    except (KeyError, TypeError, ValueError) as error:
+        name, kind = _check_name("zone.name", found["name"]), found["kind"]
+    except SetupError:
+        raise
+    except (KeyError, TypeError, ValueError, OverflowError) as error:
         raise SetupError("zone", "must have name, kind and rings of [longitude, latitude]") from error
     if kind not in ("zone", "keep_out"):
         raise SetupError("zone.kind", f"{kind!r} is none of zone, keep_out")
@@ -298,6 +311,13 @@ def _read_zone(found: Any) -> Zone:
     if not rings:
         raise SetupError("zone.rings", f"{name!r} has no ring")
     return Zone(name, kind, rings)
+
+
+def _check_name(key: str, found: Any) -> str:
+    """A name that every file can hold."""
+    if not isinstance(found, str) or not 1 <= len(found) <= LONGEST_NAME or not found.isprintable():
+        raise SetupError(key, f"{found!r} must be a text of 1 to {LONGEST_NAME} printable characters")
+    return found
 
 
 def _as_list(key: str, found: Any) -> list[Any]:

@@ -1,7 +1,6 @@
 """All files of a job's results, by name."""
 
 import os
-import tempfile
 from importlib.metadata import version
 from pathlib import Path
 
@@ -41,12 +40,12 @@ def write_files(files: dict[str, bytes], folder: Path) -> None:
     try:
         folder.mkdir(parents=True, exist_ok=True)
         for name, content in files.items():
-            with tempfile.NamedTemporaryFile(dir=folder, delete=False) as part:
-                part.write(content)
-                part.flush()
-                os.fsync(part.fileno())
-            Path(part.name).chmod(0o644)
-            Path(part.name).replace(folder / name)
+            part = folder / f".{name}.part"
+            with part.open("wb") as out:
+                out.write(content)
+                out.flush()
+                os.fsync(out.fileno())
+            part.replace(folder / name)
     except OSError as error:
         raise StoreError(
             f"{folder}: cannot be written ({error.strerror}): is there room, and the right to write?"

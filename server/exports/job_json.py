@@ -30,7 +30,7 @@ def job_object(result: JobResult, *, software: str, setup_digest: str, log_diges
         "software": software,
         "setup_digest": setup_digest,
         "log_digest": log_digest,
-        "climate": result.climate,
+        "climate": {name: result.climate.get(name) for name in ("start", "end")},
         "messages": {**result.messages, "missing": result.missing.total},
         "notes": list(result.notes),
         "boots": list(result.boots),

@@ -25,7 +25,7 @@ def load_job_log(connection: sqlite3.Connection, span: Span) -> JobLog:
     if not read:
         raise LogError(f"the store holds no sample of rig {rig!r} in the job's span")
     duplicate = len(_select_repeats(connection, bounds))
-    refused = len(_select_refused(connection, rig, rows))
+    refused = len(_select_refused(connection, rig, _times(rows)))
     names = {number: name for number, (name, _, _) in bounds.items()}
     boots = [names.get(number, "") for number in range(max(bounds, default=0) + 1)]
     return assemble_log(rig, boots, rows, Receipt(read + refused + duplicate, refused, duplicate))
@@ -49,7 +49,7 @@ def iterate_received(connection: sqlite3.Connection, span: Span) -> Iterator[Rec
     for boot, stream, seq, received in _select_repeats(connection, bounds):
         again = Received(wire.topic_of(rig, stream), received, payloads[boot, stream, seq])
         found.append((received, 1, boot, stream, seq, again))
-    for number, topic, received, payload in _select_refused(connection, rig, rows):
+    for number, topic, received, payload in _select_refused(connection, rig, _times(rows)):
         found.append((received, 2, 0, "", number, Received(topic, received, payload)))
     found.sort(key=lambda entry: entry[:5])
     return (entry[-1] for entry in found)
@@ -67,20 +67,28 @@ def choose_rig(connection: sqlite3.Connection, span: Span) -> str:
 
 def bound_boots(connection: sqlite3.Connection, rig: str, span: Span) -> Bounds:
     """Which boots belong to the job, and which part of each."""
-    known = connection.execute("SELECT id, name FROM boot WHERE rig = ?", (rig,)).fetchall()
-    arrivals = {number: _first_arrival(connection, number) for number, _ in known}
-    order = sorted((n for n in known if arrivals[n[0]] is not None), key=lambda n: (arrivals[n[0]], n[1]))
-    limits: list[Limits] = cut_span(span, [name for _, name in order])
-    return {number: (name, *limit) for (number, name), limit in zip(order, limits, strict=True) if limit is not None}
+    known = connection.execute(
+        "SELECT id, name FROM boot WHERE rig = ? AND first_received IS NOT NULL ORDER BY first_received, name", (rig,)
+    ).fetchall()
+    limits: list[Limits] = cut_span(span, [name for _, name in known])
+    return {number: (name, *limit) for (number, name), limit in zip(known, limits, strict=True) if limit is not None}
 
 
-def _first_arrival(connection: sqlite3.Connection, boot: int) -> float | None:
-    """When a boot's first message came, None for a boot without samples."""
-    firsts = [
-        connection.execute(f"SELECT min(received) FROM {stream} WHERE boot = ?", (boot,)).fetchone()[0]
+def count_messages(connection: sqlite3.Connection, span: Span) -> list[int]:
+    """How many samples, repeats and refusals a job holds so far: other figures mean that its log has changed."""
+    rig = choose_rig(connection, span)
+    bounds = bound_boots(connection, rig, span)
+    found = [
+        connection.execute(
+            f"SELECT count(*), min(received), max(received) FROM {stream} WHERE boot = ? AND mono BETWEEN ? AND ?",
+            (number, low, high),
+        ).fetchone()
         for stream in wire.DATA_STREAMS
+        for number, (_, low, high) in bounds.items()
     ]
-    return min((first for first in firsts if first is not None), default=None)
+    times = [time for _, *pair in found for time in pair if time is not None]
+    samples = sum(count for count, _, _ in found)
+    return [samples, len(_select_repeats(connection, bounds)), len(_select_refused(connection, rig, times))]
 
 
 def _select(connection: sqlite3.Connection, stream: str, bounds: Bounds) -> list[tuple[object, ...]]:
@@ -112,9 +120,15 @@ def _select_repeats(connection: sqlite3.Connection, bounds: Bounds) -> list[tupl
     return found
 
 
-def _select_refused(connection: sqlite3.Connection, rig: str, rows: Rows) -> list[tuple[int, str, float, bytes]]:
+def _times(rows: Rows) -> list[float]:
+    """When the rows came."""
+    return [row[-1] for found in rows.values() for row in found]
+
+
+def _select_refused(
+    connection: sqlite3.Connection, rig: str, times: list[float]
+) -> list[tuple[int, str, float, bytes]]:
     """What was refused of the rig while the job's messages came."""
-    times = [row[-1] for found in rows.values() for row in found]
     query = "SELECT id, topic, received, payload FROM quarantine WHERE received BETWEEN ? AND ? ORDER BY id"
     found = connection.execute(query, (min(times), max(times))).fetchall() if times else []
     topics = {wire.topic_of(rig, stream) for stream in wire.DATA_STREAMS}

@@ -9,7 +9,7 @@ from server.core.setup import Setup, Span
 from server.core.tables import mapping_from_setup, setup_from_mapping
 from server.errors import UnknownError
 
-STATES = ("running", "paused", "finished")
+STATES = ("idle", "running", "paused", "finished")
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,7 +53,7 @@ def find_job(connection: sqlite3.Connection, number: int) -> Job:
 def find_open_job(connection: sqlite3.Connection) -> Job | None:
     """The job that is running or paused, if one is."""
     row = connection.execute(
-        f"SELECT {_COLUMNS} FROM job WHERE state <> 'finished' ORDER BY id DESC LIMIT 1"
+        f"SELECT {_COLUMNS} FROM job WHERE state IN ('running', 'paused') ORDER BY id DESC LIMIT 1"
     ).fetchone()
     return None if row is None else _read(row)
 

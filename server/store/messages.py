@@ -1,19 +1,22 @@
 """The one writer of the raw log: a batch of messages, one transaction, once each."""
 
+import re
 import sqlite3
 from collections import Counter
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field
-from typing import Any
+from typing import Any, TypeVar
 
 from rig import wire
 from server.errors import StoreError
 from server.store.columns import INSERT, SELECT, message_of, row_of
 from server.store.settled import Prefix, read_prefix
 
+Result = TypeVar("Result")
 QUARANTINE_ROWS = 20_000
 QUARANTINE_BYTES = 2048
 LONGEST_RANGE = 10_000_000
+_BOOT = re.compile(r"[0-9a-f]{8,32}")
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,6 +38,11 @@ class Outcome:
 
     counts: Counter[str] = field(default_factory=Counter)
     settled: dict[tuple[str, str], dict[str, int]] = field(default_factory=dict)
+    first_of_boots: dict[int, float] = field(default_factory=dict)
+
+    def note_stored(self, number: int, received_utc: float) -> None:
+        """Note when the first sample of a start came."""
+        self.first_of_boots[number] = min(self.first_of_boots.get(number, received_utc), received_utc)
 
 
 class MessageWriter:
@@ -57,17 +65,24 @@ class MessageWriter:
             self._connection.execute("BEGIN IMMEDIATE")
             touched = self._store(list(arrivals), outcome)
             self._tally(outcome.counts)
+            self._note_boots(outcome)
             self._connection.execute("COMMIT")
         except sqlite3.Error as error:
             self._undo()
-            raise StoreError(
-                f"the database refuses ({error}): free or replace the disk; the rig keeps everything"
-            ) from error
+            raise _refused(error) from error
         for rig, boot, number in touched:
             streams = (stream for stream in wire.DATA_STREAMS if (number, stream) in self._prefixes)
             found = {stream: self._prefixes[number, stream].settled for stream in streams}
             outcome.settled[rig, boot] = {stream: seq for stream, seq in found.items() if seq >= 0}
         return outcome
+
+    def run(self, work: Callable[["MessageWriter"], Result]) -> Result:
+        """Write something else than samples; raises StoreError where the database refuses."""
+        try:
+            return work(self)
+        except sqlite3.Error as error:
+            self._undo()
+            raise _refused(error) from error
 
     def next_operator_seq(self, rig: str, boot: str) -> int:
         """The next number for an operator message of this start."""
@@ -94,6 +109,7 @@ class MessageWriter:
                 self._store_late(arrival, message, number, row, rows, outcome)
                 continue
             prefix.add(message.seq, message.seq)
+            outcome.note_stored(number, arrival.received_utc)
             rows.setdefault(arrival.stream, []).append(row)
             if wire.write(message, arrival.stream) != arrival.payload:
                 verbatim.append((number, arrival.stream, message.seq, arrival.payload))
@@ -113,6 +129,7 @@ class MessageWriter:
         self._connection.executemany(INSERT[arrival.stream], waiting)
         if self._connection.execute(INSERT[arrival.stream], row).rowcount:
             outcome.counts["late"] += 1
+            outcome.note_stored(number, arrival.received_utc)
             if wire.write(message, arrival.stream) != arrival.payload:
                 found = (number, arrival.stream, message.seq, arrival.payload)
                 self._connection.execute("INSERT OR IGNORE INTO verbatim VALUES (?, ?, ?, ?)", found)
@@ -154,7 +171,9 @@ class MessageWriter:
     def _settle_overflow(self, rig: str, event: wire.Event, number: int, touched: set[tuple[str, str, int]]) -> None:
         """The device declares a range lost, of this start or of the one it names."""
         of_boot = event.detail.get("of_boot")
-        if isinstance(of_boot, str) and of_boot != event.boot:
+        if of_boot is not None and of_boot != event.boot:
+            if not isinstance(of_boot, str) or _BOOT.fullmatch(of_boot) is None:
+                return
             number = self._number_boot(rig, of_boot)
             touched.add((rig, of_boot, number))
         low, high = int(event.detail["from_seq"]), int(event.detail["to_seq"])
@@ -163,7 +182,11 @@ class MessageWriter:
 
     def _settle(self, number: int, stream: str, low: int, high: int) -> None:
         """Note a range as settled without samples."""
-        self._connection.execute("INSERT OR REPLACE INTO settled VALUES (?, ?, ?, ?)", (number, stream, low, high))
+        self._connection.execute(
+            "INSERT INTO settled VALUES (?, ?, ?, ?) ON CONFLICT (boot, stream, from_seq) "
+            "DO UPDATE SET to_seq = max(to_seq, excluded.to_seq)",
+            (number, stream, low, high),
+        )
         self._prefix(number, stream).add(low, high)
 
     def _number_boot(self, rig: str, boot: str) -> int:
@@ -189,12 +212,23 @@ class MessageWriter:
             list(counts.items()),
         )
 
+    def _note_boots(self, outcome: Outcome) -> None:
+        """Keep with each start when its first sample came."""
+        self._connection.executemany(
+            "UPDATE boot SET first_received = min(coalesce(first_received, ?1), ?1) WHERE id = ?2",
+            [(first, number) for number, first in outcome.first_of_boots.items()],
+        )
+
     def _undo(self) -> None:
         """Forget what memory knew of a batch that was not stored."""
         if self._connection.in_transaction:
             self._connection.execute("ROLLBACK")
         self._boots.clear()
         self._prefixes.clear()
+
+
+def _refused(error: sqlite3.Error) -> StoreError:
+    return StoreError(f"the database refuses ({error}): free or replace the disk; the rig keeps everything")
 
 
 def read_tally(connection: sqlite3.Connection) -> Counter[str]:

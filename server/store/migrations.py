@@ -53,3 +53,11 @@ def create_jobs(db: Database) -> None:
         "setup TEXT NOT NULL, revision INTEGER NOT NULL DEFAULT 1)"
     )
     db.execute("CREATE TABLE default_setup (id INTEGER PRIMARY KEY CHECK (id = 1), setup TEXT NOT NULL)")
+
+
+@migrations()
+def note_boots(db: Database) -> None:
+    """When each start's first sample came, so that nobody needs to look through all of them."""
+    db.execute("ALTER TABLE boot ADD COLUMN first_received REAL")
+    firsts = " UNION ALL ".join(f"SELECT boot, received FROM {stream}" for stream in _SAMPLES)
+    db.execute(f"UPDATE boot SET first_received = (SELECT min(received) FROM ({firsts}) WHERE boot = boot.id)")
