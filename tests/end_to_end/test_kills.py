@@ -64,7 +64,7 @@ def test_kills_lose_nothing_that_was_committed(broker, programs: list[Program], 
     wait_for(lambda: http.ask("/api/health"), "the service answers")
     rig.start()
     wait_for(lambda: (http.ask("/api/live") or {}).get("messages", {}).get("read", 0) > 10, "samples come")
-    assert http.ask("/api/jobs", "POST", {"name": "kills"})["state"] == "running"
+    assert http.ask("/api/jobs", "POST", {"name": "kills", "start": "now"})["state"] == "running"
     add_witness(spool)
     dice = random.Random(20)
     victims = ["service", "broker", "rig"] * KILLS
