@@ -1,0 +1,105 @@
+"""A walk through the real pages on the real service: live, then the review; contrast, sizes, no errors."""
+
+from pathlib import Path
+
+import pytest
+from playwright.sync_api import Browser, Page
+from programs import Http, Program, run_command, wait_for
+
+SIZES = {"phone": (390, 844), "laptop": (1440, 900)}
+MEASURE = """() => {
+  const rgb = (text) => (text.match(/[\\d.]+/g) || []).map(Number);
+  const light = ([r, g, b]) => {
+    const part = (v) => { v /= 255; return v <= 0.03928 ? v / 12.92 : ((v + 0.055) / 1.055) ** 2.4; };
+    return 0.2126 * part(r) + 0.7152 * part(g) + 0.0722 * part(b);
+  };
+  const ground = (node) => {
+    for (let at = node; at; at = at.parentElement) {
+      const colour = rgb(getComputedStyle(at).backgroundColor);
+      if (colour.length === 3 || colour[3] > 0.99) return colour;
+    }
+    return [255, 255, 255];
+  };
+  const faint = [], small = [];
+  const walker = document.createTreeWalker(document.body, NodeFilter.SHOW_TEXT);
+  while (walker.nextNode()) {
+    const node = walker.currentNode.parentElement;
+    if (!walker.currentNode.textContent.trim() || !node.checkVisibility({checkVisibilityCSS: true})) continue;
+    if (node.closest('[disabled], [aria-disabled="true"], script, style, option')) continue;
+    const style = getComputedStyle(node);
+    const [a, b] = [light(rgb(style.color)), light(ground(node))].sort((x, y) => y - x);
+    const wanted = parseFloat(style.fontSize) >= 24 ? 3 : 4.5;
+    const ratio = (a + 0.05) / (b + 0.05);
+    if (ratio < wanted) faint.push(`${node.textContent.slice(0, 30)} ${ratio.toFixed(2)}`);
+  }
+  for (const node of document.querySelectorAll('button, select, input, nav a')) {
+    const box = node.getBoundingClientRect();
+    const what = `${node.tagName} ${node.textContent.slice(0, 20)} ${box.width}x${box.height}`;
+    if (box.width > 0 && (box.height < 47.5 || box.width < 47.5)) small.push(what);
+  }
+  return {faint, small, wide: document.documentElement.scrollWidth - innerWidth};
+}"""
+
+
+@pytest.fixture
+def job(broker, free_port: int, tmp_path: Path):
+    """The demo's job on the real service, at 12 times its pace."""
+    scenario = tmp_path / "scenario"
+    assert run_command("firmware_sim", "log", "demo", "--out", str(scenario), "--rig", "rig-1").returncode == 0
+    address = f"127.0.0.1:{broker.port}"
+    service = Program(
+        tmp_path / "service.log", "server", "serve", "--setup", str(scenario / "setup.toml"), "--database",
+        str(tmp_path / "db.sqlite3"), "--broker", address, "--port", str(free_port),
+    )  # fmt: skip
+    rig = Program(
+        tmp_path / "rig.log", "firmware_sim", "rig", "demo", "--broker", address, "--rig", "rig-1", "--spool",
+        str(tmp_path / "spool.sqlite3"), "--pace", "12",
+    )  # fmt: skip
+    service.start()
+    http = Http(free_port)
+    wait_for(lambda: http.ask("/api/health"), "the service answers")
+    rig.start()
+    yield http
+    rig.kill()
+    service.kill()
+
+
+def open_page(browser: Browser, http: Http, size: str, scheme: str, words: list[str]) -> Page:
+    """A page of a size and a colour scheme, its complaints gathered."""
+    width, height = SIZES[size]
+    context = browser.new_context(viewport={"width": width, "height": height}, color_scheme=scheme)
+    page = context.new_page()
+    page.on("console", lambda message: words.append(message.text) if message.type == "error" else None)
+    page.on("pageerror", lambda error: words.append(str(error)))
+    page.goto(f"{http.base}/#lawn")
+    return page
+
+
+def test_walk_from_live_to_review(browser: Browser, job: Http) -> None:
+    complaints: list[str] = []
+    pages = {
+        (size, scheme): open_page(browser, job, size, scheme, complaints)
+        for size in SIZES
+        for scheme in ("light", "dark")
+    }
+    phone = pages["phone", "light"]
+    phone.get_by_text("running").first.wait_for(timeout=30_000)
+    phone.wait_for_function("document.body.innerText.includes('L/100 m²')", timeout=30_000)
+    phone.wait_for_function("/\\d+\\.\\d ± \\d/.test(document.body.innerText)", timeout=60_000)
+    phone.get_by_text("STOP SPRAYING", exact=True).wait_for(timeout=90_000)
+    for name, page in pages.items():
+        found = page.evaluate(MEASURE)
+        assert found == {"faint": [], "small": [], "wide": 0}, name
+    wait_for(lambda: any(j["state"] == "finished" for j in job.ask("/api/jobs") or []), "the job is finished", 90)
+    wait_for(lambda: (job.ask("/api/jobs/1/review") or {}).get("state") == "ready", "the review is ready")
+    for name, page in pages.items():
+        page.goto(f"{job.base}/#got/1")
+        page.get_by_text("missed", exact=False).first.wait_for(timeout=30_000)
+        page.wait_for_function("document.querySelectorAll('table tr').length > 8", timeout=30_000)
+        found = page.evaluate(MEASURE)
+        assert found == {"faint": [], "small": [], "wide": 0}, name
+        page.goto(f"{job.base}/#gear")
+        page.get_by_label("Width of a pass", exact=False).first.wait_for(timeout=30_000)
+        found = page.evaluate(MEASURE)
+        assert found == {"faint": [], "small": [], "wide": 0}, name
+    assert complaints == []
