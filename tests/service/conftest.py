@@ -1,5 +1,6 @@
 """Fixtures of the service's tests: a scenario's raw log, and a whole service without broker or network."""
 
+import json
 from collections.abc import Callable, Iterator
 from contextlib import ExitStack
 from pathlib import Path
@@ -57,7 +58,8 @@ class Desk:
     def ask(self, method: str, path: str, body: Any = None, **more: Any) -> httpx.Response:
         """One request."""
         if body is not None:
-            more["json"] = body
+            more["content"] = json.dumps(body)
+            more["headers"] = {"content-type": "application/json", **more.get("headers", {})}
 
         async def send() -> httpx.Response:
             return await self.client.request(method, path, **more)
