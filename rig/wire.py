@@ -8,6 +8,7 @@ import json
 import re
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
+from functools import lru_cache
 from operator import attrgetter
 from typing import Any
 
@@ -20,7 +21,6 @@ LEVELS = ("none", "notice", "stop")
 SAMPLE_STREAMS = ("position", "flow", "wind", "climate", "event")
 """The streams a device sends samples on; each is acknowledged."""
 DATA_STREAMS = (*SAMPLE_STREAMS, "operator")
-"""Everything that the raw log of a job holds."""
 STREAMS = (*DATA_STREAMS, "state", "description", "ack", "service", "alarm")
 
 _RIG = re.compile(r"[a-z0-9-]{1,32}")
@@ -173,10 +173,6 @@ def _or_null(check: Check) -> Check:
     return lambda v: v is None or check(v)
 
 
-def _text(limit: int) -> Check:
-    return lambda v: type(v) is str and len(v) <= limit
-
-
 def _is_boot(value: Any) -> bool:
     return type(value) is str and _BOOT.fullmatch(value) is not None
 
@@ -232,7 +228,7 @@ _FIELDS: dict[str, dict[str, Check]] = {
     "ack": {"boot": _is_boot, "committed": _is_committed},
     "alarm": {
         "level": _choice(*LEVELS),
-        "reason": _text(400),
+        "reason": lambda v: type(v) is str and len(v) <= 400,
         "since": _or_null(_UTC),
         "job": _or_null(_COUNT),
     },
@@ -265,6 +261,7 @@ def topic_of(rig: str, stream: str) -> str:
     return f"{TOPIC_ROOT}/{rig}/{stream}"
 
 
+@lru_cache(maxsize=256)
 def split_topic(topic: str) -> tuple[str, str]:
     """Read rig and stream from a topic; the stream may be unknown; raises Refusal for a topic of another shape."""
     parts = topic.split("/")
@@ -291,7 +288,7 @@ def encode(message: Message) -> bytes:
 
 def write(message: Message, stream: str) -> bytes:
     """Write a message that is known to keep the contract, one just decoded say, without checking it again."""
-    return json.dumps(_to_object(message, stream), separators=(",", ":"), ensure_ascii=False).encode()
+    return _WRITER.encode(_to_object(message, stream)).encode()
 
 
 def decode(stream: str, payload: bytes) -> Message:
@@ -319,7 +316,7 @@ def _parse(payload: bytes) -> dict[str, Any]:
     if len(payload) > PAYLOAD_LIMIT_BYTES:
         raise Refusal(f"payload of {len(payload)} bytes is over {PAYLOAD_LIMIT_BYTES}")
     try:
-        found = json.loads(payload.decode("utf-8"), parse_constant=_refuse_constant)
+        found = _READER.decode(payload.decode("utf-8"))
     except UnicodeDecodeError as error:
         raise Refusal("not UTF-8") from error
     except Refusal:
@@ -333,6 +330,10 @@ def _parse(payload: bytes) -> dict[str, Any]:
 
 def _refuse_constant(name: str) -> float:
     raise Refusal(f"{name} is not a number in JSON")
+
+
+_READER = json.JSONDecoder(parse_constant=_refuse_constant)
+_WRITER = json.JSONEncoder(separators=(",", ":"), ensure_ascii=False)
 
 
 def _refuse(found: Mapping[str, Any], reason: str) -> Refusal:
@@ -377,7 +378,7 @@ def _check_detail(found: Mapping[str, Any]) -> None:
 def _is_unicode(found: Mapping[str, Any]) -> bool:
     """Tell whether every string can be written as UTF-8 again."""
     try:
-        json.dumps(found, ensure_ascii=False).encode()
+        _WRITER.encode(found).encode()
     except UnicodeEncodeError:
         return False
     return True

@@ -6,10 +6,9 @@ rig and comes again.
 """
 
 import logging
-import queue
 import threading
 import time
-from collections import Counter
+from collections import Counter, deque
 from collections.abc import Callable
 from concurrent.futures import Future
 from dataclasses import dataclass
@@ -67,7 +66,9 @@ class Ingest:
         self._connection = open_writer(file)
         self._file = file
         self._watch = watch
-        self._queue: queue.Queue[Arrival | Task] = queue.Queue()
+        self._queue: deque[Arrival | Task] = deque()
+        self._wake = threading.Event()
+        self._greeted: set[str] = set()
         self._replies: Replies | None = None
         self._stop = threading.Event()
         self._thread = threading.Thread(target=self._run, name="writer", daemon=True)
@@ -78,7 +79,7 @@ class Ingest:
     @property
     def backlog(self) -> int:
         """How many messages wait for the disk."""
-        return self._queue.qsize()
+        return len(self._queue)
 
     @property
     def fault(self) -> str | None:
@@ -95,6 +96,7 @@ class Ingest:
     def stop(self) -> None:
         """Store what has come and end the writer."""
         self._stop.set()
+        self._wake.set()
         if self._thread.ident is not None:
             self._thread.join(10.0)
         self._connection.close()
@@ -127,13 +129,14 @@ class Ingest:
             except (ServiceError, OSError, ValueError) as error:
                 future.set_exception(error)
 
-        self._queue.put(task)
+        self._queue.append(task)
+        self._wake.set()
         return future
 
     def _take_data(self, topic: str, rig: str, stream: str, payload: bytes, at: tuple[float, float]) -> None:
         """Decode a sample, show it, queue it."""
         self._greet(rig)
-        if self._queue.qsize() >= QUEUE_LIMIT:
+        if len(self._queue) >= QUEUE_LIMIT:
             if not self._is_full:
                 log.error("more messages than the disk takes: the rest waits on the rig")
             self._is_full = True
@@ -142,10 +145,16 @@ class Ingest:
         try:
             message = cast("wire.Data", wire.decode(stream, payload))
         except wire.Refusal as refusal:
-            self._queue.put(Arrival(topic, at[1], payload, rig, stream, None, refusal))
+            self._enqueue(Arrival(topic, at[1], payload, rig, stream, None, refusal))
             return
         self._watch(Fresh(rig, message, *at))
-        self._queue.put(Arrival(topic, at[1], payload, rig, stream, message))
+        self._enqueue(Arrival(topic, at[1], payload, rig, stream, message))
+
+    def _enqueue(self, arrival: Arrival) -> None:
+        """Hand one message to the writer, who looks once a second or when there are many."""
+        self._queue.append(arrival)
+        if len(self._queue) >= EARLY_BATCH:
+            self._wake.set()
 
     def _take_state(self, rig: str, payload: bytes, at: tuple[float, float]) -> None:
         """A rig says that it is there, or its will that it is gone."""
@@ -158,7 +167,8 @@ class Ingest:
         self._watch(Fresh(rig, cast("wire.State", message), *at))
 
     def _greet(self, rig: str) -> None:
-        if self._replies is not None:
+        if self._replies is not None and rig not in self._greeted:
+            self._greeted.add(rig)
             self._replies.greet(rig)
 
     def _run(self) -> None:
@@ -166,7 +176,7 @@ class Ingest:
         writer = MessageWriter(self._connection)
         waiting: list[Arrival] = []
         tasks: list[Task] = []
-        while not (self._stop.is_set() and self._queue.empty() and not waiting):
+        while not (self._stop.is_set() and not self._queue and not waiting):
             self._gather(waiting, tasks)
             try:
                 if waiting:
@@ -184,20 +194,17 @@ class Ingest:
 
     def _gather(self, waiting: list[Arrival], tasks: list[Task]) -> None:
         """Collect arrivals for up to a second, or until there are many, or something is to be run."""
-        end = time.monotonic() + COMMIT_PERIOD_S
-        while len(waiting) < BATCH and not tasks:
-            left = end - time.monotonic()
-            is_early = len(waiting) >= EARLY_BATCH and self._queue.empty()
-            if left <= 0 or is_early or (self._stop.is_set() and self._queue.empty()):
-                break
-            try:
-                found = self._queue.get(timeout=min(left, 0.2))
-            except queue.Empty:
-                continue
+        if not self._stop.is_set():
+            self._wake.wait(COMMIT_PERIOD_S)
+        self._wake.clear()
+        while self._queue and len(waiting) < BATCH and not tasks:
+            found = self._queue.popleft()
             if isinstance(found, Arrival):
                 waiting.append(found)
             else:
                 tasks.append(found)
+        if self._queue:
+            self._wake.set()
 
     def _acknowledge(self, outcome: Outcome) -> None:
         """Tell each rig what is settled."""

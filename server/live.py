@@ -61,6 +61,9 @@ class Live:
         self.start: _Start | None = None
         self.utc_offset_s = nan
         self.last_live_mono = nan
+        self.behind_s = 0.0
+        self.missing = 0
+        self._newest: dict[str, int] = {}
 
     @property
     def setup(self) -> Setup:
@@ -143,10 +146,25 @@ class Live:
             self.start = _Start(fresh.message.boot, offset, offset)
             self.way.restart_flow(is_from_start=fresh.message.seq == 0)
             self._cup.restart()
+            self._newest.clear()
         if self.start is None:
             return False
         self.start.smallest_s = min(self.start.smallest_s, offset)
-        return offset - self.start.smallest_s <= LIVE_WITHIN_S
+        self.behind_s = offset - self.start.smallest_s
+        self._count_missing(fresh.message)
+        return self.behind_s <= LIVE_WITHIN_S
+
+    def _count_missing(self, message: wire.Data) -> None:
+        """Keep how many numbers are missing below the newest of each stream; one that comes late is found again."""
+        stream = wire.stream_of(message)
+        if stream == "operator":
+            return
+        newest = self._newest.get(stream, message.seq - 1)
+        if message.seq > newest:
+            self.missing += message.seq - newest - 1
+            self._newest[stream] = message.seq
+        elif message.seq < newest:
+            self.missing = max(0, self.missing - 1)
 
     def _fold(self, message: wire.Data, *, is_live: bool) -> None:
         """One message of the rig that is followed."""
@@ -215,7 +233,7 @@ class Live:
         return Snapshot(
             at_utc=known(utc, 3),
             sequence=self._sequence,
-            rig=self._rig_part(messages.backlog),
+            rig=self._rig_part(),
             receiver=self._receiver_part(),
             position=self._position_part(),
             speed_mps=known(speed, 3),
@@ -239,10 +257,10 @@ class Live:
             faults=(*self._faults(is_fresh=is_fresh), *faults),
         )
 
-    def _rig_part(self, backlog: int) -> RigPart:
+    def _rig_part(self) -> RigPart:
         age = self._now() - self.last_live_mono if isfinite(self.last_live_mono) else None
         boot = self.start.boot if self.start is not None else None
-        return RigPart(self.rig, boot, self.link, known(age, 2), float(backlog))
+        return RigPart(self.rig, boot, self.link, known(age, 2), known(self.behind_s, 1))
 
     def _receiver_part(self) -> ReceiverPart:
         if self._fix is None:

@@ -70,7 +70,12 @@ class Service:
         """The figures of this instant."""
         counts = self.ingest.counts
         messages = MessagesPart(
-            counts["read"], counts["refused"], counts["duplicate"], 0, counts["unknown_stream"], self.ingest.backlog
+            counts["read"],
+            counts["refused"],
+            counts["duplicate"],
+            self.live.missing,
+            counts["unknown_stream"],
+            self.ingest.backlog,
         )
         fault = self.ingest.fault
         return self.live.snapshot(messages, (fault,) if fault else ())

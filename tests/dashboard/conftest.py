@@ -14,9 +14,9 @@ FLAGS = (
 )  # fmt: skip
 
 
-@pytest.fixture(scope="session")
+@pytest.fixture
 def browser() -> Iterator[Browser]:
-    """Debian's Chromium."""
+    """Debian's Chromium, ended with the test: while it runs no other event loop can."""
     with sync_playwright() as play:
         found = play.chromium.launch(executable_path="/usr/bin/chromium", args=list(FLAGS))
         yield found
