@@ -12,6 +12,7 @@ from typing import Any
 
 from server.core.flow import find_spraying, gather_volume
 from server.core.log import JobLog
+from server.core.results import Plane
 from server.core.tables import digest_setup
 from server.core.timebase import align_boots
 from server.errors import ServiceError, UnknownError
@@ -91,6 +92,14 @@ class Reviews:
         with self._lock:
             self._states.pop(number, None)
         shutil.rmtree(self._folder / str(number), ignore_errors=True)
+
+    def plane_of(self, job: Job) -> Plane | None:
+        """The local plane of a job's review, None while there is none."""
+        try:
+            found = json.loads(self.read_file(job, "job.json"))
+        except UnknownError:
+            return None
+        return Plane(found["lat0"], found["lon0"])
 
     def close(self) -> None:
         """Begin no other review, and leave the one under way: it can be computed again."""

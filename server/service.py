@@ -12,6 +12,7 @@ from rig import wire
 from server.broadcast import Broadcast, Page
 from server.core.geodesy import plane_at
 from server.core.polygons import rings_from_zone
+from server.core.results import Plane
 from server.core.setup import Setup, Span
 from server.errors import ConflictError, LogError, UnknownError
 from server.ingest import Fresh, Ingest, Replies
@@ -88,9 +89,9 @@ class Service:
 
         return self.broadcast.follow(read)
 
-    def lawn(self, setup: Setup) -> dict[str, Any]:
-        """The site on the local plane."""
-        plane = self.live.way.plane
+    def lawn(self, setup: Setup, plane: Plane | None = None) -> dict[str, Any]:
+        """The site on the local plane: a reviewed job's own, or that of the live picture."""
+        plane = plane or self.live.way.plane
         if plane is None and setup.zones:
             lon, lat = setup.zones[0].rings[0][0]
             plane = plane_at(lat, lon)

@@ -1,5 +1,6 @@
 """The live picture: as it is, and as a stream."""
 
+import asyncio
 from typing import Annotated, Any
 
 from fastapi import APIRouter, Depends, Query, Request
@@ -28,5 +29,7 @@ async def follow_live(service: Desk, request: Request) -> StreamingResponse:
 @router.get("/lawn")
 async def read_lawn(service: Desk, job: Annotated[int | None, Query()] = None) -> dict[str, Any]:
     """The site on the local plane: of the running job, of another job, or of the next one."""
-    setup = service.live.setup if job is None else (await service.jobs.find(job)).setup
-    return service.lawn(setup)
+    if job is None:
+        return service.lawn(service.live.setup)
+    found = await service.jobs.find(job)
+    return service.lawn(found.setup, await asyncio.to_thread(service.reviews.plane_of, found))

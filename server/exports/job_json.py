@@ -34,6 +34,8 @@ def job_object(result: JobResult, *, software: str, setup_digest: str, log_diges
         "messages": {**result.messages, "missing": result.missing.total},
         "notes": list(result.notes),
         "boots": list(result.boots),
+        "lat0": result.plane.lat0_deg,
+        "lon0": result.plane.lon0_deg,
         "missing_by_stream": result.missing.by_stream,
     }
     cleaned = plain(found)

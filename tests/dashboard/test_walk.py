@@ -92,6 +92,11 @@ def test_walk_from_live_to_review(browser: Browser, job: Http) -> None:
         assert found == {"faint": [], "small": [], "wide": 0}, name
     wait_for(lambda: any(j["state"] == "finished" for j in job.ask("/api/jobs") or []), "the job is finished", 90)
     wait_for(lambda: (job.ask("/api/jobs/1/review") or {}).get("state") == "ready", "the review is ready")
+    lawn, dose = job.ask("/api/lawn?job=1"), job.ask("/api/jobs/1/dose")
+    corners = [point for zone in lawn["zones"] for ring in zone["rings_m"] for point in ring]
+    for axis, (low, count) in enumerate((("x0_m", "nx"), ("y0_m", "ny"))):
+        inside = [dose[low] < point[axis] < dose[low] + dose[count] * dose["cell_m"] for point in corners]
+        assert all(inside), "the lawn lies where the dose does"
     for name, page in pages.items():
         page.goto(f"{job.base}/#got/1")
         page.get_by_text("missed", exact=False).first.wait_for(timeout=30_000)
