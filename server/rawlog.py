@@ -14,7 +14,7 @@ from rig import wire
 from server.core.log import JobLog, Receipt
 from server.core.setup import Span
 from server.errors import LogError
-from server.samples import Rows, assemble_log
+from server.samples import NUMERIC, SAID, Rows, assemble_log, tabulate
 from server.store.columns import row_of
 
 GZIP_MAGIC = b"\x1f\x8b"
@@ -165,7 +165,8 @@ class _Gathering:
         receipt = Receipt(read + refused + duplicate, refused, duplicate)
         if not read:
             raise LogError(f"the raw log holds no sample of rig {rig!r} in the job's span")
-        return assemble_log(rig, self._names, cut, receipt)
+        tables = {stream: tabulate(cut.get(stream, []), stream) for stream in NUMERIC}
+        return assemble_log(rig, self._names, tables, {stream: cut.get(stream, []) for stream in SAID}, receipt)
 
     def _choose_rig(self) -> str:
         """The span's rig, or the only one."""

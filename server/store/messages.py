@@ -9,8 +9,9 @@ from typing import Any, TypeVar
 
 from rig import wire
 from server.errors import StoreError
+from server.numbers import Numbers
 from server.store.columns import INSERT, SELECT, message_of, row_of
-from server.store.settled import Prefix, read_prefix
+from server.store.settled import read_settled
 
 Result = TypeVar("Result")
 QUARANTINE_ROWS = 20_000
@@ -51,7 +52,7 @@ class MessageWriter:
     def __init__(self, connection: sqlite3.Connection) -> None:
         self._connection = connection
         self._boots: dict[tuple[str, str], int] = {}
-        self._prefixes: dict[tuple[int, str], Prefix] = {}
+        self._settled: dict[tuple[int, str], Numbers] = {}
 
     @property
     def connection(self) -> sqlite3.Connection:
@@ -71,8 +72,8 @@ class MessageWriter:
             self._undo()
             raise _refused(error) from error
         for rig, boot, number in touched:
-            streams = (stream for stream in wire.DATA_STREAMS if (number, stream) in self._prefixes)
-            found = {stream: self._prefixes[number, stream].settled for stream in streams}
+            streams = (stream for stream in wire.DATA_STREAMS if (number, stream) in self._settled)
+            found = {stream: self._settled[number, stream].settled for stream in streams}
             outcome.settled[rig, boot] = {stream: seq for stream, seq in found.items() if seq >= 0}
         return outcome
 
@@ -87,8 +88,7 @@ class MessageWriter:
     def next_operator_seq(self, rig: str, boot: str) -> int:
         """The next number for an operator message of this start."""
         number = self._number_boot(rig, boot)
-        prefix = self._prefix(number, "operator")
-        return max((prefix.settled, *prefix.beyond)) + 1
+        return self._settled_of(number, "operator").highest + 1
 
     def _store(self, arrivals: list[Arrival], outcome: Outcome) -> set[tuple[str, str, int]]:
         """Sort a batch into tables; gives the starts that it touched."""
@@ -103,12 +103,12 @@ class MessageWriter:
                 continue
             number = self._number_boot(arrival.rig, message.boot)
             touched.add((arrival.rig, message.boot, number))
-            prefix = self._prefix(number, arrival.stream)
+            settled = self._settled_of(number, arrival.stream)
             row = row_of(arrival.stream, message, number, arrival.received_utc)
-            if prefix.holds(message.seq):
+            if message.seq in settled:
                 self._store_late(arrival, message, number, row, rows, outcome)
                 continue
-            prefix.add(message.seq, message.seq)
+            settled.add(message.seq)
             outcome.note_stored(number, arrival.received_utc)
             rows.setdefault(arrival.stream, []).append(row)
             if wire.write(message, arrival.stream) != arrival.payload:
@@ -156,7 +156,7 @@ class MessageWriter:
             return
         number = self._number_boot(arrival.rig, refusal.boot)
         touched.add((arrival.rig, refusal.boot, number))
-        if not self._prefix(number, arrival.stream).holds(refusal.seq):
+        if refusal.seq not in self._settled_of(number, arrival.stream):
             self._settle(number, arrival.stream, refusal.seq, refusal.seq)
 
     def _quarantine(self, arrival: Arrival, reason: str) -> None:
@@ -187,7 +187,7 @@ class MessageWriter:
             "DO UPDATE SET to_seq = max(to_seq, excluded.to_seq)",
             (number, stream, low, high),
         )
-        self._prefix(number, stream).add(low, high)
+        self._settled_of(number, stream).add(low, high)
 
     def _number_boot(self, rig: str, boot: str) -> int:
         """The database's number of a start."""
@@ -198,12 +198,12 @@ class MessageWriter:
             self._boots[key] = int(number)
         return self._boots[key]
 
-    def _prefix(self, number: int, stream: str) -> Prefix:
+    def _settled_of(self, number: int, stream: str) -> Numbers:
         """What is settled of a start's stream."""
         key = (number, stream)
-        if key not in self._prefixes:
-            self._prefixes[key] = read_prefix(self._connection, number, stream)
-        return self._prefixes[key]
+        if key not in self._settled:
+            self._settled[key] = read_settled(self._connection, number, stream)
+        return self._settled[key]
 
     def _tally(self, counts: Counter[str]) -> None:
         """Keep the counts over restarts."""
@@ -224,7 +224,7 @@ class MessageWriter:
         if self._connection.in_transaction:
             self._connection.execute("ROLLBACK")
         self._boots.clear()
-        self._prefixes.clear()
+        self._settled.clear()
 
 
 def _refused(error: sqlite3.Error) -> StoreError:

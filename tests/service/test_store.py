@@ -4,17 +4,19 @@ import json
 import signal
 import subprocess
 import sys
+from dataclasses import replace
 
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from rig import wire
+from server.core.log import Receipt
 from server.core.setup import Span
 from server.errors import StoreError
 from server.store import messages
 from server.store.connection import open_reader, open_writer
-from server.store.joblog import iterate_received, load_job_log
+from server.store.joblog import iterate_messages, iterate_received, load_job_log
 from server.store.messages import Arrival, MessageWriter, count_reasons, read_quarantine, read_tally
 
 RIG = "cart"
@@ -185,6 +187,38 @@ def test_counts_last_over_restarts(connection):
     for _ in range(2):
         MessageWriter(connection).write([flow(0), arrive("flow", b"{}")])
     assert read_tally(connection) == {"read": 4, "refused": 2, "duplicate": 1}
+
+
+def test_a_log_comes_out_in_the_order_it_came_with_repeats_and_refusals_in_their_place(connection):
+    came = [flow(0), flow(2), arrive("wind", SAMPLES[2][1], 1000.1), arrive("flow", b"nonsense", 1000.3), flow(1)]
+    came += [replace(flow(2), received_utc=1000.35), replace(flow(9), received_utc=1000.31)]
+    came = [replace(arrival, received_utc=1000.0 + 0.01 * k) for k, arrival in enumerate(came)]
+    writer = MessageWriter(connection)
+    for arrival in came:
+        writer.write([arrival])
+    found = [(m.received_utc, m.topic, m.payload) for m in iterate_received(connection, Span())]
+    assert found == [(arrival.received_utc, arrival.topic, arrival.payload) for arrival in came]
+    assert load_job_log(connection, Span()).receipt == Receipt(7, 1, 1)
+
+
+def test_messages_come_out_in_the_order_they_were_taken_start_by_start(connection):
+    later = [replace(flow(seq), received_utc=2000.0 - seq) for seq in (3, 1, 2)]
+    wind = arrive("wind", wire.encode(wire.Wind(BOOT, 0, 0.5, 17, None, 0)), 2001.0)
+    earlier = [replace(flow(seq, boot=EARLIER), received_utc=1000.0) for seq in (1, 0)]
+    MessageWriter(connection).write([*later, wind, *earlier])
+    found = [(m.boot, wire.stream_of(m), m.seq) for m, _ in iterate_messages(connection, Span())]
+    assert found == [
+        (EARLIER, "flow", 0), (EARLIER, "flow", 1), (BOOT, "flow", 1), (BOOT, "flow", 2), (BOOT, "wind", 0),
+        (BOOT, "flow", 3),
+    ]  # fmt: skip
+
+
+def test_a_far_number_costs_no_memory_and_no_time(connection):
+    writer = MessageWriter(connection)
+    far = arrive("flow", wire.encode(wire.Flow(BOOT, 2**52, 1.0, 1, None, 0)))
+    writer.write([flow(0), far, *(flow(seq) for seq in range(5000, 9000))])
+    assert writer.write([overflow(0, 1, 4999)]).settled[RIG, BOOT]["flow"] == 8999
+    assert MessageWriter(connection).write([flow(9000)]).settled[RIG, BOOT]["flow"] == 9000
 
 
 CHILD = """
