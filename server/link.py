@@ -98,7 +98,7 @@ class MqttLink:
             self._events.on_refusal(f"the broker at {where} refuses the service ({code}): check user and password file")
             return
         client.subscribe(f"{TOPIC_ROOT}/+/+", 1)
-        for topic, payload in self._retained.items():
+        for topic, payload in list(self._retained.items()):
             client.publish(topic, payload, qos=1, retain=True)
         self._change(is_up=True)
 

@@ -1,17 +1,16 @@
 """The live picture: every message folded through the causal half of core, in the order it comes.
 
-Job seconds `t` lie on the service's monotonic clock: mono + the offset of each start's first message. A message counts
-as live if it comes within 5 s of its start's smallest (arrival - mono); what is filled in later moves the totals but
-raises no alarm.
+Job seconds `t` lie on the service's monotonic clock: mono + the offset of each start's first message. What is filled in
+later moves the totals, but the alarm is taken over from live messages only.
 """
 
 from collections import deque
 from collections.abc import Callable
-from dataclasses import dataclass
 from datetime import UTC, datetime
 from math import isfinite, nan
 
 from rig import wire
+from server.arrivals import LIVE_WITHIN_S, Arrival, Arrivals, Order
 from server.core.alarm import AlarmState
 from server.core.setup import Setup
 from server.core.windfold import Second, WindFold, WindNow
@@ -31,21 +30,12 @@ from server.snapshot import (
 )
 from server.store.jobs import Job
 
-LIVE_WITHIN_S = 5.0
 STALE_S = 5.0
+TOLD_FOR_S = 120.0
 FLOW_SILENT_S = 3.0
 FIX_SILENT_S = 3.0
 RATE_SPEED_MPS = 0.2
 VELOCITY_SD = (0.05, 0.15)
-
-
-@dataclass(slots=True)
-class _Start:
-    """One start of a device: its offset onto the service's clock, and the smallest seen."""
-
-    boot: str
-    offset_s: float
-    smallest_s: float
 
 
 class Live:
@@ -54,16 +44,13 @@ class Live:
     def __init__(self, setup: Setup, *, now: Callable[[], float]) -> None:
         self._now = now
         self._sequence = 0
-        self._follow(setup)
+        self._alarm: AlarmState | None = None
+        self._fix: wire.Position | None = None
         self.rig: str | None = None
         self.job: Job | None = None
-        self.link = "unknown"
-        self.start: _Start | None = None
-        self.utc_offset_s = nan
-        self.last_live_mono = nan
-        self.behind_s = 0.0
-        self.missing = 0
-        self._newest: dict[str, int] = {}
+        self._hear_anew()
+        self._follow(setup)
+        self._measure_anew()
 
     @property
     def setup(self) -> Setup:
@@ -76,14 +63,24 @@ class Live:
         return self._sequence
 
     @property
-    def alarm(self) -> AlarmState:
-        """The alarm as of the newest second."""
-        return self._wind_now.alarm
+    def alarm(self) -> AlarmState | None:
+        """The alarm as of the newest live message; None until one came that can be trusted to be live."""
+        return self._alarm
+
+    @property
+    def missing(self) -> int:
+        """How many messages of the rig are missing."""
+        return self._arrivals.missing
 
     def begin(self, job: Job | None, setup: Setup) -> None:
         """Follow a job from its beginning, or no job."""
+        has_changed = (setup.anemometer, setup.treatment) != (self._setup.anemometer, self._setup.treatment)
+        if job is not None and job.rig and self.rig not in (None, job.rig):
+            self._switch(job.rig)
         self.job = job
         self._follow(setup)
+        if has_changed:
+            self._measure_anew()
         self._sequence += 1
 
     def update(self, job: Job) -> None:
@@ -91,103 +88,132 @@ class Live:
         self.job = job
         self._sequence += 1
 
-    def take(self, fresh: Fresh, *, may_be_live: bool = True) -> bool:
-        """Fold one message in; tells whether it was live."""
-        if isinstance(fresh.message, wire.State):
-            return self._take_state(fresh.rig, fresh.message)
-        if self.rig is not None and fresh.rig != self.rig and self.job is not None:
-            return False
-        is_live = self._place(fresh) and may_be_live
-        self.rig = fresh.rig
-        self._fold(fresh.message, is_live=is_live)
+    def end(self) -> None:
+        """The job is finished; its picture stays until another one begins."""
+        self.job = None
         self._sequence += 1
-        return is_live
+
+    def take(self, fresh: Fresh, *, is_stored: bool = False) -> bool:
+        """Fold one message in, one from the store where it was before a restart; tells whether it was live."""
+        if not self._follows(fresh.rig):
+            return False
+        if isinstance(fresh.message, wire.State):
+            self.link = fresh.message.state
+            self._sequence += 1
+            return False
+        arrival = self._arrivals.place(fresh.message, fresh.arrived_mono, is_stored=is_stored)
+        if arrival is None:
+            return False
+        self.behind_s = arrival.behind_s
+        if arrival.is_live:
+            self.last_live_mono = self._now()
+            self.link = "online"
+        if not self._is_before_job(fresh.message):
+            self._fold(fresh.message, arrival)
+        if arrival.is_steady:
+            self._alarm = self._wind_now.alarm
+        self._sequence += 1
+        return arrival.is_live and arrival.order is not Order.REPEAT
 
     def device_clock(self) -> tuple[str, str, float, float | None] | None:
         """Rig, start, the device's monotonic clock now, and UTC: for what is pressed on the dashboard."""
-        if self.start is None or self.rig is None:
+        start = self._arrivals.current
+        if start is None or self.rig is None:
             return None
-        mono = self._now() - self.start.smallest_s
-        utc = mono + self.start.offset_s + self.utc_offset_s
-        return self.rig, self.start.boot, max(mono, 0.0), utc if isfinite(utc) else None
+        mono = self._now() - start.smallest_s
+        utc = mono + start.offset_s + self.utc_offset_s
+        return self.rig, start.boot, max(mono, 0.0), utc if isfinite(utc) else None
 
     def refill(self) -> None:
         """The tank is full again."""
         self.way.refill()
         self._sequence += 1
 
+    def _hear_anew(self) -> None:
+        """Know nothing of any rig."""
+        self._arrivals = Arrivals()
+        self._alarm = None
+        self.link = "unknown"
+        self.utc_offset_s = self.last_live_mono = nan
+        self.behind_s = 0.0
+        self._told: tuple[str, float] | None = None
+
+    def _switch(self, rig: str) -> None:
+        """Follow another rig."""
+        self.rig = rig
+        self._hear_anew()
+        self._follow(self._setup)
+        self._measure_anew()
+
     def _follow(self, setup: Setup) -> None:
-        """Begin anew."""
+        """Begin the way and the volume anew."""
         self._setup = setup
         self.way = LiveWay(setup)
-        self._wind = WindFold(anemometer=setup.anemometer, treatment=setup.treatment)
-        self._cup = LiveCup(setup.anemometer)
+        self._fix = None
+        self._fix_times: deque[float] = deque(maxlen=20)
+        self._flow_at = self._t = nan
+
+    def _measure_anew(self) -> None:
+        """Begin the wind anew: another rig or another cup, but not another job, for the wind knows nothing of jobs."""
+        self._wind = WindFold(anemometer=self._setup.anemometer, treatment=self._setup.treatment)
+        self._cup = LiveCup(self._setup.anemometer)
         self._wind_now = WindNow(nan)
         self._velocities: deque[tuple[float, float, float]] = deque(maxlen=60)
-        self._fix: wire.Position | None = None
-        self._fix_times: deque[float] = deque(maxlen=20)
-        self._flow_at = self._edge_at = self._wind_at = nan
-        self._t = nan
+        self._wind_at = nan
 
-    def _take_state(self, rig: str, state: wire.State) -> bool:
-        """The rig says that it is there, or its will that it is gone."""
-        if self.rig is None or rig == self.rig:
+    def _follows(self, rig: str) -> bool:
+        """Whether messages of this rig are followed: the job's rig, else the first heard until it has gone silent."""
+        wanted = self.job.rig if self.job is not None and self.job.rig else None
+        if rig == (wanted or self.rig):
             self.rig = rig
-            self.link = state.state
-            self._sequence += 1
-        return False
-
-    def _place(self, fresh: Fresh) -> bool:
-        """Put the message's start on the service's clock; tells whether it came in time to be live."""
-        assert not isinstance(fresh.message, wire.State)
-        offset = fresh.arrived_mono - fresh.message.mono
-        is_other = self.start is None or fresh.message.boot != self.start.boot
-        if is_other and not isinstance(fresh.message, wire.Operator):
-            self.start = _Start(fresh.message.boot, offset, offset)
-            self.way.restart_flow(is_from_start=fresh.message.seq == 0)
-            self._cup.restart()
-            self._newest.clear()
-        if self.start is None:
+            return True
+        if wanted is not None:
             return False
-        self.start.smallest_s = min(self.start.smallest_s, offset)
-        self.behind_s = offset - self.start.smallest_s
-        self._count_missing(fresh.message)
-        return self.behind_s <= LIVE_WITHIN_S
+        if self.rig is None:
+            self.rig = rig
+            return True
+        if self._now() - self.last_live_mono < STALE_S:
+            return False
+        self._switch(rig)
+        return True
 
-    def _count_missing(self, message: wire.Data) -> None:
-        """Keep how many numbers are missing below the newest of each stream; one that comes late is found again."""
-        stream = wire.stream_of(message)
-        if stream == "operator":
-            return
-        newest = self._newest.get(stream, message.seq - 1)
-        if message.seq > newest:
-            self.missing += message.seq - newest - 1
-            self._newest[stream] = message.seq
-        elif message.seq < newest:
-            self.missing = max(0, self.missing - 1)
+    def _is_before_job(self, message: wire.Data) -> bool:
+        """Whether a sample was taken in the job's first start, but before the job began."""
+        start = self.job.span.start if self.job is not None else None
+        return start is not None and message.boot == start[0] and message.mono < start[1]
 
-    def _fold(self, message: wire.Data, *, is_live: bool) -> None:
-        """One message of the rig that is followed."""
-        if self.start is None:
+    def _fold(self, message: wire.Data, arrival: Arrival) -> None:
+        """One message of the rig that is followed; what comes late or again has nothing to add but a button."""
+        if arrival.is_new_start:
+            self.way.restart_flow()
+            self._cup.restart()
+            if isfinite(self._t):
+                self._told = ("The device program on the rig has started anew.", arrival.t)
+        elif isinstance(message, wire.Event) and arrival.order is Order.NEXT:
+            self._note_trouble(arrival.t, message)
+        if arrival.order is not Order.REPEAT and _button_of(message) == "refill":
+            self.way.refill()
+        if arrival.order is not Order.NEXT:
             return
-        t = message.mono + self.start.offset_s
-        if is_live:
-            self.last_live_mono = self._now()
-            self.link = "online"
+        t = arrival.t
         self._t = t if not isfinite(self._t) else max(self._t, t)
         if isinstance(message, wire.Position):
             self._fold_fix(t, message)
         elif isinstance(message, wire.Flow):
-            if message.pulses != self.way.flow.pulses:
-                self._edge_at = t
             self._flow_at = t
             self.way.take_flow(t, message)
         elif isinstance(message, wire.Wind):
             self._wind_at = t
-            for air in self._cup.take(t, self.start.offset_s, message):
+            for air in self._cup.take(t, t - message.mono, message):
                 self._wind_now = self._wind.step(self._second(air))
-        elif isinstance(message, wire.Event | wire.Operator) and _button_of(message) == "refill":
-            self.way.refill()
+
+    def _note_trouble(self, t: float, event: wire.Event) -> None:
+        """What the rig itself complains of."""
+        if event.kind == "overflow":
+            self._told = ("The rig's spool was full: it has lost its oldest samples.", t)
+        elif event.kind == "implausible":
+            what = event.detail["stream"]
+            self._told = (f"The {what} sensor counts faster than it can: look for a loose contact.", t)
 
     def _fold_fix(self, t: float, message: wire.Position) -> None:
         """One fix."""
@@ -228,7 +254,7 @@ class Live:
         moves = isfinite(speed) and speed > RATE_SPEED_MPS
         rate = flow / 60.0 / (speed * setup.sprayer.swath_m) if way.flow.is_spraying and moves else None
         wanted = flow / 60.0 / (target * setup.sprayer.swath_m) if way.flow.is_spraying else None
-        zone, left = way.areas()
+        areas = way.areas()
         utc = self._t + self.utc_offset_s
         return Snapshot(
             at_utc=known(utc, 3),
@@ -246,9 +272,9 @@ class Live:
             volume_l=round(way.litres, 4),
             tank_l=setup.sprayer.tank_l,
             tank_left_l=round(max(0.0, setup.sprayer.tank_l - way.tank_used_l), 3),
-            covered_area_m2=round(way.covered_m2, 2),
-            area_left_m2=known(left, 1),
-            zone_area_m2=known(zone, 1),
+            covered_area_m2=round(areas.covered_m2, 2),
+            area_left_m2=known(areas.left_m2, 1),
+            zone_area_m2=known(areas.zone_m2, 1),
             wind=self._wind_part(),
             alarm=self._alarm_part(),
             job=self._job_part(),
@@ -259,8 +285,10 @@ class Live:
 
     def _rig_part(self) -> RigPart:
         age = self._now() - self.last_live_mono if isfinite(self.last_live_mono) else None
-        boot = self.start.boot if self.start is not None else None
-        return RigPart(self.rig, boot, self.link, known(age, 2), known(self.behind_s, 1))
+        start = self._arrivals.current
+        return RigPart(
+            self.rig, start.boot if start is not None else None, self.link, known(age, 2), known(self.behind_s, 1)
+        )
 
     def _receiver_part(self) -> ReceiverPart:
         if self._fix is None:
@@ -294,7 +322,7 @@ class Live:
 
     def _alarm_part(self) -> AlarmPart | None:
         alarm = self.alarm
-        if self._setup.treatment.wind_limit_mps is None:
+        if self._setup.treatment.wind_limit_mps is None or alarm is None:
             return None
         return AlarmPart(alarm.level, alarm.reason, known(alarm.since_t + self.utc_offset_s, 3))
 
@@ -308,6 +336,8 @@ class Live:
         """What is wrong, in plain sentences."""
         if self.rig is None:
             return ("No rig has been heard yet.",)
+        if not is_fresh and self.behind_s > LIVE_WITHIN_S and self.link == "online":
+            return (f"The rig still sends what it kept: what is shown is {self.behind_s:.0f} s old.",)
         if not is_fresh:
             return ("The rig is silent: what is shown is old.",)
         found = []
@@ -319,11 +349,15 @@ class Live:
             not isfinite(self._wind_at) or self._t - self._wind_at > FLOW_SILENT_S
         ):
             found.append("The anemometer is silent: no alarm can warn of wind.")
+        elif self._wind_now.is_cup_stuck:
+            found.append("The cup does not turn although the rig moves: is it stuck? No alarm can warn of wind.")
+        if self._told and self._t - self._told[1] < TOLD_FOR_S:
+            found.append(self._told[0])
         return tuple(found)
 
 
-def _button_of(message: wire.Event | wire.Operator) -> str | None:
+def _button_of(message: wire.Data) -> str | None:
     """The button of an event or an operator message."""
     if isinstance(message, wire.Operator):
         return message.kind
-    return str(message.detail["name"]) if message.kind == "button" else None
+    return str(message.detail["name"]) if isinstance(message, wire.Event) and message.kind == "button" else None

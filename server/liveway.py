@@ -1,6 +1,7 @@
 """Where the rig is and what fell where, while it happens: fixes and counts folded through core."""
 
 from collections import deque
+from dataclasses import dataclass
 from math import inf, isfinite, nan
 
 import numpy as np
@@ -20,6 +21,16 @@ from server.core.tracker import LiveFix, TrackFilter, step_track
 COVERED_FRACTION = 0.1
 WAIT_FOR_COUNT_S = 1.0
 LEAST_PASS_M = 2.0
+COUNT_EVERY_S = 1.0
+
+
+@dataclass(frozen=True, slots=True)
+class Areas:
+    """Ground that got more than a tenth of the target; of the zones, all and what is still to do (None: no zones)."""
+
+    covered_m2: float = 0.0
+    zone_m2: float | None = None
+    left_m2: float | None = None
 
 
 class LiveWay:
@@ -29,7 +40,7 @@ class LiveWay:
         self._setup = setup
         self.plane: Plane | None = None
         self.track = TrackFilter()
-        self.flow = FlowMeterState(pulses=0)
+        self.flow = FlowMeterState()
         self.litres = 0.0
         self.tank_used_l = 0.0
         self.passes_done = 0
@@ -42,10 +53,13 @@ class LiveWay:
         self._pass_from: tuple[float, float] | None = None
         self._ground: tuple[GridFrame, Ground] | None = None
         self._zone_m2: float | None = None
+        self._areas = Areas()
+        self._laid_l = 0.0
+        self._counted: tuple[object, float] = (None, -inf)
 
-    def restart_flow(self, *, is_from_start: bool) -> None:
-        """The device began anew, or is joined in its midst."""
-        self.flow = FlowMeterState(pulses=0) if is_from_start else FlowMeterState()
+    def restart_flow(self) -> None:
+        """The device began anew: its count did, too."""
+        self.flow = FlowMeterState()
 
     def take_fix(self, t: float, message: wire.Position) -> None:
         """Follow one fix."""
@@ -66,6 +80,8 @@ class LiveWay:
 
     def take_flow(self, t: float, message: wire.Flow) -> None:
         """Follow one count."""
+        if self.flow.pulses is None and message.seq == 0:
+            self.flow = FlowMeterState(pulses=0)
         before = self.flow
         self.flow = step_flow(before, message.pulses, message.edge, message.mono, self._setup.flow_meter)
         if self.flow is before:
@@ -84,21 +100,25 @@ class LiveWay:
         """The tank is full again."""
         self.tank_used_l = 0.0
 
-    @property
-    def covered_m2(self) -> float:
-        """Ground that got more than a tenth of the target."""
-        limit = COVERED_FRACTION * self._setup.treatment.target_l_per_m2
-        return float(np.count_nonzero(self.grid.dose > limit)) * self.grid.frame.cell_area_m2
+    def areas(self) -> Areas:
+        """How much is covered and left, counted anew at most once a second: the whole grid is looked through."""
+        laid = self.grid.off_grid_l, self._laid_l, self.plane
+        if laid != self._counted[0] and not self.track.t - self._counted[1] < COUNT_EVERY_S:
+            self._areas = self._count_areas()
+            self._counted = laid, self.track.t
+        return self._areas
 
-    def areas(self) -> tuple[float | None, float | None]:
-        """The zones' area and how much of it is still to do; None without a boundary."""
+    def _count_areas(self) -> Areas:
+        """Look through the whole grid."""
+        limit = COVERED_FRACTION * self._setup.treatment.target_l_per_m2
+        is_covered = self.grid.dose > limit
+        covered = float(np.count_nonzero(is_covered)) * self.grid.frame.cell_area_m2
         ground = self._find_ground()
         if ground is None:
-            return None, None
-        limit = COVERED_FRACTION * self._setup.treatment.target_l_per_m2
-        done = float(ground.wanted[self.grid.dose > limit].sum()) * ground.frame.cell_area_m2
-        whole = self._zone_m2 or 0.0
-        return whole, max(0.0, whole - done)
+            return Areas(covered)
+        done = float(ground.wanted[is_covered].sum()) * ground.frame.cell_area_m2
+        zone = self._zone_m2 or 0.0
+        return Areas(covered, zone, max(0.0, zone - done))
 
     def degrees(self) -> tuple[float, float]:
         """Latitude and longitude of the nozzle."""
@@ -120,7 +140,7 @@ class LiveWay:
         """Lay the dose of the fixes whose volume is known by now."""
         while self._waiting and (self._waiting[0].t <= until or now - self._waiting[0].t > WAIT_FOR_COUNT_S):
             fix = self._waiting.popleft()
-            litres = self._litres_at(fix.t)
+            litres = self._laid_l = self._litres_at(fix.t)
             self.grid.add(t=fix.t, east=fix.east_m, north=fix.north_m, heading=fix.heading_deg, litres=litres)
             if isfinite(fix.east_m):
                 self.east_m.append(round(fix.east_m, 3))

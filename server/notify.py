@@ -1,8 +1,9 @@
-"""The alarm on its way to the rig: told when it changes, retained, and when the rig is first heard."""
+"""The alarm on its way to the rig: told when live messages change it, retained, from the first live one on."""
 
 from math import isfinite
 
 from rig import wire
+from server.core.alarm import AlarmState
 from server.ingest import Replies
 from server.live import Live
 
@@ -18,16 +19,16 @@ class Notifier:
 
     def tell(self, live: Live) -> None:
         """Tell the rig the alarm if it changed; without a limit there is none."""
-        if live.rig is None:
+        state = live.alarm
+        if live.rig is None or state is None:
             return
-        alarm = self._alarm_of(live)
+        alarm = self._alarm_of(live, state)
         if self._told.get(live.rig) != alarm:
             self._told[live.rig] = alarm
             self._replies.publish(live.rig, alarm, is_retained=True)
 
     @staticmethod
-    def _alarm_of(live: Live) -> wire.Alarm:
-        state = live.alarm
+    def _alarm_of(live: Live, state: AlarmState) -> wire.Alarm:
         if live.setup.treatment.wind_limit_mps is None or state.level == "none":
             return wire.Alarm("none", "", None, live.job.number if live.job is not None else None)
         since = state.since_t + live.utc_offset_s

@@ -3,10 +3,13 @@
 import asyncio
 import logging
 import time
-from collections.abc import AsyncIterator, Callable
+from collections.abc import AsyncIterator, Callable, Generator, Iterator
+from concurrent.futures import ThreadPoolExecutor
+from contextlib import closing
 from datetime import UTC, datetime
+from itertools import islice
 from pathlib import Path
-from typing import Any, cast
+from typing import Any
 
 from rig import wire
 from server.broadcast import Broadcast, Page
@@ -14,7 +17,7 @@ from server.core.geodesy import plane_at
 from server.core.polygons import rings_from_zone
 from server.core.results import Plane
 from server.core.setup import Setup, Span
-from server.errors import ConflictError, LogError, UnknownError
+from server.errors import ConflictError, LogError, ServiceError, StoreError
 from server.ingest import Fresh, Ingest, Replies
 from server.jobs import DeviceTime, Jobs, open_span, require_device
 from server.live import Live
@@ -22,13 +25,16 @@ from server.notify import Notifier
 from server.reviews import Reviews
 from server.snapshot import MessagesPart, Snapshot
 from server.store.connection import open_reader
-from server.store.joblog import iterate_received
+from server.store.joblog import iterate_messages
 from server.store.jobs import Job, find_open_job, read_default_setup
 from server.views import fresh_events
 
 log = logging.getLogger(__name__)
 TICK_S = 1.0
-REBUILD_CHUNK = 2000
+REBUILD_CHUNK = 100
+
+Change = Callable[[Live], object]
+"""Something that happens to the live picture."""
 
 
 class Service:
@@ -43,8 +49,9 @@ class Service:
         self._start_setup = setup
         self.live = Live(setup, now=now)
         self._loop: asyncio.AbstractEventLoop | None = None
-        self._held: list[Fresh] | None = []
+        self._held: list[Change] | None = None
         self._tasks: list[asyncio.Task[None]] = []
+        self._presses: set[asyncio.Task[None]] = set()
 
     async def start(self, replies: Replies, *, is_setup_given: bool) -> None:
         """Begin: the setup saved last unless one was given, the open job rebuilt from the store."""
@@ -57,15 +64,27 @@ class Service:
             await self.jobs.save_setup(saved)
         job = self.jobs.read(find_open_job)
         self.live.begin(job, job.setup if job is not None else self.jobs.setup)
-        self._tasks = [asyncio.create_task(self._rebuild(job)), asyncio.create_task(self._tick())]
+        self._tasks = [asyncio.create_task(self._tick())]
+        if job is not None:
+            self._read_stored(job)
 
     async def stop(self) -> None:
         """End the tasks, then the writer."""
         for task in self._tasks:
             task.cancel()
         await asyncio.gather(*self._tasks, return_exceptions=True)
+        await self.settle()
         self.reviews.close()
         await asyncio.to_thread(self.ingest.stop)
+
+    @property
+    def is_reading(self) -> bool:
+        """Whether the open job is still being read from the store."""
+        return self._held is not None
+
+    async def settle(self) -> None:
+        """Wait until what was pressed on the rig is done."""
+        await asyncio.gather(*self._presses)
 
     def snapshot(self) -> Snapshot:
         """The figures of this instant."""
@@ -79,7 +98,8 @@ class Service:
             self.ingest.backlog,
         )
         fault = self.ingest.fault
-        return self.live.snapshot(messages, (fault,) if fault else ())
+        unread = None if not self.is_reading else "The job so far is still being read: volume and map begin at 0."
+        return self.live.snapshot(messages, tuple(sentence for sentence in (fault, unread) if sentence))
 
     def follow(self) -> AsyncIterator[bytes]:
         """The stream of one page."""
@@ -118,8 +138,7 @@ class Service:
         now = self.device()
         job = await self.jobs.add(name, open_span(now), state="running")
         job = await self.jobs.press(job, "start", {}, now)
-        self.live.begin(job, job.setup)
-        self.broadcast.wake()
+        self._begin(job)
         return job
 
     async def plan_job(self, name: str, rig: str | None) -> Job:
@@ -134,9 +153,8 @@ class Service:
         if span.end is not None:
             return await self.jobs.add(name, span, state="finished")
         job = await self.jobs.add(name, span, state="running")
-        self._held = []
-        self.live.begin(job, job.setup)
-        await self._rebuild(job)
+        self._begin(job)
+        self._read_stored(job)
         return job
 
     def _require_free(self, job: Job | None) -> None:
@@ -156,9 +174,9 @@ class Service:
             self._require_free(job)
         job = await self.jobs.press(job, kind, detail, self.device())
         if is_idle:
-            self.live.begin(job, job.setup)
+            self._begin(job)
         if kind == "refill":
-            self.live.refill()
+            self._apply(Live.refill)
         self._note_job(job)
         return job
 
@@ -166,7 +184,7 @@ class Service:
         """Another name or other settings; what was computed of the job before is computed again."""
         await self.jobs.save(job)
         if self.live.job is not None and self.live.job.number == job.number:
-            self.live.update(job)
+            self._apply(lambda live: live.update(job))
         if job.state == "finished":
             await asyncio.to_thread(self.reviews.request, job)
         self.broadcast.wake()
@@ -176,12 +194,23 @@ class Service:
         """Follow a job's new state; a finished one is reviewed."""
         if job.state == "finished":
             if self.live.job is not None and self.live.job.number == job.number:
-                self.live.update(job)
-                self.live.job = None
+                self._apply(Live.end)
             self.reviews.request(job)
         elif self.live.job is not None and self.live.job.number == job.number:
-            self.live.update(job)
+            self._apply(lambda live: live.update(job))
         self.broadcast.wake()
+
+    def _begin(self, job: Job) -> None:
+        """Follow a job from now on; what was being read of another one is no longer wanted."""
+        self._held = None
+        self.live.begin(job, job.setup)
+        self.broadcast.wake()
+
+    def _apply(self, change: Change) -> None:
+        """Change the live picture, and later the one that is still being built from the store."""
+        change(self.live)
+        if self._held is not None:
+            self._held.append(change)
 
     def _hand_over(self, fresh: Fresh) -> None:
         """From the link's thread to the event loop."""
@@ -193,10 +222,9 @@ class Service:
 
     def _take(self, fresh: Fresh) -> None:
         """One message on the event loop."""
-        if self._held is not None:
-            self._held.append(fresh)
-            return
         is_live = self.live.take(fresh)
+        if self._held is not None:
+            self._held.append(lambda live: live.take(fresh))
         if is_live:
             self._act(fresh)
         self.broadcast.wake()
@@ -207,7 +235,8 @@ class Service:
         message = fresh.message
         if isinstance(message, wire.Event) and message.kind == "button":
             task = asyncio.ensure_future(self._press_on_rig(str(message.detail["name"]), message.mono))
-            self._tasks = [kept for kept in self._tasks if not kept.done()] + [task]
+            self._presses.add(task)
+            task.add_done_callback(self._presses.discard)
 
     async def _press_on_rig(self, button: str, mono: float) -> None:
         """A button on the rig itself: start, pause and finish change the job."""
@@ -216,11 +245,13 @@ class Service:
             return
         now = DeviceTime(found[0], found[1], mono, found[3])
         job = self.live.job
-        if button == "start" and job is None:
-            job = await self._begin_on_rig(now)
-            self.live.begin(job, job.setup)
-        elif job is not None and button in ("start", "pause", "finish"):
-            self._note_job(await self.jobs.change(job, button, now))
+        try:
+            if button == "start" and job is None:
+                self._begin(await self._begin_on_rig(now))
+            elif job is not None and button in ("start", "pause", "finish"):
+                self._note_job(await self.jobs.change(job, button, now))
+        except ServiceError as error:
+            log.error("%s on the rig had no effect: %s", button, error)
         self.broadcast.wake()
 
     async def _begin_on_rig(self, now: DeviceTime) -> Job:
@@ -231,35 +262,32 @@ class Service:
         stamp = datetime.now(UTC).strftime("%Y-%m-%d %H:%M")
         return await self.jobs.add(f"Job of {stamp} UTC", open_span(now), state="running")
 
-    async def _rebuild(self, job: Job | None) -> None:
-        """Fold the stored part of the open job in, then what came meanwhile."""
-        if job is not None:
-            for chunk in await asyncio.to_thread(self._read_stored, job):
-                for fresh in chunk:
-                    self.live.take(fresh, may_be_live=False)
-                await asyncio.sleep(0)
-        held, self._held = self._held or [], None
-        for fresh in held:
-            self._take(fresh)
+    def _read_stored(self, job: Job) -> None:
+        """Begin to read the open job from the store; what happens from now on is held for it, too."""
+        self._held = []
+        self._tasks = [task for task in self._tasks if not task.done()]
+        self._tasks.append(asyncio.create_task(self._rebuild(job, self._held)))
 
-    def _read_stored(self, job: Job) -> list[list[Fresh]]:
-        """The open job's messages, decoded, in chunks."""
-        connection = open_reader(self.database)
-        found: list[Fresh] = []
+    async def _rebuild(self, job: Job, held: list[Change]) -> None:
+        """Fold the stored part of the open job beside the live picture, then what came meanwhile, and change over."""
+        rebuilt = Live(job.setup, now=self._now)
+        rebuilt.begin(job, job.setup)
+        await asyncio.wrap_future(self.ingest.call(lambda writer: None))
         shift = self._now() - time.time()
-        try:
-            for received in iterate_received(connection, job.span):
-                rig, stream = wire.split_topic(received.topic)
-                try:
-                    message = cast("wire.Data", wire.decode(stream, received.payload))
-                except wire.Refusal:
-                    continue
-                found.append(Fresh(rig, message, received.received_utc + shift, received.received_utc))
-        except (LogError, UnknownError) as error:
-            log.warning("the open job could not be rebuilt: %s", error)
-        finally:
-            connection.close()
-        return [found[k : k + REBUILD_CHUNK] for k in range(0, len(found), REBUILD_CHUNK)]
+        with ThreadPoolExecutor(1) as reader:
+            stored = await asyncio.wrap_future(reader.submit(_open_stored, self.database, job))
+            while chunk := await asyncio.wrap_future(reader.submit(_read_chunk, stored)):
+                if self._held is not held:
+                    break
+                for message, received in chunk:
+                    rebuilt.take(Fresh(job.rig, message, received + shift, received), is_stored=True)
+            reader.submit(stored.close)
+        if self._held is not held:
+            return
+        for change in held:
+            change(rebuilt)
+        self.live, self._held = rebuilt, None
+        self.broadcast.wake()
 
     async def _tick(self) -> None:
         """Keep ages and faults fresh on open pages, and the alarm told, while nothing comes."""
@@ -267,3 +295,17 @@ class Service:
             await asyncio.sleep(TICK_S)
             self.notifier.tell(self.live)
             self.broadcast.wake()
+
+
+def _open_stored(database: Path, job: Job) -> Generator[tuple[wire.Data, float], None, None]:
+    """The open job's messages as they are stored now, on a connection of their own."""
+    try:
+        with closing(open_reader(database)) as connection:
+            yield from iterate_messages(connection, job.span)
+    except (LogError, StoreError) as error:
+        log.warning("job %d could not be read from the store: %s", job.number, error)
+
+
+def _read_chunk(stored: Iterator[tuple[wire.Data, float]]) -> list[tuple[wire.Data, float]]:
+    """A few of them."""
+    return list(islice(stored, REBUILD_CHUNK))

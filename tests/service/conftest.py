@@ -73,9 +73,9 @@ class Desk:
         self.service.ingest.call(lambda writer: None).result(30)
         self.portal.call(self._turn)
 
-    @staticmethod
-    async def _turn() -> None:
-        """Let what was handed to the loop run first."""
+    async def _turn(self) -> None:
+        """Let what was handed to the loop run first, and what it sets going."""
+        await self.service.settle()
 
     def await_review(self, number: int) -> dict[str, Any]:
         """Wait until a review is no longer under way."""

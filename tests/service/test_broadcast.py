@@ -1,0 +1,149 @@
+"""What open pages get: all of it first, then changes; a slow page fewer pictures, never a longer queue."""
+
+import asyncio
+import json
+from itertools import pairwise
+
+import pytest
+
+from server import broadcast as module
+from server.broadcast import LEAST_GAP_S, Broadcast, format_event
+
+
+def read_stream(text: str) -> list[tuple[str, str]]:
+    """Read server-sent events as the HTML standard says (WHATWG HTML, 9.2.6 "Interpreting an event stream")."""
+    found, kind, data = [], "", []
+    for line in text.split("\n"):
+        if not line:
+            if data:
+                found.append((kind or "message", "\n".join(data)))
+            kind, data = "", []
+        elif not line.startswith(":"):
+            field, _, value = line.partition(":")
+            value = value.removeprefix(" ")
+            kind = value if field == "event" else kind
+            data = [*data, value] if field == "data" else data
+    return found
+
+
+def test_an_event_is_read_by_the_standard_s_rules_as_what_was_sent() -> None:
+    content = {"reason": 'line\nbreak \u2028 and "quote"', "level": None, "cells": [1, 2]}
+    ((name, data),) = read_stream(format_event("snapshot", content).decode())
+    assert name == "snapshot"
+    assert json.loads(data) == content
+
+
+def test_what_is_no_number_is_never_sent() -> None:
+    with pytest.raises(ValueError, match="not JSON compliant"):
+        format_event("snapshot", {"speed_mps": float("nan")})
+
+
+def test_a_slow_page_gets_the_newest_and_keeps_no_queue() -> None:
+    async def run() -> list[int]:
+        state, got = 0, []
+        broadcast = Broadcast(now=asyncio.get_running_loop().time)
+        stream = broadcast.follow(lambda page: [("snapshot", state)])
+        got.append(int(read_stream((await anext(stream)).decode())[0][1]))
+        for _ in range(2000):
+            state += 1
+            broadcast.wake()
+        await asyncio.sleep(2 * LEAST_GAP_S)
+        got.append(int(read_stream((await anext(stream)).decode())[0][1]))
+        broadcast.wake()
+        await asyncio.sleep(2 * LEAST_GAP_S)
+        broadcast.close()
+        assert [part async for part in stream] == []
+        assert broadcast.pages == set()
+        return got
+
+    assert asyncio.run(run()) == [0, 2000]
+
+
+def test_pages_are_woken_at_once_and_then_at_most_every_fifty_milliseconds() -> None:
+    async def run() -> list[float]:
+        loop = asyncio.get_running_loop()
+        times: list[float] = []
+        broadcast = Broadcast(now=loop.time)
+
+        async def look() -> None:
+            async for _ in broadcast.follow(lambda page: [("snapshot", 0)]):
+                times.append(loop.time())
+
+        page = asyncio.create_task(look())
+        await asyncio.sleep(2 * LEAST_GAP_S)
+        asked = loop.time()
+        for _ in range(40):
+            broadcast.wake()
+            await asyncio.sleep(0.005)
+        broadcast.close()
+        await page
+        # The first word after a pause is not kept waiting.
+        assert min(t - asked for t in times if t >= asked) < 0.03
+        return times
+
+    times = asyncio.run(run())
+    assert 3 <= len(times) <= 8
+    # Waking is what is paced; a page may be scheduled a little later.
+    assert min(b - a for a, b in pairwise(times[1:])) > 0.5 * LEAST_GAP_S
+
+
+def test_a_silent_stream_has_a_heartbeat(monkeypatch) -> None:
+    monkeypatch.setattr(module, "HEARTBEAT_S", 0.01)
+
+    async def run() -> list[bytes]:
+        stream = Broadcast(now=lambda: 0.0).follow(lambda page: [("snapshot", 0)])
+        return [await anext(stream) for _ in range(3)]
+
+    first, second, third = asyncio.run(run())
+    assert read_stream(first.decode()) == [("snapshot", "0")]
+    assert second == third == b": still here\n\n"
+    assert read_stream(second.decode()) == []
+
+
+def test_a_page_that_goes_is_forgotten() -> None:
+    async def run() -> None:
+        broadcast = Broadcast(now=lambda: 0.0)
+        stream = broadcast.follow(lambda page: [("snapshot", 0)])
+        await anext(stream)
+        assert len(broadcast.pages) == 1
+        await stream.aclose()
+        assert broadcast.pages == set()
+
+    asyncio.run(run())
+
+
+def test_changes_added_up_are_what_a_new_page_gets(desk, messages) -> None:
+    """Two pages, one from the beginning and one that opens at the end, end with the same map and way."""
+    samples = [m for m in messages if not m.topic.endswith("/event")]
+
+    async def read(stream: object, count: int, into: dict) -> None:
+        for _ in range(count):
+            for name, data in read_stream((await anext(stream)).decode()):
+                apply(into, name, json.loads(data))
+
+    def apply(into: dict, name: str, found: dict) -> None:
+        if name == "track":
+            into["east"] = found["east_m"] if found["reset"] else into["east"] + found["east_m"]
+        elif name == "dose":
+            frame = tuple(found[key] for key in ("x0_m", "y0_m", "cell_m", "nx", "ny"))
+            cells = {} if found["reset"] else into["cells"]
+            into["frame"], into["cells"] = frame, cells | dict(zip(found["cells"], found["l_per_m2"], strict=True))
+
+    early: dict = {}
+    late: dict = {}
+
+    async def open_page() -> object:
+        return desk.service.follow()
+
+    stream = desk.portal.call(open_page)
+    desk.portal.call(read, stream, 1, early)
+    for start in range(0, len(samples), 100):
+        desk.take(samples[start : start + 100])
+        desk.portal.call(read, stream, 1, early)
+    desk.portal.call(desk.service.broadcast.wake)
+    desk.portal.call(read, stream, 1, early)
+    desk.portal.call(read, desk.portal.call(open_page), 1, late)
+    assert early == late
+    assert len(late["cells"]) > 1000
+    assert len(late["east"]) > 100
+    desk.portal.call(desk.service.broadcast.close)
