@@ -122,6 +122,7 @@ class Device:
         while True:
             await asyncio.sleep(TICK_S)
             self._publisher.tick()
+            self._sounder.note_silence(self._publisher.unanswered_s())
             self._sounder.tick()
             if self._heard_at is not None and self._real.now() - self._heard_at > QUIET_S:
                 self._heard_at = None

@@ -36,6 +36,7 @@ class Publisher:
         self._cursor = 0
         self._awaited: set[tuple[str, str, int]] = set()
         self._last_progress = 0.0
+        self._unanswered_since: float | None = None
         self._is_owed = False
         self._low_acks: Counter[tuple[str, str, int]] = Counter()
 
@@ -43,6 +44,10 @@ class Publisher:
     def is_live(self) -> bool:
         """Whether samples go out as they come."""
         return self._is_live
+
+    def unanswered_s(self) -> float:
+        """How long samples have been going out without any acknowledgement coming back."""
+        return 0.0 if self._unanswered_since is None else self._clock.now() - self._unanswered_since
 
     def offer(self, message: wire.Sample) -> None:
         """Keep one sample on disk and, when live, send it."""
@@ -52,11 +57,12 @@ class Publisher:
             if not self._is_owed:
                 self._last_progress = self._clock.now()
             self._is_owed = True
-            self._link.publish(stream, payload)
+            self._send(stream, payload)
 
     def note_connection(self, is_up: bool) -> None:
         """The link came or went; what the service said before does not count any more."""
         self._is_service_up = False
+        self._unanswered_since = None
         self._hold()
 
     def note_service(self, is_up: bool) -> None:
@@ -64,6 +70,7 @@ class Publisher:
         if is_up != self._is_service_up:
             log.info("the service is %s", "online" if is_up else "offline: samples wait in the spool")
         self._is_service_up = is_up
+        self._unanswered_since = None
         self._hold()
         if is_up:
             self.tick()
@@ -72,6 +79,7 @@ class Publisher:
         """Forget what is settled; tell of gaps that can no longer be filled."""
         self._spool.settle(ack.boot, ack.committed)
         self._last_progress = self._clock.now()
+        self._unanswered_since = None
         before = len(self._awaited)
         self._awaited = {key for key in self._awaited if key[0] != ack.boot or key[2] > ack.committed.get(key[1], -1)}
         self._is_owed = self._is_live
@@ -99,7 +107,7 @@ class Publisher:
         """Whether a stall is one: a rig without sensors simply has nothing to be acknowledged."""
         self.note_dropped(self._spool.commit())
         self._last_progress = self._clock.now()
-        return bool(self._spool.unsettled(0, 1))
+        return bool(self._spool.unsettled(0, 1) or self._spool.only_in_memory())
 
     def _hold(self) -> None:
         """Stop sending live; the next batch begins at the oldest unsettled sample."""
@@ -113,13 +121,22 @@ class Publisher:
         self.note_dropped(self._spool.commit())
         rows = self._spool.unsettled(self._cursor, BATCH)
         for number, row in rows:
-            self._link.publish(row.stream, row.payload)
+            self._send(row.stream, row.payload)
             self._awaited.add((row.boot, row.stream, row.seq))
             self._cursor = number
         self._last_progress = self._clock.now()
         if len(rows) < BATCH:
-            self._is_live, self._is_owed = True, bool(rows)
+            stranded = self._spool.only_in_memory()
+            for row in stranded:
+                self._send(row.stream, row.payload)
+            self._is_live, self._is_owed = True, bool(rows or stranded)
             self._awaited = set()
+
+    def _send(self, stream: str, payload: bytes) -> None:
+        """Hand one sample to the link and note since when an answer is due."""
+        if self._unanswered_since is None:
+            self._unanswered_since = self._clock.now()
+        self._link.publish(stream, payload)
 
     def _declare_gaps(self, ack: wire.Ack) -> None:
         """Where the service waits for samples that are gone for good, say so; it may only be slow, so wait a little."""

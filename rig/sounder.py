@@ -7,6 +7,8 @@ from rig.wire import Alarm
 
 log = logging.getLogger(__name__)
 SILENCE_S = 3.0
+NO_WORD_S = 4.0
+"""The service acknowledges about once a second; one that hangs keeps its connection and leaves no will."""
 REPEAT_STOP_S = 2.0
 REPEAT_ABSENCE_S = 30.0
 
@@ -20,6 +22,7 @@ class Sounder:
         self._alarm = Alarm("none", "", None, None)
         self._is_service_up = False
         self._is_link_up = False
+        self._is_silent = False
         self._absent_since: float | None = clock.now()
         self._said_absent_at: float | None = None
         self._sounded_at = float("-inf")
@@ -39,6 +42,14 @@ class Sounder:
         """The service came or went."""
         self._is_service_up = is_up
         self._note_presence()
+
+    def note_silence(self, unanswered_s: float) -> None:
+        """How long the rig's samples have gone unanswered: too long, and nobody watches though the link stands."""
+        is_silent = unanswered_s >= NO_WORD_S
+        if is_silent == self._is_silent:
+            return
+        self._is_silent = is_silent
+        self._note_presence(since=self._clock.now() - unanswered_s)
 
     def note_alarm(self, alarm: Alarm) -> None:
         """The service's word; a change is said at once."""
@@ -62,19 +73,24 @@ class Sounder:
         elif self._alarm.level == "stop" and now - self._sounded_at >= REPEAT_STOP_S:
             self._sound()
 
-    def _note_presence(self) -> None:
+    def _note_presence(self, since: float | None = None) -> None:
         """Keep since when nobody watches; say it when somebody does again."""
-        is_watched = self._is_link_up and self._is_service_up
+        is_watched = self._is_link_up and self._is_service_up and not self._is_silent
         if is_watched:
             if self._said_absent_at is not None:
                 log.warning("the service watches the wind again")
             self._absent_since = self._said_absent_at = None
         elif self._absent_since is None:
-            self._absent_since = self._clock.now()
+            self._absent_since = self._clock.now() if since is None else since
 
     def _say_absence(self, now: float) -> None:
         """Say that no alarm can come, and why."""
-        what = "the service is offline" if self._is_link_up else "there is no link to the broker"
+        if not self._is_link_up:
+            what = "there is no link to the broker"
+        elif not self._is_service_up:
+            what = "the service is offline"
+        else:
+            what = "there is no word from the service"
         log.warning("NO ALARM WATCHES THE WIND: %s; stop spraying or watch it yourself", what)
         self._said_absent_at = now
         self._sound()

@@ -10,6 +10,7 @@ import threading
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
 from rig.errors import SpoolError
 
@@ -59,7 +60,9 @@ class Spool:
         self._pending: list[tuple[str, str, int, float, bytes]] = []
         self._settled: dict[tuple[str, str], int] = {}
         self._lock = threading.Lock()
+        self._commits = threading.Lock()
         self._is_refused = False
+        self._is_unreadable = False
         self._warned = 0.0
         self.fill = 0.0
         try:
@@ -87,8 +90,14 @@ class Spool:
     def commit(self) -> list[Dropped]:
         """Write what is pending, forget what is settled, make room; tells what had to be dropped.
 
-        A full or read-only disk is logged once; the samples then wait in memory, up to the same bound.
+        A full or read-only disk is logged once; the samples then wait in memory, up to the same bound. One commit at
+        a time: the connection holds one transaction, and both the event loop and its helper thread call this.
         """
+        with self._commits:
+            return self._commit()
+
+    def _commit(self) -> list[Dropped]:
+        """The work of `commit`."""
         with self._lock:
             pending, settled = self._pending, self._settled
             self._pending, self._settled = [], {}
@@ -107,34 +116,57 @@ class Spool:
         """The oldest samples on disk behind `after_id`, in the order they came."""
         with self._lock:
             settled = dict(self._settled)
-        found = self._connection.execute(
+        found = self._read(
             "SELECT id, boot, stream, seq, payload FROM samples WHERE id > ? ORDER BY id LIMIT ?", (after_id, limit)
-        ).fetchall()
+        )
         return [
             (number, Row(boot, stream, seq, payload))
             for number, boot, stream, seq, payload in found
             if seq > settled.get((boot, stream), -1)
         ]
 
+    def only_in_memory(self) -> list[Row]:
+        """The samples that the disk refused, in the order they came; none while the disk is well."""
+        with self._lock:
+            rows = self._pending if self._is_refused else []
+            return [
+                Row(boot, stream, seq, payload)
+                for boot, stream, seq, _, payload in rows
+                if seq > self._settled.get((boot, stream), -1)
+            ]
+
     def oldest(self, boot: str, stream: str) -> int | None:
         """The lowest sequence number still held of a boot's stream."""
-        (found,) = self._connection.execute(
-            "SELECT min(seq) FROM samples WHERE boot = ? AND stream = ?", (boot, stream)
-        ).fetchone()
+        on_disk = self._read("SELECT min(seq) FROM samples WHERE boot = ? AND stream = ?", (boot, stream))
         with self._lock:
             waiting = [row[2] for row in self._pending if row[0] == boot and row[1] == stream]
-        held = [seq for seq in (found, min(waiting, default=None)) if seq is not None]
+        held = [seq for seq in (*(seq for (seq,) in on_disk), min(waiting, default=None)) if seq is not None]
         return min(held, default=None)
 
     def count(self) -> int:
         """How many samples wait, on disk and in memory."""
-        (found,) = self._connection.execute("SELECT count(*) FROM samples").fetchone()
-        return int(found) + len(self._pending)
+        return sum(int(found) for (found,) in self._read("SELECT count(*) FROM samples")) + len(self._pending)
 
     def close(self) -> None:
         """Write what is pending and let the file go."""
         self.commit()
         self._connection.close()
+
+    def _read(self, query: str, values: Iterable[Any] = ()) -> list[Any]:
+        """Ask the disk; a damaged file is told once and reads as empty, so that sampling goes on."""
+        try:
+            found = self._connection.execute(query, tuple(values)).fetchall()
+        except sqlite3.Error as error:
+            if not self._is_unreadable:
+                log.error(
+                    "%s: the spool cannot be read (%s); its samples stay there unsent: move the file away and restart",
+                    self._file,
+                    error,
+                )
+            self._is_unreadable = True
+            return []
+        self._is_unreadable = False
+        return found
 
     def _write(
         self, pending: list[tuple[str, str, int, float, bytes]], settled: Mapping[tuple[str, str], int]

@@ -1,6 +1,5 @@
-"""Spool, publisher and sounder: nothing is forgotten before the service has it, and silence is told."""
+"""Spool and publisher: nothing is forgotten before the service has it."""
 
-import logging
 import os
 import random
 import shutil
@@ -8,6 +7,7 @@ import signal
 import sqlite3
 import subprocess
 import sys
+import threading
 from pathlib import Path
 
 import pytest
@@ -18,7 +18,6 @@ from rig import wire
 from rig.errors import SpoolError
 from rig.publisher import BATCH, Publisher
 from rig.sampler import Sampler
-from rig.sounder import Sounder
 from rig.spool import Row, Spool
 
 BOOT, OLD = "0123456789abcdef", "fedcba9876543210"
@@ -54,16 +53,6 @@ class FakeLink:
 
     def close(self) -> None:
         """Nothing to close."""
-
-
-class FakeHorn:
-    """Counts its signals."""
-
-    def __init__(self) -> None:
-        self.count = 0
-
-    def sound(self) -> None:
-        self.count += 1
 
 
 def open_spool(file: Path, **limits: float) -> Spool:
@@ -249,6 +238,75 @@ def test_a_disk_that_refuses_keeps_samples_in_memory_and_says_so_once(tmp_path: 
     spool.close()
 
 
+def test_samples_kept_in_memory_are_sent_when_the_service_returns(delivery, caplog) -> None:
+    publisher, link, spool, _ = delivery
+    spool._connection.execute("PRAGMA busy_timeout = 0")
+    blocker = sqlite3.connect(spool._file, timeout=0.0, isolation_level=None)
+    blocker.execute("BEGIN IMMEDIATE")
+    publisher.note_connection(True)
+    for seq in range(10):
+        publisher.offer(flow(seq))
+        spool.commit()
+    publisher.note_service(True)
+    assert link.sent == [(BOOT, seq) for seq in range(10)]
+    publisher.note_ack(wire.Ack(BOOT, {"flow": 6}))
+    assert [found.seq for found in spool.only_in_memory()] == [7, 8, 9]
+    blocker.execute("ROLLBACK")
+    blocker.close()
+    spool.commit()
+    assert spool.only_in_memory() == []
+    assert [found.seq for _, found in spool.unsettled(0, 100)] == [7, 8, 9]
+
+
+def test_commits_from_two_threads_wait_for_each_other(tmp_path: Path, caplog) -> None:
+    spool = open_spool(tmp_path / "spool.sqlite3")
+    is_inside, may_go_on = threading.Event(), threading.Event()
+    make_room = spool._make_room
+
+    def pause() -> list:
+        is_inside.set()
+        may_go_on.wait(10.0)
+        return make_room()
+
+    spool._make_room = pause
+    spool.append(row(0))
+    slow = threading.Thread(target=spool.commit)
+    slow.start()
+    assert is_inside.wait(10.0)
+    spool.append(row(1))
+    second = threading.Thread(target=spool.commit)
+    second.start()
+    second.join(0.2)
+    assert second.is_alive(), "the second commit waits for the first"
+    may_go_on.set()
+    slow.join()
+    second.join()
+    assert "refuses" not in caplog.text
+    assert [found.seq for _, found in spool.unsettled(0, 10)] == [0, 1]
+    spool.close()
+
+
+def test_a_damaged_spool_is_one_line_and_new_samples_still_go_out(tmp_path: Path, caplog) -> None:
+    file = tmp_path / "spool.sqlite3"
+    before = open_spool(file)
+    for seq in range(3000):
+        before.append(row(seq, OLD))
+    before.close()
+    with file.open("r+b") as handle:
+        handle.seek(8192)
+        handle.write(random.Random(1).randbytes(file.stat().st_size - 8192))
+    clock, link, spool = FakeClock(), FakeLink(), open_spool(file)
+    publisher = Publisher(link, spool, clock, boot=BOOT, make_event=Sampler(BOOT).report)
+    publisher.note_service(True)
+    for seq in range(3):
+        publisher.offer(flow(seq))
+        publisher.note_ack(wire.Ack(BOOT, {"flow": seq}))
+        spool.commit()
+    assert link.sent == [(BOOT, 0), (BOOT, 1), (BOOT, 2)]
+    assert caplog.text.count("cannot be read") == 1
+    spool.close()
+
+
 def test_a_spool_that_cannot_be_opened_is_one_clear_line(tmp_path: Path) -> None:
     with pytest.raises(SpoolError, match="is the disk there, writable and sound"):
         open_spool(tmp_path / "no such folder" / "spool.sqlite3")
@@ -293,45 +351,3 @@ def test_killed_at_any_moment_everything_committed_is_there(tmp_path: Path) -> N
         assert seqs == list(range(len(seqs)))
         assert len(seqs) >= said
         spool.close()
-
-
-def test_sounder_says_within_five_seconds_that_nobody_watches(caplog) -> None:
-    caplog.set_level(logging.WARNING)
-    clock, horn = FakeClock(), FakeHorn()
-    sounder = Sounder(horn, clock)
-    sounder.note_connection(True)
-    sounder.note_service(True)
-    sounder.tick()
-    assert "NO ALARM WATCHES" not in caplog.text
-    sounder.note_service(False)
-    for _ in range(50):
-        clock.at += 0.1
-        sounder.tick()
-    assert "NO ALARM WATCHES THE WIND: the service is offline" in caplog.text
-    assert horn.count == 1
-    sounder.note_connection(False)
-    clock.at += 40.0
-    sounder.tick()
-    assert "no link to the broker" in caplog.text
-    sounder.note_connection(True)
-    sounder.note_service(True)
-    assert "watches the wind again" in caplog.text
-
-
-def test_sounder_repeats_stop_until_it_is_over(caplog) -> None:
-    caplog.set_level(logging.WARNING)
-    clock, horn = FakeClock(), FakeHorn()
-    sounder = Sounder(horn, clock)
-    sounder.note_connection(True)
-    sounder.note_service(True)
-    sounder.note_alarm(wire.Alarm("stop", "60-s mean wind 5.0 m/s", 1.0, 1))
-    for _ in range(100):
-        clock.at += 0.1
-        sounder.tick()
-    assert "STOP: 60-s mean wind 5.0 m/s" in caplog.text
-    assert horn.count == 6  # at once, then every 2 s of the 10
-    sounder.note_alarm(wire.Alarm("none", "", None, 1))
-    clock.at += 10.0
-    sounder.tick()
-    assert horn.count == 6  # at once, then every 2 s of the 10
-    assert "alarm over" in caplog.text
