@@ -42,7 +42,7 @@ class LineReader:
             self.refused["overlong"] += 1
         if not line:
             return None
-        start = max(line.rfind(b"$"), line.rfind(b"!"))
+        start = line.rfind(b"$") if b"$" in line else line.find(b"!")
         if start < 0:
             self.refused["binary" if _is_binary(line) else "not_nmea"] += 1
             return None

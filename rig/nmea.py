@@ -20,6 +20,11 @@ KINDS = ("GGA", "GNS", "RMC", "VTG", "GST")
 EPOCHS_REMEMBERED = 12
 HALF_DAY_S = 43200.0
 DAY_S = 86400.0
+RELEASED = date(2024, 1, 1)
+ROLLOVER = timedelta(weeks=1024)
+"""A receiver's week number repeats after 1,024 weeks: a date that far ahead of this program is not one."""
+APART = 0.4
+"""A gap longer than this part of the period between epochs divides two epochs."""
 _GGA_FIXES = {0: "none", 1: "single", 2: "differential", 3: "single", 4: "fixed", 5: "float", 6: "estimated"}
 _MODE_FIXES = {"A": "single", "D": "differential", "P": "single", "R": "fixed", "F": "float", "E": "estimated"}
 _MODE_RANK = "NEAPDFR"
@@ -66,6 +71,8 @@ class NmeaParser:
     _date: date | None = None
     _last_time_s: float | None = None
     _last_utc: float | None = None
+    _last_mono: float | None = None
+    _period_s: float | None = None
 
     @property
     def sentences(self) -> int:
@@ -100,21 +107,40 @@ class NmeaParser:
         time_s = _seconds_of(getattr(parsed, "time", None))
         if kind != "VTG" and time_s is None:
             time_s = self._epoch.time_s if self._epoch is not None and kind not in self._epoch.parts else None
+        is_apart = self._is_apart(mono)
+        self._note_period(time_s)
+        if self._epoch is not None and self._epoch.time_s is None and time_s is not None and is_apart:
+            self._epoch = None
         found: list[Fix] = []
-        if self._epoch is not None and self._begins_epoch(kind, time_s):
+        if self._epoch is not None and self._begins_epoch(kind, time_s, is_apart=is_apart):
             found = self._finish()
         if self._epoch is None:
+            if kind == "VTG" and not is_apart and self._recent and "VTG" not in self._recent[-1]:
+                self.flags["late"] += 1
+                return found
             if time_s is not None and time_s == self._last_time_s:
                 self.flags["duplicate"] += 1
                 return found
             self._epoch = Epoch(mono)
         return found + self._add(kind, time_s, parsed)
 
-    def _begins_epoch(self, kind: str, time_s: float | None) -> bool:
+    def _is_apart(self, mono: float) -> bool:
+        """Whether the line was quiet before this sentence: what has no time of its own goes with its neighbours."""
+        before, self._last_mono = self._last_mono, mono
+        return before is not None and self._period_s is not None and mono - before > APART * self._period_s
+
+    def _note_period(self, time_s: float | None) -> None:
+        """Keep the span from one epoch to the next."""
+        before = self._epoch.time_s if self._epoch is not None else None
+        before = self._last_time_s if before is None else before
+        if time_s is not None and before is not None and 0.0 < time_s - before < HALF_DAY_S:
+            self._period_s = time_s - before
+
+    def _begins_epoch(self, kind: str, time_s: float | None, *, is_apart: bool) -> bool:
         """Whether a sentence belongs to another epoch than the one under way."""
         assert self._epoch is not None
         if time_s is None:
-            return kind in self._epoch.parts
+            return kind in self._epoch.parts or (is_apart and self._epoch.time_s is not None)
         return self._epoch.time_s is not None and time_s != self._epoch.time_s
 
     def _add(self, kind: str, time_s: float | None, parsed: Any) -> list[Fix]:
@@ -196,7 +222,7 @@ class NmeaParser:
             return None
         if rmc is not None and isinstance(rmc.date, date):
             self._date = rmc.date
-            if self._date < self.earliest:
+            if not self._is_believable(self._date):
                 self.flags["week_rollover"] += 1
         elif self._date is not None and self._last_time_s is not None:
             step = epoch.time_s - self._last_time_s
@@ -210,7 +236,11 @@ class NmeaParser:
         if self._last_utc is not None and utc < self._last_utc:
             self.flags["backward_time"] += 1
         self._last_utc = utc
-        return utc if self._date >= self.earliest else None
+        return utc if self._is_believable(self._date) else None
+
+    def _is_believable(self, found: date) -> bool:
+        """Whether a date can be today's."""
+        return self.earliest <= found < max(self.earliest, RELEASED) + ROLLOVER
 
     def _check_time(self, time_s: float) -> None:
         """Flag a time of day that went back, while there is no date."""

@@ -172,3 +172,41 @@ def test_a_settled_receiver_gives_its_fix_without_waiting_for_the_next() -> None
     parser = NmeaParser(earliest=EARLY)
     counts = [len(parser.feed(b"".join(epoch(second)), float(second))) for second in range(1, 31)]
     assert counts[20:] == [1] * 10
+
+
+@pytest.mark.parametrize("order", [("GGA", "RMC", "VTG"), ("VTG", "GGA", "RMC"), ("RMC", "VTG", "GGA")])
+@pytest.mark.parametrize("start", [0, 1, 2])
+def test_sentences_without_a_time_stay_with_their_epoch_wherever_reading_began(
+    order: tuple[str, ...], start: int
+) -> None:
+    # 10 Hz, as fast as it comes: there is no quiet time that would end an epoch.
+    parser, found, line = NmeaParser(earliest=EARLY), [], 0
+    for k in range(60):
+        clock = f"1200{k // 10:02d}.{k % 10}0"
+        bodies = {
+            "GGA": f"GNGGA,{clock},4500.1,N,03000.2,W,4,20,0.7,10.0,M,0.0,M,,",
+            "RMC": f"GNRMC,{clock},A,4500.1,N,03000.2,W,,,140526,,,R",
+            "VTG": f"GNVTG,20.5,T,,M,{k},N,,K,R",
+        }
+        for place, kind in enumerate(order):
+            if line >= start:
+                found += parser.feed(sentence(bodies[kind]), 1000.0 + 0.1 * k + 0.005 * place)
+            line += 1
+    assert len(found) >= 57
+    for fix in found[5:]:
+        k = round((fix.utc - datetime(2026, 5, 14, 12, tzinfo=UTC).timestamp()) * 10)
+        assert fix.mono == pytest.approx(1000.0 + 0.1 * k, abs=1e-6)
+        assert fix.speed == pytest.approx(k * 1852 / 3600, abs=1e-5)
+
+
+def test_a_date_far_ahead_is_a_rollover_too() -> None:
+    line = "GNRMC,120001.00,A,4500.100100,N,03000.200000,W,2.40,20.5,010160,,,R"
+    (found,), parser = read(sentence(line), date(2024, 1, 1))
+    assert (found.utc, found.fix) == (None, "fixed")
+    assert parser.flags["week_rollover"] == 1
+
+
+def test_a_mark_inside_a_text_does_not_tear_it() -> None:
+    _, parser = read(sentence("GNTXT,01,01,02,hello! world") + b"!AIVDM,1,1,,A,1,0*2A\r\n")
+    assert parser.sentences + parser.refusals["checksum"] == 2
+    assert parser.refusals["torn"] == 0
