@@ -36,6 +36,7 @@ class MqttLink:
         self._is_up = False
         self._is_lost = False
         self._is_closing = False
+        self._is_refused = False
         client = Client(CallbackAPIVersion.VERSION2, client_id=f"calmpass-rig-{rig}-{boot[:8]}", clean_session=True)
         if user is not None:
             client.username_pw_set(user, password)
@@ -107,6 +108,7 @@ class MqttLink:
         if not is_up and not self._is_lost and not self._is_closing:
             log.warning("no broker at %s:%d: samples wait in the spool; trying again", self._host, self._port)
         if is_up:
+            self._is_refused = False
             log.info("connected to the broker at %s:%d", self._host, self._port)
         self._is_lost = not is_up
         self._is_up = is_up
@@ -114,8 +116,9 @@ class MqttLink:
             self._events.on_connection(is_up)
 
     def _tell_refusal(self, reason: str) -> None:
-        """Report that the broker does not let us in."""
-        if self._events is not None:
+        """Report, once a change, that the broker does not let us in."""
+        was_refused, self._is_refused = self._is_refused, True
+        if self._events is not None and not was_refused:
             self._events.on_refusal(
                 f"the broker at {self._host}:{self._port} refuses this rig ({reason}): check broker.user and "
                 "broker.password_file"

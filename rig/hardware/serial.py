@@ -12,6 +12,7 @@ from rig.ports import Clock
 log = logging.getLogger(__name__)
 PIECE_BYTES = 4096
 RETRY_S = 1.0
+HANG_UP_PAUSE_S = 0.1
 
 
 class SerialPort:
@@ -36,6 +37,9 @@ class SerialPort:
         try:
             tty.setraw(handle, termios.TCSANOW)
             self._set_speed(handle)
+        except HardwareError:
+            os.close(handle)
+            raise
         except termios.error as error:
             os.close(handle)
             raise HardwareError(f"{self._device}: is not a serial port ({error})") from error
@@ -50,6 +54,7 @@ class SerialPort:
             if piece:
                 return piece, self._clock.now()
             self.close()
+            await asyncio.sleep(HANG_UP_PAUSE_S)
 
     def close(self) -> None:
         """Let the port go."""

@@ -14,7 +14,8 @@ from rig import wire
 from rig.errors import HardwareError, SettingsError
 from rig.hardware.gpio import GpioCounter
 from rig.hardware.serial import SerialPort
-from rig.ports import EdgeCount, MonotonicClock
+from rig.link import MqttLink
+from rig.ports import EdgeCount, LinkEvents, MonotonicClock
 from rig.sampler import Channel, Sampler
 from rig.settings import RANGES, read_settings, settings_from_mapping
 
@@ -122,6 +123,28 @@ def test_a_port_that_is_not_there_or_no_port_is_one_clear_line(tmp_path: Path) -
     (tmp_path / "file").touch()
     with pytest.raises(HardwareError, match="is not a serial port"):
         SerialPort(str(tmp_path / "file"), 38400, MonotonicClock()).open()
+
+
+def test_a_speed_that_no_system_knows_is_refused_and_the_port_let_go() -> None:
+    master, slave = os.openpty()
+    before = len(list(Path("/proc/self/fd").iterdir()))
+    with pytest.raises(HardwareError, match="12345 baud"):
+        SerialPort(os.ttyname(slave), 12345, MonotonicClock()).open()
+    assert len(list(Path("/proc/self/fd").iterdir())) == before
+    os.close(slave)
+    os.close(master)
+
+
+def test_a_refusal_of_the_broker_is_told_once_a_change() -> None:
+    told: list[str] = []
+    link = MqttLink("rig", "0123abcd", host="127.0.0.1", port=1, user=None, password=None)
+    link._events = LinkEvents(lambda is_up: None, told.append, lambda stream, payload: None)
+    for _ in range(3):
+        link._tell_refusal("Not authorized")
+    assert len(told) == 1
+    link._tell_connection(True)
+    link._tell_refusal("Not authorized")
+    assert len(told) == 2
 
 
 class Steps:
