@@ -23,6 +23,7 @@ function readAddress() {
 
 function showPage() {
   leave();
+  scrollTo(0, 0);
   const { page, chosen } = readAddress();
   document.title = `${PAGES[page]} · calmpass`;
   document.body.dataset.page = page;
@@ -41,7 +42,7 @@ function offerUnits() {
 }
 
 function loadLawn() {
-  feed.ask("/lawn").then((lawn) => store.takeLawn(lawn), () => {}); // the drawing does without an outline until the next job
+  feed.ask("/lawn").then((lawn) => store.takeLawn(lawn), () => {}); // asked again with the next job, fix or connection
 }
 
 function askPasscode() {
@@ -76,10 +77,12 @@ feed.addEventListener("passcode", askPasscode);
 store.addEventListener("job", loadLawn);
 window.addEventListener("hashchange", showPage);
 showPage();
-loadLawn();
 feed.follow({
   snapshot: (snapshot) => store.takeSnapshot(snapshot, performance.now() / 1000),
   track: (message) => store.takeTrack(message),
   dose: (message) => store.takeDose(message),
-  connection: (isConnected) => store.setConnected(isConnected),
+  connection: (isConnected) => {
+    if (isConnected && !store.isConnected) loadLawn(); // the service may be another by now
+    store.setConnected(isConnected);
+  },
 });

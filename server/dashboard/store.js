@@ -40,11 +40,13 @@ export class Store extends EventTarget {
   }
 
   takeSnapshot(snapshot, now_s) {
-    const before = this.snapshot?.job?.id;
+    const before = this.snapshot;
     this.snapshot = snapshot;
     this.snapshotAt_s = now_s;
     this.tell("snapshot");
-    if (before !== snapshot.job?.id) this.tell("job");
+    // The outline is drawn on the plane of the first fix: a page that was open before it must ask again.
+    const isMoved = (before?.position ?? null) === null && snapshot.position !== null;
+    if (isMoved || before?.job?.id !== snapshot.job?.id) this.tell("job");
   }
 
   takeTrack(message) {

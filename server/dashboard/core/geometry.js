@@ -50,6 +50,6 @@ export function ticksWithin(low, high, count) {
   const power = 10 ** Math.floor(Math.log10(rough));
   const step = [1, 2, 5, 10].map((each) => each * power).find((each) => each >= rough * (1 - 1e-12));
   const ticks = [];
-  for (let k = Math.ceil(low / step - 1e-9); k * step <= high + step * 1e-9; k += 1) ticks.push(k * step);
+  for (let k = Math.ceil(low / step - 1e-9); k * step <= high + step * 1e-9; k += 1) ticks.push(k * step + 0); // never minus nought
   return ticks;
 }

@@ -4,7 +4,7 @@ import { formatClock, formatFixed, formatFrom, formatNumber, formatPercent, form
 import { convert, unitOf } from "../core/units.js";
 import { element } from "./element.js";
 
-const VERDICTS = { within: "within the limit", above: "▲ ABOVE the limit", unsure: "? cannot be said" };
+const VERDICTS = { within: "within", above: "▲ ABOVE", unsure: "? unsure" };
 const KINDS = { missed: "Missed", doubled: "Doubled", off_target: "Sprayed off the lawn", keep_out: "Sprayed in a keep-out" };
 
 function figure(value, quantity, set, figures = 3) {
@@ -13,15 +13,15 @@ function figure(value, quantity, set, figures = 3) {
 
 const COLUMNS = [
   ["Pass", null, (pass) => String(pass.pass)],
+  ["Wind against the limit", null, (pass) => VERDICTS[pass.wind_verdict] ?? "no limit"],
   ["Began", null, (pass) => formatClock(pass.start_utc)],
   ["Length", "length", (pass, set) => figure(pass.length_m, "length", set)],
   ["Pace", "speed", (pass, set) => formatFixed(convert(pass.speed_mps, "speed", set), 2)],
   ["Volume", "volume", (pass, set) => figure(pass.volume_l, "volume", set)],
-  ["Rate", "rate", (pass, set) => `${figure(pass.dose_l_per_m2, "rate", set)} ± ${figure(pass.dose_sd_l_per_m2, "rate", set, 1)}`],
+  ["Rate", "rate", (pass, set) => `${figure(pass.dose_l_per_m2, "rate", set)} ± ${figure(pass.dose_sd_l_per_m2, "rate", set, 2)}`],
   ["Of target", null, (pass) => formatPercent(pass.percent_of_target === null ? null : pass.percent_of_target / 100)],
   ["Wind, mean", "speed", (pass, set) => `${formatFixed(convert(pass.wind_mean_mps, "speed", set), 1)} ± ${formatFixed(convert(pass.wind_sd_mps, "speed", set), 1)}`],
   ["Gust", "speed", (pass, set) => formatFixed(convert(pass.wind_gust_mps, "speed", set), 1)],
-  ["Wind against the limit", null, (pass) => VERDICTS[pass.wind_verdict] ?? "no limit set"],
 ];
 
 /** The passes as a table; the sideways scroll can be reached by keyboard. */
@@ -62,7 +62,7 @@ export function makeTotals(review, set) {
   const quantity = (key, kind) => formatQuantity(review[key], kind, set);
   const wind = review.wind ?? {};
   const lines = [
-    ["Volume sprayed", `${quantity("volume_l", "volume")} ± ${quantity("volume_sd_l", "volume")}`],
+    ["Volume sprayed", `${quantity("volume_l", "volume")} ± ${formatQuantity(review.volume_sd_l, "volume", set, 2)}`],
     ["Mean rate on the lawn", quantity("mean_dose_l_per_m2", "rate")],
     ["Covered", quantity("covered_area_m2", "area")],
     ["Lawn", quantity("zone_area_m2", "area")],

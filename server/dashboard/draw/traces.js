@@ -95,7 +95,8 @@ function drawLevel(context, scale, { value, name }, ink) {
   context.font = `bold 14px ${ink.font}`;
   context.textAlign = "right";
   context.fillStyle = ink.ink;
-  context.fillText(name, scale.width_px - RIGHT_PX, y - 6);
+  // Named above the frame: at the line itself the name would cover the wind just where it matters.
+  context.fillText(`╌╌ ${name}`, scale.width_px - RIGHT_PX, 14);
 }
 
 /** Paint lines over the same times, in the user's unit, with an optional level to hold them against. */

@@ -129,6 +129,12 @@ export function mountReview(root, { store, feed, chosen, open }) {
     const review = await feed.ask(`/jobs/${chosen}/review`);
     const state = stateOf(review);
     if (isLeft) return;
+    if (state.state === "none") {
+      setText(said, "");
+      report.replaceChildren(element("p", {}, "This job is still open. Finish it on the lawn, or see what it got so far: "),
+        element("button", { type: "button", onclick: recompute }, "Compute it now"));
+      return;
+    }
     if (state.state !== "ready" && state.state !== "failed") {
       const share = Number.isFinite(state.progress) ? ` ${Math.round(state.progress * 100)} %` : "";
       setText(said, `Computing the review…${share} ${state.doing ?? ""}`);

@@ -1,0 +1,218 @@
+// The dashboard's pure modules, under node --test.
+import assert from "node:assert/strict";
+import { test } from "node:test";
+import { emptyDose, emptyTrack, litresOf, patchDose, patchTrack, wholeDose } from "../../server/dashboard/core/dose.js";
+import { describeAge, describeAlarm, describePace, describeRate, describeWind } from "../../server/dashboard/core/figures.js";
+import { fieldUnit, mergeSetup, textOf, valueOf, zonesFromGeojson } from "../../server/dashboard/core/form.js";
+import { formatFixed, formatFrom, formatNumber, formatSpan } from "../../server/dashboard/core/format.js";
+import { boundsOf, fitView, project, roundLength, ticksWithin } from "../../server/dashboard/core/geometry.js";
+import { makeRamp, oklabOfShare, srgbFromOklab, stepOfShare } from "../../server/dashboard/core/scale.js";
+import { Store } from "../../server/dashboard/store.js";
+import { UNIT_SETS, convert, quantityOf, revert } from "../../server/dashboard/core/units.js";
+
+const close = (found, wanted, tolerance) => assert.ok(Math.abs(found - wanted) <= tolerance, `${found} is not ${wanted} ± ${tolerance}`);
+
+test("rates agree with published conversions", () => {
+  const gallon_per_acre = revert(1, "rate", "gal_per_acre");
+  // Penn State Extension and Ohio State University Extension calibration tables: 1 GPA = 9.35 L/ha, GPA × 0.023 = gal/1000 ft².
+  close(convert(gallon_per_acre, "rate", "l_per_ha"), 9.35, 0.02);
+  close(convert(gallon_per_acre, "rate", "gal_per_1000ft2"), 0.023, 0.0001);
+  // Penn State Extension, spray gun by the 1000 ft² method: 5.25 gal/1000 ft² = 228.7 gal/acre.
+  close(convert(revert(5.25, "rate", "gal_per_1000ft2"), "rate", "gal_per_acre"), 228.7, 0.05);
+  // Oklahoma Cooperative Extension: 40 gal/acre = 0.92 gal/1000 ft².
+  close(convert(revert(40, "rate", "gal_per_acre"), "rate", "gal_per_1000ft2"), 0.92, 0.005);
+});
+
+test("speeds and volumes agree with published conversions", () => {
+  close(revert(1, "speed", "gal_per_acre") / 0.3048, 88 / 60, 1e-9); // University of Nebraska Extension: 1 mph = 88 ft/min
+  close(revert(1, "volume", "gal_per_acre"), 3.785, 0.0005); // the same: 1 US gal = 3.785 L
+  // FAO Irrigation and Drainage Paper 56, example 14, as its worked copy prints it: 2.39 m/s is 8.62 km/h and 5.35 mph.
+  close(convert(2.393, "speed", "l_per_ha"), 8.62, 0.02);
+  close(convert(2.393, "speed", "gal_per_acre"), 5.35, 0.01);
+});
+
+test("every unit comes back to the figure it went out from", () => {
+  for (const set of Object.keys(UNIT_SETS)) {
+    for (const quantity of ["rate", "length", "area", "volume", "flow", "meter", "speed", "cup"]) {
+      close(revert(convert(0.0371, quantity, set), quantity, set), 0.0371, 1e-15);
+    }
+  }
+  assert.equal(convert(null, "rate", "l_per_ha"), null);
+  assert.equal(convert(NaN, "rate", "l_per_ha"), null);
+});
+
+test("a key's unit is read from its name", () => {
+  const wanted = { "sprayer.swath_m": "length", "treatment.target_l_per_m2": "rate", "flow_meter.pulses_per_l": "meter",
+    "flow_meter.flow_l_per_min": "flow", "anemometer.mps_per_hz": "cup", "anemometer.offset_mps": "speed",
+    "sprayer.tank_l": "volume", "sprayer.delay_s": null, "flow_meter.sd_percent": null, "treatment.under_fraction": null };
+  for (const [key, quantity] of Object.entries(wanted)) assert.equal(quantityOf(key), quantity, key);
+});
+
+test("what is not known never looks like a number", () => {
+  for (const value of [null, undefined, NaN, Infinity]) {
+    assert.equal(formatNumber(value), "not known");
+    assert.equal(formatFixed(value, 1), "not known");
+    assert.equal(formatSpan(value), "not known");
+    assert.equal(formatFrom(value), "not known");
+  }
+});
+
+test("numbers and spans read plainly", () => {
+  assert.equal(formatNumber(0.0366 * 100), "3.66");
+  assert.equal(formatNumber(228.7), "229");
+  assert.equal(formatNumber(1e6, 6), "1000000");
+  assert.equal(formatNumber(-0.31, 2), "−0.31");
+  assert.equal(formatFixed(-0.01, 1), "0.0");
+  assert.equal(formatSpan(59.6), "1\u00a0min 0\u00a0s");
+  assert.equal(formatSpan(3725), "1\u00a0h 2\u00a0min");
+  assert.equal(formatFrom(359.7), "north (0°)");
+  assert.equal(formatFrom(-129), "south-west (231°)");
+});
+
+test("OKLab turns into sRGB as its author prints it", () => {
+  // Björn Ottosson, "A perceptual color space for image processing", 2020: white is (1, 0, 0); the matrices are the page's own.
+  assert.deepEqual(srgbFromOklab([1, 0, 0]), [255, 255, 255]);
+  assert.deepEqual(srgbFromOklab([0, 0, 0]), [0, 0, 0]);
+  // CSS Color Module Level 4, section on OKLab: red (255, 0, 0) is oklab(0.62796 0.22486 0.12585).
+  assert.deepEqual(srgbFromOklab([0.62796, 0.22486, 0.12585]), [255, 0, 0]);
+});
+
+test("equal distances from the target are equally light, and farther is always farther", () => {
+  for (const scheme of ["light", "dark"]) {
+    const middle = oklabOfShare(1, scheme)[0];
+    for (let gap = 0.1; gap <= 1; gap += 0.1) {
+      close(oklabOfShare(1 - gap, scheme)[0], oklabOfShare(1 + gap, scheme)[0], 1e-12);
+      assert.ok(Math.abs(oklabOfShare(1 - gap, scheme)[0] - middle) > Math.abs(oklabOfShare(1.1 - gap, scheme)[0] - middle));
+    }
+    assert.deepEqual(oklabOfShare(7, scheme), oklabOfShare(2, scheme));
+    assert.equal(makeRamp(scheme).length, 768);
+  }
+  assert.equal(stepOfShare(-1), 0);
+  assert.equal(stepOfShare(3), 255);
+});
+
+test("too little and too much stay apart for eyes without red or green cones", () => {
+  // Viénot, Brettel and Mollon 1999: both see only what blue and the sum of red and green tell. In OKLab that is b (blue against
+  // yellow), so the two arms must part along it by far more than a just seen step of about 0.02 (common practice, no source).
+  for (const scheme of ["light", "dark"]) {
+    for (const gap of [0.2, 0.5, 1]) {
+      assert.ok(oklabOfShare(1 + gap, scheme)[2] - oklabOfShare(1 - gap, scheme)[2] > 0.2 * gap - 1e-9, `${scheme} ${gap}`);
+    }
+  }
+});
+
+test("the picture of the dose is what the messages said", () => {
+  const first = { reset: true, x0_m: 1, y0_m: 2, cell_m: 0.5, nx: 3, ny: 2, cells: [0, 5], l_per_m2: [0.04, 0.02] };
+  let dose = patchDose(emptyDose(), first);
+  close(litresOf(dose), 0.06 * 0.25, 1e-9);
+  dose = patchDose(dose, { ...first, reset: false, cells: [5, 1, 6, -1, 2], l_per_m2: [0.03, 0.01, 9, 9, null] });
+  close(litresOf(dose), 0.08 * 0.25, 1e-9);
+  assert.equal(dose.refused, 3);
+  assert.equal(dose.revision, 2);
+  const grown = patchDose(dose, { ...first, reset: false, nx: 4, cells: [7], l_per_m2: [0.04] });
+  close(litresOf(grown), 0.04 * 0.25, 1e-9);
+  close(litresOf(wholeDose({ ...first, l_per_m2: [0, 0.1, null, 0, 0, 0.1] })), 0.2 * 0.25, 1e-8);
+});
+
+test("the way goes on, and begins again when it is told to", () => {
+  const many = Array.from({ length: 200000 }, (_, place) => place);
+  let track = patchTrack(emptyTrack(), { reset: true, east_m: many, north_m: many, spraying: many });
+  track = patchTrack(track, { reset: false, east_m: [1], north_m: [2], spraying: [true] });
+  assert.equal(track.east_m.length, 200001);
+  assert.equal(patchTrack(track, { reset: true, east_m: [1], north_m: [2], spraying: [true] }).east_m.length, 1);
+});
+
+test("everything to be seen lies within the frame, north up", () => {
+  const box = boundsOf({ zones: [{ rings_m: [[[-3, 1], [17, 1], [17, 40]]] }], position: { east_m: 20, north_m: -5 } });
+  const view = fitView(box, 390, 320, 30);
+  for (const [east_m, north_m] of [[-3, 1], [17, 40], [20, -5]]) {
+    const [x, y] = project(view, east_m, north_m);
+    assert.ok(x >= 30 - 1e-9 && x <= 360 + 1e-9 && y >= 30 - 1e-9 && y <= 290 + 1e-9, `${x} ${y}`);
+  }
+  assert.ok(project(view, 0, 10)[1] < project(view, 0, 0)[1]);
+  assert.equal(boundsOf({}), null);
+});
+
+test("scale bars and ticks are round", () => {
+  assert.equal(roundLength(7.3), 5);
+  close(roundLength(0.23), 0.2, 1e-12);
+  assert.equal(roundLength(NaN), 0);
+  assert.deepEqual(ticksWithin(0, 10, 5), [0, 2, 4, 6, 8, 10]);
+  assert.ok(ticksWithin(0, 3.7, 4).every((tick) => tick <= 3.7));
+});
+
+const wind = { mean_60s_mps: 4.4, mean_60s_sd_mps: 0.3, gust_3s_mps: 6, from_deg: 231, limit_mps: 4, height_m: 2 };
+
+test("the words say which side of the limit and the target it is", () => {
+  assert.match(describeWind({ wind }, "l_per_100m2").remark, /^0\.4\u00a0m\/s ABOVE the limit 4\.0/);
+  assert.match(describeWind({ wind: { ...wind, mean_60s_mps: 3 } }, "l_per_100m2").remark, /^1\.0\u00a0m\/s below/);
+  assert.match(describeWind({ wind: { ...wind, mean_60s_mps: null } }, "l_per_100m2").figure, /not known/);
+  assert.match(describeWind({ wind: { ...wind, limit_mps: null } }, "l_per_100m2").remark, /^No limit is set/);
+  const rate = { rate_l_per_m2: 0.03, target_l_per_m2: 0.04, rate_percent: 75, is_spraying: true };
+  assert.match(describeRate(rate, "l_per_ha").remark, /^25\u00a0% under the target of 400/);
+  assert.equal(describeRate({ ...rate, is_spraying: false }, "l_per_ha").figure, "Not spraying");
+  assert.match(describePace({ speed_mps: 1, wanted_speed_mps: 0.8 }, "l_per_ha").remark, /^Walk slower/);
+  assert.match(describePace({ speed_mps: 1, wanted_speed_mps: null }, "l_per_ha").remark, /known once liquid flows/);
+});
+
+test("alarms have a word and a shape of their own, and silence is no calm", () => {
+  const levels = ["none", "notice", "stop"].map((level) => describeAlarm({ level, reason: "r" }));
+  assert.equal(new Set(levels.map(({ shape }) => shape)).size, 3);
+  assert.equal(new Set(levels.map(({ word }) => word)).size, 3);
+  assert.match(describeAlarm(null).reason, /No word/);
+});
+
+test("an old picture says how old it is", () => {
+  assert.equal(describeAge(0.4, true).isOld, false);
+  assert.match(describeAge(12, true).text, /12\u00a0s old/);
+  assert.match(describeAge(1, false).text, /looking for the service/);
+  assert.equal(describeAge(null, false).isOld, true);
+});
+
+test("a field goes out in the user's units and comes back the same", () => {
+  const entry = { key: "treatment.target_l_per_m2", choices: null };
+  for (const set of Object.keys(UNIT_SETS)) {
+    close(valueOf(textOf(0.04, entry.key, set), entry, set), 0.04, 0.04 * 5e-6);
+    assert.equal(fieldUnit(entry, set), UNIT_SETS[set].rate.unit);
+  }
+  assert.equal(valueOf("1,5", { key: "sprayer.swath_m" }, "l_per_ha"), 1.5);
+  assert.deepEqual(valueOf("400, 420; 433", { key: "flow_meter.pulses_per_l" }, "l_per_ha"), [400, 420, 433]);
+  assert.equal(valueOf("  ", entry, "l_per_ha"), undefined);
+  assert.throws(() => valueOf("one", entry, "l_per_ha"), /is not a number/);
+});
+
+test("saving changes only what was changed", () => {
+  const setup = { sprayer: { swath_m: 1, tank_l: 15 }, zone: [{ name: "a" }] };
+  const merged = mergeSetup(setup, { "sprayer.tank_l": undefined, "grid.cell_m": 0.2 });
+  assert.deepEqual(merged, { sprayer: { swath_m: 1 }, zone: [{ name: "a" }], grid: { cell_m: 0.2 } });
+  assert.equal(setup.sprayer.tank_l, 15);
+});
+
+test("an outline is read from GeoJSON, or refused in words", () => {
+  const ring = [[0, 0], [1, 0], [1, 1], [0, 0]];
+  const feature = { type: "Feature", properties: { kind: "keep_out", name: "bed" }, geometry: { type: "MultiPolygon", coordinates: [[ring], [ring]] } };
+  const zones = zonesFromGeojson(JSON.stringify({ type: "FeatureCollection", features: [feature] }));
+  assert.deepEqual(zones.map(({ kind, rings }) => [kind, rings.length]), [["keep_out", 1], ["keep_out", 1]]);
+  assert.throws(() => zonesFromGeojson("<xml>"), /not GeoJSON/);
+  assert.throws(() => zonesFromGeojson('{"type":"Feature","geometry":{"type":"Point","coordinates":[0,0]}}'), /no polygon/);
+});
+
+test("the outline is wanted again with another job and with the first fix, and at no other time", () => {
+  const store = new Store();
+  let wanted = 0;
+  store.addEventListener("job", () => { wanted += 1; });
+  const rig = { age_s: 0.5 };
+  const steps = [[null, null, 0], [null, { east_m: 0 }, 1], [null, { east_m: 1 }, 1], [{ id: 4 }, { east_m: 2 }, 2], [{ id: 4 }, null, 2],
+    [{ id: 4 }, { east_m: 3 }, 3], [null, { east_m: 3 }, 4]];
+  for (const [job, position, count] of steps) {
+    store.takeSnapshot({ job, position, rig }, 10);
+    assert.equal(wanted, count, JSON.stringify([job, position]));
+  }
+});
+
+test("the age counts from the rig's sample, not from its arrival", () => {
+  const store = new Store();
+  assert.equal(store.ageAt(5), null);
+  store.takeSnapshot({ job: null, position: null, rig: { age_s: 0.5 } }, 10);
+  close(store.ageAt(12), 2.5, 1e-12);
+});

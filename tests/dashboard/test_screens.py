@@ -1,0 +1,237 @@
+"""The pages against answers made up for the test, for days that a real service seldom has.
+
+A double, clearly: no figure is judged here.
+"""
+
+import json
+import threading
+from collections.abc import Callable, Iterator
+from functools import partial
+from http.server import SimpleHTTPRequestHandler, ThreadingHTTPServer
+from pathlib import Path
+from typing import Any
+
+import pytest
+from playwright.sync_api import Browser, Page, Route
+
+PAGES = Path(__file__).resolve().parents[2] / "server" / "dashboard"
+JOB = {"id": 2, "name": "North lawn", "state": "running", "started_at": "2027-01-15T08:00:00+00:00"}
+WIND_KEYS = (
+    "apparent_mps true_mps true_sd_mps mean_60s_mps mean_60s_sd_mps mean_2min_mps gust_3s_mps from_deg from_sd_deg "
+    "p_above_limit limit_mps notice_mps height_m"
+)
+WIND = dict.fromkeys(WIND_KEYS.split())
+COUNTS = dict.fromkeys(["read", "refused", "duplicate", "missing", "unknown_stream", "backlog"], 0)
+EMPTY_ROOM = {
+    "at_utc": None, "sequence": 1,
+    "rig": {"name": None, "boot": None, "link": "unknown", "age_s": None, "spool_s": None},
+    "receiver": {"fix": None, "sats": None, "hdop": None, "sd_m": None, "rate_hz": None}, "position": None,
+    "speed_mps": None, "wanted_speed_mps": None, "flow_l_per_min": None, "is_spraying": False, "rate_l_per_m2": None,
+    "rate_percent": None, "target_l_per_m2": 0.04, "volume_l": 0.0, "tank_l": 15.0, "tank_left_l": 15.0,
+    "covered_area_m2": 0.0, "area_left_m2": None, "zone_area_m2": None, "wind": WIND, "alarm": None, "job": None,
+    "passes_done": 0, "messages": COUNTS,
+    "faults": [],
+}  # fmt: skip
+POSITION = {"east_m": 3.0, "north_m": 2.0, "heading_deg": 90.0, "lat_deg": 45.0, "lon_deg": -30.0}
+SETUP = {"sprayer": {"swath_m": 1.0}, "flow_meter": {"pulses_per_l": 450.0}, "treatment": {"target_l_per_m2": 0.04}}
+KEYS = [{"key": "sprayer.swath_m", "unit": "m", "range": [0.1, 20.0], "default": None, "choices": None}]
+LAWN = {"plane": None, "zones": [{"name": "lawn", "kind": "zone", "rings_m": [[[0, 0], [9, 0], [9, 9], [0, 0]]]}]}
+
+
+class Quiet(SimpleHTTPRequestHandler):
+    """Serves the pages' files without a word."""
+
+    def log_message(self, format: str, *args: Any) -> None:
+        """Nothing to say."""
+
+
+@pytest.fixture
+def files() -> Iterator[str]:
+    """The pages' files on a port of loopback; the API is answered in the browser."""
+    server = ThreadingHTTPServer(("127.0.0.1", 0), partial(Quiet, directory=str(PAGES)))
+    thread = threading.Thread(target=server.serve_forever)
+    thread.start()
+    yield f"http://127.0.0.1:{server.server_address[1]}"
+    server.shutdown()
+    thread.join()
+    server.server_close()
+
+
+class Answers:
+    """What the made-up service says, and what it was asked."""
+
+    def __init__(self) -> None:
+        self.known: dict[str, Any] = {
+            "live": EMPTY_ROOM, "lawn": LAWN, "jobs": [JOB], "jobs/proposals": [], "jobs/2": JOB, "setup": SETUP,
+            "setup/keys": KEYS,
+        }  # fmt: skip
+        self.is_down = False
+        self.is_locked = False
+        self.asked: list[tuple[str, str, Any]] = []
+
+    def answer(self, route: Route) -> None:
+        """One answer."""
+        request = route.request
+        name = request.url.partition("/api/")[2].partition("?")[0]
+        body = json.loads(request.post_data) if request.post_data else None
+        self.asked.append((request.method, name, body))
+        if self.is_down:
+            route.abort()
+        elif name == "passcode":
+            self.is_locked = body["passcode"] != "seven"
+            route.fulfill(status=401 if self.is_locked else 204, body="" if not self.is_locked else "{}")
+        elif self.is_locked:
+            route.fulfill(status=401, json={"title": "Unauthorized", "detail": "a passcode is needed"})
+        elif name == "live/stream":
+            event = f"event: snapshot\ndata: {json.dumps(self.known['live'])}\n\n"
+            route.fulfill(status=200, content_type="text/event-stream", body=event)
+        elif request.method == "PUT" and body["sprayer"]["swath_m"] > 20:
+            detail = "30.0 is out of range: 0.1 to 20.0"
+            route.fulfill(status=422, json={"title": "Refused", "detail": detail, "key": "sprayer.swath_m"})
+        elif name in self.known:
+            route.fulfill(status=200, json=self.known[name])
+        else:
+            route.fulfill(status=200 if request.method == "POST" else 404, json={"title": "Not here", **JOB})
+
+    def count(self, name: str) -> int:
+        """How often something was asked."""
+        return sum(asked == name for _, asked, _ in self.asked)
+
+
+@pytest.fixture
+def answers() -> Answers:
+    """A made-up service."""
+    return Answers()
+
+
+@pytest.fixture
+def show(browser: Browser, files: str, answers: Answers) -> Callable[[str], Page]:
+    """Open a place on a phone; an exception in the page fails the test where it is looked at."""
+
+    def open_place(place: str) -> Page:
+        page = browser.new_context(viewport={"width": 390, "height": 844}).new_page()
+        page.on("pageerror", lambda error: answers.asked.append(("ERROR", str(error), None)))
+        page.route("**/api/**", answers.answer)
+        page.goto(f"{files}/#{place}")
+        return page
+
+    return open_place
+
+
+def errors_of(answers: Answers) -> list[str]:
+    """Exceptions that the page raised."""
+    return [what for method, what, _ in answers.asked if method == "ERROR"]
+
+
+def test_before_the_first_word_of_the_rig_everything_is_not_known_and_nothing_breaks(show, answers: Answers) -> None:
+    page = show("lawn")
+    page.get_by_text("Not spraying").wait_for()
+    text = page.inner_text("main")
+    assert "not heard yet" in text
+    assert "no position" in text
+    assert "NaN" not in text
+    assert "null" not in text
+    assert "undefined" not in text
+    assert errors_of(answers) == []
+
+
+def test_the_outline_is_asked_for_again_when_the_service_is_found_again(show, answers: Answers) -> None:
+    page = show("lawn")
+    page.get_by_text("no position").wait_for()
+    before = answers.count("lawn")
+    assert before >= 1
+    receiver = {**EMPTY_ROOM["receiver"], "fix": "single", "sats": 9}
+    answers.known["live"] = {**EMPTY_ROOM, "position": POSITION, "receiver": receiver}
+    with page.expect_request("**/api/lawn", timeout=10_000):
+        page.get_by_text("single fix").wait_for()
+
+
+def test_a_lost_service_is_said_loudly_and_found_again_without_a_reload(show, answers: Answers) -> None:
+    page = show("lawn")
+    page.get_by_text("Not spraying").wait_for()
+    answers.is_down = True
+    page.get_by_text("looking for the service").wait_for(timeout=10_000)
+    assert "Trust the sounder" in page.inner_text(".age")
+    answers.known["live"] = {**EMPTY_ROOM, "job": JOB}
+    answers.is_down = False
+    page.get_by_text("North lawn: running").wait_for(timeout=10_000)
+    assert errors_of(answers) == []
+
+
+def test_the_review_of_an_open_job_says_so_and_offers_what_there_is(show, answers: Answers) -> None:
+    answers.known["jobs/2/review"] = {"state": "none", "progress": 0.0, "doing": "", "problem": ""}
+    page = show("got/2")
+    page.get_by_text("This job is still open").wait_for()
+    page.get_by_role("button", name="Compute it now").click()
+    page.wait_for_timeout(200)
+    assert ("POST", "jobs/2/review", None) in answers.asked
+
+
+def test_finishing_asks_twice_and_a_peg_has_a_name(show, answers: Answers) -> None:
+    answers.known["live"] = {**EMPTY_ROOM, "job": JOB}
+    page = show("lawn")
+    page.get_by_text("North lawn: running").wait_for()
+    page.get_by_role("button", name="Finish").click()
+    page.get_by_text("Press again within 5 seconds").wait_for()
+    assert answers.count("jobs/2/buttons") == 0
+    page.get_by_role("button", name="Press again").click()
+    page.get_by_role("button", name="Peg").click()
+    page.get_by_role("button", name="New peg A").click()
+    page.get_by_text("Noted: peg").wait_for()
+    pressed = [body for _, name, body in answers.asked if name == "jobs/2/buttons"]
+    assert pressed == [{"kind": "finish", "detail": {}}, {"kind": "peg", "detail": {"name": "A"}}]
+
+
+def test_the_passcode_is_asked_for_once_and_lets_in(show, answers: Answers) -> None:
+    answers.is_locked = True
+    page = show("lawn")
+    word = page.get_by_label("The one that was set", exact=False)
+    word.fill("six")
+    page.get_by_role("button", name="Go in").click()
+    page.get_by_text("That is not the passcode").wait_for()
+    word.fill("seven")
+    page.get_by_role("button", name="Go in").click()
+    page.get_by_text("Not spraying").wait_for()
+    assert page.locator("dialog[open]").count() == 0
+
+
+def test_a_refused_setting_is_marked_at_its_field(show, answers: Answers) -> None:
+    page = show("gear")
+    field = page.get_by_label("Width of a pass", exact=False)
+    field.fill("30")
+    page.get_by_role("button", name="Save").click()
+    page.get_by_text("Not saved").wait_for()
+    assert field.get_attribute("aria-invalid") == "true"
+    assert "out of range" in page.inner_text("#field-sprayer-swath_m-wrong")
+    assert answers.known["setup"] is SETUP
+
+
+def test_a_stop_stays_in_sight_wherever_the_page_is_scrolled(show, answers: Answers) -> None:
+    alarm = {"level": "stop", "reason": "The wind is above the limit", "since_utc": None}
+    answers.known["live"] = {**EMPTY_ROOM, "alarm": alarm}
+    page = show("gear")
+    page.get_by_label("Width of a pass", exact=False).wait_for()
+    page.mouse.wheel(0, 3000)
+    page.get_by_role("link", name="On the lawn").evaluate("link => link.click()")
+    word = page.get_by_text("STOP SPRAYING", exact=True)
+    word.wait_for()
+    assert page.evaluate("scrollY") == 0
+    for _ in range(3):
+        page.mouse.wheel(0, 800)
+        page.wait_for_timeout(150)
+        box = word.bounding_box()
+        assert box is not None
+        assert 0 <= box["y"] < 200
+    assert page.evaluate("scrollY") > 100
+
+
+def test_units_change_everywhere_at_once_and_are_kept(show, answers: Answers) -> None:
+    page = show("lawn")
+    page.get_by_text("4.00\u00a0L/100 m²").first.wait_for()
+    page.get_by_label("Units").select_option("gal_per_1000ft2")
+    page.get_by_text("0.982\u00a0gal/1000 ft²").first.wait_for()
+    text = page.inner_text("main")
+    assert "L/100 m²" not in text
+    assert "3.96\u00a0gal" in text
+    page.reload()
+    page.get_by_text("0.982\u00a0gal/1000 ft²").first.wait_for()
