@@ -8,6 +8,7 @@ order, a batch at a time. Times are real seconds: the broker and the service liv
 import logging
 from collections import Counter
 from collections.abc import Callable, Mapping
+from dataclasses import dataclass
 from typing import Any
 
 from rig import wire
@@ -22,6 +23,15 @@ REPEATS_BEFORE_DECLARING = 3
 MakeEvent = Callable[[str, Mapping[str, Any]], wire.Event]
 
 
+@dataclass
+class Owed:
+    """What the service owes of one start's stream: the newest number sent, and since when nothing was settled."""
+
+    newest: int
+    since: float
+    settled: int = -1
+
+
 class Publisher:
     """Decides what is sent when; driven by `offer`, the link's words and `tick`."""
 
@@ -34,10 +44,8 @@ class Publisher:
         self._is_service_up = False
         self._is_live = False
         self._cursor = 0
-        self._awaited: set[tuple[str, str, int]] = set()
-        self._last_progress = 0.0
+        self._owed: dict[tuple[str, str], Owed] = {}
         self._unanswered_since: float | None = None
-        self._is_owed = False
         self._low_acks: Counter[tuple[str, str, int]] = Counter()
 
     @property
@@ -51,18 +59,15 @@ class Publisher:
 
     def offer(self, message: wire.Sample) -> None:
         """Keep one sample on disk and, when live, send it."""
-        stream, payload = wire.stream_of(message), wire.encode(message)
-        self._spool.append(Row(message.boot, stream, message.seq, payload))
+        row = self._keep(message)
         if self._is_live:
-            if not self._is_owed:
-                self._last_progress = self._clock.now()
-            self._is_owed = True
-            self._send(stream, payload)
+            self._send(row)
 
     def note_connection(self, is_up: bool) -> None:
         """The link came or went; what the service said before does not count any more."""
         self._is_service_up = False
         self._unanswered_since = None
+        self._low_acks.clear()
         self._hold()
 
     def note_service(self, is_up: bool) -> None:
@@ -71,6 +76,7 @@ class Publisher:
             log.info("the service is %s", "online" if is_up else "offline: samples wait in the spool")
         self._is_service_up = is_up
         self._unanswered_since = None
+        self._low_acks.clear()
         self._hold()
         if is_up:
             self.tick()
@@ -78,13 +84,12 @@ class Publisher:
     def note_ack(self, ack: wire.Ack) -> None:
         """Forget what is settled; tell of gaps that can no longer be filled."""
         self._spool.settle(ack.boot, ack.committed)
-        self._last_progress = self._clock.now()
         self._unanswered_since = None
-        before = len(self._awaited)
-        self._awaited = {key for key in self._awaited if key[0] != ack.boot or key[2] > ack.committed.get(key[1], -1)}
-        self._is_owed = self._is_live
+        before = len(self._owed)
+        for key in [key for key in self._owed if key[0] == ack.boot]:
+            self._note_settled(key, ack.committed.get(key[1], -1))
         self._declare_gaps(ack)
-        if before and not self._awaited:
+        if before and not self._owed:
             self.tick()
 
     def note_dropped(self, dropped: list[Dropped]) -> None:
@@ -96,24 +101,38 @@ class Publisher:
         """Send the next batch where one is due; start again where acknowledgements stall."""
         if not (self._link.is_up and self._is_service_up):
             return
-        has_stalled = self._clock.now() - self._last_progress > STALL_S
-        if has_stalled and (self._awaited or (self._is_live and self._is_owed)) and self._is_anything_unsettled():
+        if any(self._clock.now() - owed.since > STALL_S for owed in self._owed.values()):
             log.warning("no acknowledgement for %.0f s: sending again what is not settled", STALL_S)
             self._hold()
-        if not self._is_live and not self._awaited:
+        if not self._is_live and not self._owed:
             self._send_batch()
 
-    def _is_anything_unsettled(self) -> bool:
-        """Whether a stall is one: a rig without sensors simply has nothing to be acknowledged."""
-        self.note_dropped(self._spool.commit())
-        self._last_progress = self._clock.now()
-        return bool(self._spool.unsettled(0, 1) or self._spool.only_in_memory())
+    def _keep(self, message: wire.Sample) -> Row:
+        """Put one sample into the spool."""
+        row = Row(message.boot, wire.stream_of(message), message.seq, wire.encode(message))
+        self._spool.append(row)
+        return row
+
+    def _send(self, row: Row) -> None:
+        """Send one sample and note that its acknowledgement is owed."""
+        owed = self._owed.setdefault((row.boot, row.stream), Owed(row.seq, self._clock.now()))
+        owed.newest = max(owed.newest, row.seq)
+        if self._unanswered_since is None:
+            self._unanswered_since = self._clock.now()
+        self._link.publish(row.stream, row.payload)
+
+    def _note_settled(self, key: tuple[str, str], settled: int) -> None:
+        """Nothing is owed of a stream any more, or its time begins anew: a word without progress is no progress."""
+        owed = self._owed[key]
+        if settled >= owed.newest:
+            del self._owed[key]
+        elif settled > owed.settled:
+            owed.settled, owed.since = settled, self._clock.now()
 
     def _hold(self) -> None:
         """Stop sending live; the next batch begins at the oldest unsettled sample."""
         self._is_live = False
-        self._is_owed = False
-        self._awaited = set()
+        self._owed.clear()
         self._cursor = 0
 
     def _send_batch(self) -> None:
@@ -121,22 +140,12 @@ class Publisher:
         self.note_dropped(self._spool.commit())
         rows = self._spool.unsettled(self._cursor, BATCH)
         for number, row in rows:
-            self._send(row.stream, row.payload)
-            self._awaited.add((row.boot, row.stream, row.seq))
+            self._send(row)
             self._cursor = number
-        self._last_progress = self._clock.now()
         if len(rows) < BATCH:
-            stranded = self._spool.only_in_memory()
-            for row in stranded:
-                self._send(row.stream, row.payload)
-            self._is_live, self._is_owed = True, bool(rows or stranded)
-            self._awaited = set()
-
-    def _send(self, stream: str, payload: bytes) -> None:
-        """Hand one sample to the link and note since when an answer is due."""
-        if self._unanswered_since is None:
-            self._unanswered_since = self._clock.now()
-        self._link.publish(stream, payload)
+            self._is_live = True
+            for row in self._spool.waiting():
+                self._send(row)
 
     def _declare_gaps(self, ack: wire.Ack) -> None:
         """Where the service waits for samples that are gone for good, say so; it may only be slow, so wait a little."""
@@ -156,4 +165,9 @@ class Publisher:
         if gap.boot != self._boot:
             detail["of_boot"] = gap.boot
         log.warning("samples lost for good: %s %d to %d", gap.stream, gap.from_seq, gap.to_seq)
-        self.offer(self._make_event("overflow", detail))
+        row = self._keep(self._make_event("overflow", detail))
+        if self._is_live:
+            self._send(row)
+        elif self._link.is_up and self._is_service_up:
+            # In its turn it would come behind the very samples that cannot be settled before it; it is sent again then.
+            self._link.publish(row.stream, row.payload)

@@ -16,6 +16,9 @@ from rig.errors import SpoolError
 
 log = logging.getLogger(__name__)
 MIB = 1024 * 1024
+MEMORY_BYTES = 16 * MIB
+ROW_BYTES = 100
+"""What a sample in memory takes besides its payload."""
 CLOCK_SET_UTC = 1_704_067_200.0
 """1 January 2024: rows stamped earlier come from a board whose clock was not set; their age is not known."""
 DROP_FRACTION = 0.05
@@ -60,7 +63,7 @@ class Spool:
         self._pending: list[tuple[str, str, int, float, bytes]] = []
         self._settled: dict[tuple[str, str], int] = {}
         self._lock = threading.Lock()
-        self._commits = threading.Lock()
+        self._disk = threading.RLock()
         self._is_refused = False
         self._is_unreadable = False
         self._warned = 0.0
@@ -93,7 +96,7 @@ class Spool:
         A full or read-only disk is logged once; the samples then wait in memory, up to the same bound. One commit at
         a time: the connection holds one transaction, and both the event loop and its helper thread call this.
         """
-        with self._commits:
+        with self._disk:
             return self._commit()
 
     def _commit(self) -> list[Dropped]:
@@ -116,22 +119,24 @@ class Spool:
         """The oldest samples on disk behind `after_id`, in the order they came."""
         with self._lock:
             settled = dict(self._settled)
-        found = self._read(
-            "SELECT id, boot, stream, seq, payload FROM samples WHERE id > ? ORDER BY id LIMIT ?", (after_id, limit)
-        )
-        return [
-            (number, Row(boot, stream, seq, payload))
-            for number, boot, stream, seq, payload in found
-            if seq > settled.get((boot, stream), -1)
-        ]
+        rows: list[tuple[int, Row]] = []
+        while len(rows) < limit:
+            found = self._read(
+                "SELECT id, boot, stream, seq, payload FROM samples WHERE id > ? ORDER BY id LIMIT ?", (after_id, limit)
+            )
+            kept = ((number, Row(*values)) for number, *values in found)
+            rows += [(number, row) for number, row in kept if row.seq > settled.get((row.boot, row.stream), -1)]
+            if len(found) < limit:
+                break
+            after_id = found[-1][0]
+        return rows[:limit]
 
-    def only_in_memory(self) -> list[Row]:
-        """The samples that the disk refused, in the order they came; none while the disk is well."""
+    def waiting(self) -> list[Row]:
+        """The samples that are in memory only: after a commit, those that the disk refused."""
         with self._lock:
-            rows = self._pending if self._is_refused else []
             return [
                 Row(boot, stream, seq, payload)
-                for boot, stream, seq, _, payload in rows
+                for boot, stream, seq, _, payload in self._pending
                 if seq > self._settled.get((boot, stream), -1)
             ]
 
@@ -149,13 +154,15 @@ class Spool:
 
     def close(self) -> None:
         """Write what is pending and let the file go."""
-        self.commit()
-        self._connection.close()
+        with self._disk:
+            self.commit()
+            self._connection.close()
 
     def _read(self, query: str, values: Iterable[Any] = ()) -> list[Any]:
         """Ask the disk; a damaged file is told once and reads as empty, so that sampling goes on."""
         try:
-            found = self._connection.execute(query, tuple(values)).fetchall()
+            with self._disk:
+                found = self._connection.execute(query, tuple(values)).fetchall()
         except sqlite3.Error as error:
             if not self._is_unreadable:
                 log.error(
@@ -240,7 +247,9 @@ class Spool:
         """Keep in memory what the disk refused."""
         with self._lock:
             self._pending = pending + self._pending
-            self._settled = {**settled, **self._settled}
+            self._settled = {
+                key: max(settled.get(key, -1), self._settled.get(key, -1)) for key in settled | self._settled
+            }
         if not self._is_refused:
             log.error(
                 "%s: the disk refuses the spool (%s); samples are kept in memory only: free or replace the disk",
@@ -250,12 +259,17 @@ class Spool:
         self._is_refused = True
 
     def _bound_memory(self) -> list[Dropped]:
-        """Drop the oldest samples in memory beyond the bound."""
+        """Drop the oldest samples in memory beyond the bound; tells one range a stream, not one a sample."""
+        ranges: dict[tuple[str, str], Dropped] = {}
         with self._lock:
-            size = sum(len(row[4]) + 100 for row in self._pending)
-            dropped = []
-            while size > min(self._keep_bytes, 16 * MIB) and self._pending:
-                boot, stream, seq, _, payload = self._pending.pop(0)
-                size -= len(payload) + 100
-                dropped.append(Dropped(boot, stream, seq, seq))
-        return dropped
+            excess = sum(len(row[4]) + ROW_BYTES for row in self._pending) - min(self._keep_bytes, MEMORY_BYTES)
+            count = 0
+            for boot, stream, seq, _, payload in self._pending:
+                if excess <= 0:
+                    break
+                excess -= len(payload) + ROW_BYTES
+                count += 1
+                first = ranges[boot, stream].from_seq if (boot, stream) in ranges else seq
+                ranges[boot, stream] = Dropped(boot, stream, first, seq)
+            del self._pending[:count]
+        return list(ranges.values())

@@ -250,11 +250,11 @@ def test_samples_kept_in_memory_are_sent_when_the_service_returns(delivery, capl
     publisher.note_service(True)
     assert link.sent == [(BOOT, seq) for seq in range(10)]
     publisher.note_ack(wire.Ack(BOOT, {"flow": 6}))
-    assert [found.seq for found in spool.only_in_memory()] == [7, 8, 9]
+    assert [found.seq for found in spool.waiting()] == [7, 8, 9]
     blocker.execute("ROLLBACK")
     blocker.close()
     spool.commit()
-    assert spool.only_in_memory() == []
+    assert spool.waiting() == []
     assert [found.seq for _, found in spool.unsettled(0, 100)] == [7, 8, 9]
 
 
