@@ -167,7 +167,15 @@ class Device:
             self._publisher.note_service(message.state == "online")
 
     def _describe(self) -> bytes:
-        """The retained description of what is fitted."""
+        """The retained description of what is fitted; what would not fit into a payload is left out, longest first."""
         found = {"boot": self._parts.sampler.boot, **self._parts.description}
         found["spool_fill"] = round(self._parts.spool.fill, 3)
-        return json.dumps(found, separators=(",", ":"), ensure_ascii=False).encode()[:DESCRIPTION_LIMIT_BYTES]
+        payload = _write_json(found)
+        while len(payload) > DESCRIPTION_LIMIT_BYTES:
+            del found[max(found, key=lambda name: len(_write_json(found[name])))]
+            payload = _write_json(found)
+        return payload
+
+
+def _write_json(value: object) -> bytes:
+    return json.dumps(value, separators=(",", ":"), ensure_ascii=False).encode()
