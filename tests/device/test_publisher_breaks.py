@@ -1,5 +1,6 @@
 """Delivery against a service that settles by the contract: whatever was lost on the way, it comes to an end."""
 
+import sqlite3
 from collections.abc import Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -9,7 +10,7 @@ import pytest
 from rig import wire
 from rig.publisher import BATCH, Publisher
 from rig.sampler import Sampler
-from rig.spool import Spool
+from rig.spool import Row, Spool
 
 BOOT = "0123456789abcdef"
 NOW_UTC = 1_778_743_800.0
@@ -127,3 +128,30 @@ def test_after_a_full_spool_delivery_goes_on_behind_the_gap(rig: Rig) -> None:
     assert rig.publisher.is_live
     assert rig.service.settled(BOOT)["flow"] >= rig.next_seq - 2
     assert rig.spool.count() < 10
+
+
+def test_a_gap_of_an_earlier_start_is_declared_for_that_start(rig: Rig) -> None:
+    earlier = "fedcba9876543210"
+    for seq in range(40, 60):
+        payload = wire.encode(wire.Flow(earlier, seq, float(seq), seq, None, 0))
+        rig.spool.append(Row(earlier, "flow", seq, payload))
+    rig.publisher.note_service(True)
+    rig.service.has[earlier, "flow"] = set(range(30))
+    rig.live(20)
+    assert rig.service.settled(earlier)["flow"] == 59
+    assert rig.service.sent.count((BOOT, "event", 0)) >= 1
+    assert rig.spool.count() < 10
+
+
+def test_samples_that_the_disk_refused_are_sent_from_memory_after_a_break(rig: Rig, tmp_path: Path) -> None:
+    rig.spool._connection.execute("PRAGMA busy_timeout = 0")
+    blocker = sqlite3.connect(tmp_path / "spool.sqlite3", timeout=0.0, isolation_level=None)
+    blocker.execute("BEGIN IMMEDIATE")
+    rig.offer(5)
+    rig.publisher.note_service(True)
+    assert rig.service.sent == [(BOOT, "flow", seq) for seq in range(5)]
+    blocker.execute("ROLLBACK")
+    blocker.close()
+    rig.live(5)
+    assert rig.service.settled(BOOT)["flow"] == rig.next_seq - 1
+    assert rig.spool.count() < 3
