@@ -4,7 +4,7 @@ set -euo pipefail
 cd "$(dirname "$0")/.."
 . deploy/environment.sh
 
-need_packages mosquitto mosquitto chromium chromium node nodejs systemd-analyze systemd strace strace
+need_packages mosquitto mosquitto chromium chromium node nodejs systemd-analyze systemd
 make_environment .venv deploy/requirements-test.txt
 export OPENBLAS_NUM_THREADS=1
 exec .venv/bin/python -m pytest "$@"

@@ -2,6 +2,8 @@
 
 from pathlib import Path
 
+import numpy as np
+
 from firmware_sim.scenarios import Scenario
 from firmware_sim.world.lawn import lawn_geojson
 
@@ -50,7 +52,8 @@ def _peg_lines(scenario: Scenario) -> list[str]:
     """The peg's entry, if the operator has one."""
     if scenario.plan.peg is None:
         return []
-    lat, lon = scenario.lawn.plane.degrees(*scenario.plan.peg)  # type: ignore[arg-type]
+    east, north = scenario.plan.peg
+    lat, lon = scenario.lawn.plane.degrees(np.array(east), np.array(north))
     return ["", "[[peg]]", 'name = "A"', f"lat = {float(lat):.9f}", f"lon = {float(lon):.9f}", "sd_m = 0.15"]
 
 

@@ -307,7 +307,7 @@ def decode(stream: str, payload: bytes) -> Message:
         if type(found.get(name)) is int:
             found[name] = float(found[name])
     if stream == "wind":
-        return Wind(*(found.get(name) for name in (*_COUNTER, "speed", "from")))  # type: ignore[arg-type]
+        return _CLASSES[stream](*map(found.get, (*_COUNTER, "speed", "from")))
     return _CLASSES[stream](*[found[name] for name in fields])
 
 
