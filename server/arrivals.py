@@ -51,6 +51,11 @@ class Start:
     falls: deque[tuple[float, float]] = field(default_factory=deque)
     seen: dict[str, Numbers] = field(default_factory=dict)
 
+    def note_stored(self, offset: float) -> None:
+        """Until something comes live, the newest stored message tells best where the device's clock is."""
+        if self.heard_s is None:
+            self.smallest_s = offset
+
     def note_arrival(self, arrived: float, offset: float) -> None:
         """Learn from one live arrival; the first one counts for more than what the store remembers."""
         if self.heard_s is None:
@@ -72,6 +77,7 @@ class Arrivals:
 
     def __init__(self) -> None:
         self._starts: dict[str, Start] = {}
+        self._gone: set[str] = set()
         self._gone_missing = 0
         self._latest_t = float("-inf")
         self.current: Start | None = None
@@ -83,16 +89,18 @@ class Arrivals:
         return self._gone_missing + sum(found)
 
     def place(self, message: wire.Data, arrived: float, *, is_stored: bool = False) -> Arrival | None:
-        """Judge one message; None for an operator's before any start. A stored one teaches nothing about the clock."""
+        """Judge one message; None for an operator's before any start, and for what still comes of a start long gone."""
         offset = arrived - message.mono
         is_new_start = message.boot not in self._starts
         if is_new_start:
-            if isinstance(message, wire.Operator):
+            if isinstance(message, wire.Operator) or message.boot in self._gone:
                 return None
             self._begin(message, offset)
         start = self._starts[message.boot]
         order = self._order_of(start, message)
-        if not isinstance(message, wire.Operator) and not is_stored:
+        if is_stored:
+            start.note_stored(offset)
+        elif not isinstance(message, wire.Operator):
             start.note_arrival(arrived, offset)
         behind = offset - start.smallest_s
         is_live = not is_stored and behind <= LIVE_WITHIN_S and start is self.current
@@ -106,6 +114,7 @@ class Arrivals:
         self.current = self._starts[message.boot] = Start(message.boot, placed, offset)
         while len(self._starts) > STARTS_KEPT:
             oldest = self._starts.pop(next(iter(self._starts)))
+            self._gone.add(oldest.boot)
             self._gone_missing += sum(numbers.missing for numbers in oldest.seen.values())
 
     def _order_of(self, start: Start, message: wire.Data) -> Order:

@@ -3,7 +3,7 @@
 import asyncio
 import logging
 import time
-from collections.abc import AsyncIterator, Callable, Generator, Iterator
+from collections.abc import AsyncIterator, Callable, Coroutine, Generator, Iterator
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import closing
 from datetime import UTC, datetime
@@ -52,6 +52,7 @@ class Service:
         self._held: list[Change] | None = None
         self._tasks: list[asyncio.Task[None]] = []
         self._presses: set[asyncio.Task[None]] = set()
+        self._reading: asyncio.Task[None] | None = None
 
     async def start(self, replies: Replies, *, is_setup_given: bool) -> None:
         """Begin: the setup saved last unless one was given, the open job rebuilt from the store."""
@@ -64,7 +65,7 @@ class Service:
             await self.jobs.save_setup(saved)
         job = self.jobs.read(find_open_job)
         self.live.begin(job, job.setup if job is not None else self.jobs.setup)
-        self._tasks = [asyncio.create_task(self._tick())]
+        self._tasks = [_begin_task(self._tick())]
         if job is not None:
             self._read_stored(job)
 
@@ -127,15 +128,17 @@ class Service:
         ]
         return {"plane": {"lat0_deg": plane.lat0_deg, "lon0_deg": plane.lon0_deg}, "zones": zones}
 
-    def device(self) -> DeviceTime:
-        """The rig's clock; raises UnknownError while no rig has been heard."""
+    async def device(self) -> DeviceTime:
+        """The rig's clock; raises UnknownError while no rig has been heard, not even in the store."""
+        if self.live.device_clock() is None and self._reading is not None:
+            await asyncio.wait([self._reading])
         found = self.live.device_clock()
         return require_device(None if found is None else DeviceTime(*found))
 
     async def start_job(self, name: str) -> Job:
         """Begin a job now; raises UnknownError without a rig, ConflictError while another job is open."""
         self._require_free(None)
-        now = self.device()
+        now = await self.device()
         job = await self.jobs.add(name, open_span(now), state="running")
         job = await self.jobs.press(job, "start", {}, now)
         self._begin(job)
@@ -172,7 +175,7 @@ class Service:
             raise ConflictError(f"job {job.number} has not begun: press start")
         if kind == "start":
             self._require_free(job)
-        job = await self.jobs.press(job, kind, detail, self.device())
+        job = await self.jobs.press(job, kind, detail, await self.device())
         if is_idle:
             self._begin(job)
         if kind == "refill":
@@ -234,7 +237,7 @@ class Service:
         self.notifier.tell(self.live)
         message = fresh.message
         if isinstance(message, wire.Event) and message.kind == "button":
-            task = asyncio.ensure_future(self._press_on_rig(str(message.detail["name"]), message.mono))
+            task = _begin_task(self._press_on_rig(str(message.detail["name"]), message.mono))
             self._presses.add(task)
             task.add_done_callback(self._presses.discard)
 
@@ -266,7 +269,8 @@ class Service:
         """Begin to read the open job from the store; what happens from now on is held for it, too."""
         self._held = []
         self._tasks = [task for task in self._tasks if not task.done()]
-        self._tasks.append(asyncio.create_task(self._rebuild(job, self._held)))
+        self._reading = _begin_task(self._rebuild(job, self._held))
+        self._tasks.append(self._reading)
 
     async def _rebuild(self, job: Job, held: list[Change]) -> None:
         """Fold the stored part of the open job beside the live picture, then what came meanwhile, and change over."""
@@ -295,6 +299,18 @@ class Service:
             await asyncio.sleep(TICK_S)
             self.notifier.tell(self.live)
             self.broadcast.wake()
+
+
+def _begin_task(work: Coroutine[Any, Any, None]) -> asyncio.Task[None]:
+    """Begin something that runs beside the rest; should it fail, the log says so at once."""
+
+    def report(task: asyncio.Task[None]) -> None:
+        if not task.cancelled() and (error := task.exception()) is not None:
+            log.error("a part of the service has failed: start it again", exc_info=error)
+
+    task = asyncio.create_task(work)
+    task.add_done_callback(report)
+    return task
 
 
 def _open_stored(database: Path, job: Job) -> Generator[tuple[wire.Data, float], None, None]:

@@ -1,6 +1,5 @@
 """Programs as processes: the service, the simulated rig, the service's HTTP."""
 
-import contextlib
 import json
 import os
 import signal
@@ -73,17 +72,18 @@ class Http:
         self.base = f"http://127.0.0.1:{port}"
 
     def ask(self, path: str, method: str = "GET", body: Any = None) -> Any:
-        """One request; None while the service is not there."""
+        """One request, its refusal too; None while the service is not there."""
         data = None if body is None else json.dumps(body).encode()
         request = urllib.request.Request(f"{self.base}{path}", data, method=method)
         if data is not None:
             request.add_header("Content-Type", "application/json")
-        with (
-            contextlib.suppress(urllib.error.URLError, ConnectionError, TimeoutError),
-            urllib.request.urlopen(request, timeout=10) as answer,
-        ):
-            return json.load(answer)
-        return None
+        try:
+            with urllib.request.urlopen(request, timeout=10) as answer:
+                return json.load(answer)
+        except urllib.error.HTTPError as refusal:
+            return json.load(refusal)
+        except (urllib.error.URLError, ConnectionError, TimeoutError):
+            return None
 
     def file(self, path: str) -> bytes:
         """A file's bytes."""

@@ -107,6 +107,23 @@ def test_what_was_stored_teaches_nothing_about_the_clock_of_now():
     assert not first.is_steady
 
 
+def test_until_a_rig_is_heard_again_the_newest_stored_message_tells_its_clock():
+    arrivals = Arrivals()
+    for seq, arrived in ((0, 4000.0), (1, 4000.1), (500, 4001.0)):
+        arrivals.place(flow(seq), arrived, is_stored=True)
+    assert arrivals.current is not None
+    assert arrivals.current.smallest_s == 4001.0 - 100.0
+
+
+def test_what_still_comes_of_a_start_long_gone_is_not_taken_for_a_new_one():
+    arrivals = Arrivals()
+    for number in range(STARTS_KEPT + 1):
+        arrivals.place(flow(0, boot=f"{number:016x}"), 10.0 + number)
+    assert arrivals.place(flow(1, boot=f"{0:016x}"), 30.0) is None
+    assert arrivals.current is not None
+    assert arrivals.current.boot == f"{STARTS_KEPT:016x}"
+
+
 def test_an_operator_message_starts_nothing_and_misses_nothing():
     arrivals = Arrivals()
     assert arrivals.place(wire.Operator(BOOT, 4, 1.0, None, "peg", {}), 10.0) is None

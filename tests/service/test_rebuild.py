@@ -72,6 +72,44 @@ def test_a_job_declared_from_earlier_on_shows_what_was_recorded_before(desk, mes
     assert figures(desk)["volume_l"] == pytest.approx(0.5156, abs=0.01)
 
 
+def test_finish_pressed_right_after_a_restart_waits_for_the_store_and_cuts_nothing_off(
+    open_desk, messages, monkeypatch
+) -> None:
+    samples = samples_of(messages)
+    desk = open_desk()
+    desk.take(samples[:900])
+    number = begin(desk)
+    await_rebuilt(desk)
+    desk.portal.call(desk.service.stop)
+    read, gate = module._read_chunk, threading.Event()
+    monkeypatch.setattr(module, "_read_chunk", lambda stored: (gate.wait(20), read(stored))[1])
+
+    again = open_desk()
+    opening = threading.Timer(0.2, gate.set)
+    opening.start()
+    answer = again.ask("POST", f"/api/jobs/{number}/buttons", {"kind": "finish"})
+    assert answer.status_code == 200, answer.text
+    assert answer.json()["state"] == "finished"
+    assert again.await_review(number)["messages"]["read"] == 901
+    again.portal.call(again.service.stop)
+
+
+def test_a_part_of_the_service_that_fails_is_not_silent(open_desk, messages, monkeypatch, caplog) -> None:
+    desk = open_desk()
+    desk.take(samples_of(messages)[:50])
+    begin(desk)
+    await_rebuilt(desk)
+    desk.portal.call(desk.service.stop)
+    monkeypatch.setattr(module, "_read_chunk", lambda stored: 1 / 0)
+    again = open_desk()
+    for _ in range(500):
+        if "has failed" in caplog.text:
+            break
+        again.portal.call(asyncio.sleep, 0.01)
+    assert "a part of the service has failed" in caplog.text
+    again.portal.call(again.service.stop)
+
+
 def test_what_happens_while_the_store_is_read_is_shown_at_once_and_kept(open_desk, messages, monkeypatch) -> None:
     samples = samples_of(messages)
     desk = open_desk()
