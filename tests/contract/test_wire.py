@@ -215,3 +215,22 @@ def test_anything_in_any_field_is_refused_or_valid(stream: str, sample: Any, mor
 def test_any_bytes_are_refused(stream: str, payload: bytes) -> None:
     with pytest.raises(wire.Refusal):
         wire.decode(stream, payload)
+
+
+SECONDS = st.floats(0.0, 1e10, allow_subnormal=True)
+COUNTS = st.integers(0, 2**53)
+
+
+@given(SECONDS, COUNTS, st.none() | SECONDS, st.floats(-90.0, 90.0), st.none() | st.integers(0, 1000))
+def test_the_quick_writing_is_what_a_json_writer_makes(mono, seq, edge, lat, sats) -> None:
+    boot = "0123456789abcdef"
+    position = wire.Position(boot, seq, mono, "none", edge, lat, -lat, None, None, edge and 0.1, sats, None, None, 1e-9)
+    messages = (
+        position, wire.Flow(boot, seq, mono, seq, edge, 0), wire.Wind(boot, seq, mono, seq, edge, 0),
+        wire.Wind(boot, seq, mono, None, None, None, abs(lat)), wire.Wind(boot, seq, mono, 3, edge, 0, None, abs(lat)),
+        wire.Climate(boot, seq, mono, lat, None),
+    )  # fmt: skip
+    for message in messages:
+        payload = wire.encode(message)
+        assert payload == json.dumps(json.loads(payload), separators=(",", ":")).encode()
+        assert wire.decode(wire.stream_of(message), payload) == message
