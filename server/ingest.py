@@ -1,22 +1,20 @@
-"""From the link to the store: decode at once, commit about once a second, then acknowledge.
+"""From the link to the store: commit about once a second, then acknowledge.
 
-The link's thread decodes and hands each message to the live picture and to a bounded queue; one writer thread stores
-batches. Nothing is acknowledged that is not stored, so what the queue cannot take or the disk refuses stays with the
-rig and comes again.
+One writer thread stores what the intake has, in batches. Nothing is acknowledged that is not stored, so what the queue
+cannot take or the disk refuses stays with the rig and comes again.
 """
 
 import logging
 import threading
-import time
-from collections import Counter, deque
+from collections import Counter
 from collections.abc import Callable
 from concurrent.futures import Future
-from dataclasses import dataclass
 from pathlib import Path
-from typing import Protocol, TypeVar, cast
+from typing import Protocol, TypeVar
 
 from rig import wire
 from server.errors import ServiceError, StoreError
+from server.intake import Intake, Task
 from server.store.connection import open_writer
 from server.store.messages import Arrival, MessageWriter, Outcome
 
@@ -24,10 +22,7 @@ log = logging.getLogger(__name__)
 COMMIT_PERIOD_S = 1.0
 BATCH = 2000
 EARLY_BATCH = 400
-QUEUE_LIMIT = 20_000
 DISK_RETRY_S = 2.0
-OWN_STREAMS = ("ack", "alarm", "service", "operator")
-
 
 Result = TypeVar("Result")
 
@@ -44,49 +39,34 @@ class Replies(Protocol):
         ...
 
 
-@dataclass(frozen=True, slots=True)
-class Fresh:
-    """A message as the live picture takes it: decoded, with its arrival by the service's monotonic clock."""
-
-    rig: str
-    message: wire.Data | wire.State
-    arrived_mono: float
-    received_utc: float
-
-
-Watch = Callable[[Fresh], None]
-"""Called on the link's thread; must hand over quickly."""
-Task = Callable[[MessageWriter], None]
-
-
 class Ingest:
     """Takes messages from the link's thread and runs the writer's."""
 
-    def __init__(self, file: Path, *, watch: Watch) -> None:
+    def __init__(self, file: Path, *, ring: Callable[[], None]) -> None:
         self._connection = open_writer(file)
         self._file = file
-        self._watch = watch
-        self._queue: deque[Arrival | Task] = deque()
         self._wake = threading.Event()
         self._greeted: set[str] = set()
         self._replies: Replies | None = None
         self._stop = threading.Event()
         self._thread = threading.Thread(target=self._run, name="writer", daemon=True)
         self._is_refused = False
-        self._is_full = False
         self.counts: Counter[str] = Counter()
+        self.intake = Intake(ring=ring, counts=self.counts)
+        self.intake.greet = self._greet
+        self._queue = self.intake.queue
 
     @property
     def backlog(self) -> int:
         """How many messages wait for the disk."""
-        return len(self._queue)
+        return self.intake.backlog
 
     @property
     def fault(self) -> str | None:
         """What keeps messages from being stored, in one sentence."""
         if self._is_refused:
             return "the database cannot be written: free or replace the disk; the rig keeps everything meanwhile"
-        return "the disk is too slow: messages wait on the rig" if self._is_full else None
+        return "the disk is too slow: messages wait on the rig" if self.intake.is_full else None
 
     def start(self, replies: Replies) -> None:
         """Start the writer."""
@@ -103,19 +83,9 @@ class Ingest:
 
     def take(self, topic: str, payload: bytes) -> None:
         """Take one message from the link; never raises for a bad one."""
-        received, arrived = time.time(), time.monotonic()
-        try:
-            rig, stream = wire.split_topic(topic)
-        except wire.Refusal:
-            self.counts["unknown_stream"] += 1
-            return
-        if stream in wire.DATA_STREAMS:
-            if stream not in OWN_STREAMS:
-                self._take_data(topic, rig, stream, payload, (arrived, received))
-        elif stream == "state":
-            self._take_state(rig, payload, (arrived, received))
-        elif stream not in OWN_STREAMS and stream != "description":
-            self.counts["unknown_stream"] += 1
+        self.intake.put(topic, payload)
+        if self.intake.backlog >= EARLY_BATCH and not self._wake.is_set():
+            self._wake.set()
 
     def call(self, work: Callable[[MessageWriter], Result]) -> Future[Result]:
         """Run something on the writer's thread, in order with the messages; the future holds what came of it."""
@@ -129,42 +99,10 @@ class Ingest:
             except (ServiceError, OSError, ValueError) as error:
                 future.set_exception(error)
 
+        self.intake.decode()
         self._queue.append(task)
         self._wake.set()
         return future
-
-    def _take_data(self, topic: str, rig: str, stream: str, payload: bytes, at: tuple[float, float]) -> None:
-        """Decode a sample, show it, queue it."""
-        self._greet(rig)
-        if len(self._queue) >= QUEUE_LIMIT:
-            if not self._is_full:
-                log.error("more messages than the disk takes: the rest waits on the rig")
-            self._is_full = True
-            return
-        self._is_full = False
-        try:
-            message = cast("wire.Data", wire.decode(stream, payload))
-        except wire.Refusal as refusal:
-            self._enqueue(Arrival(topic, at[1], payload, rig, stream, None, refusal))
-            return
-        self._watch(Fresh(rig, message, *at))
-        self._enqueue(Arrival(topic, at[1], payload, rig, stream, message))
-
-    def _enqueue(self, arrival: Arrival) -> None:
-        """Hand one message to the writer, who looks once a second or when there are many."""
-        self._queue.append(arrival)
-        if len(self._queue) >= EARLY_BATCH:
-            self._wake.set()
-
-    def _take_state(self, rig: str, payload: bytes, at: tuple[float, float]) -> None:
-        """A rig says that it is there, or its will that it is gone."""
-        try:
-            message = wire.decode("state", payload)
-        except wire.Refusal as refusal:
-            log.warning("the state of rig %s was refused: %s", rig, refusal.reason)
-            return
-        self._greet(rig)
-        self._watch(Fresh(rig, cast("wire.State", message), *at))
 
     def _greet(self, rig: str) -> None:
         if self._replies is not None and rig not in self._greeted:
@@ -176,7 +114,7 @@ class Ingest:
         writer = MessageWriter(self._connection)
         waiting: list[Arrival] = []
         tasks: list[Task] = []
-        while not (self._stop.is_set() and not self._queue and not waiting):
+        while not (self._stop.is_set() and not self.backlog and not waiting):
             self._gather(waiting, tasks)
             try:
                 if waiting:
@@ -197,6 +135,7 @@ class Ingest:
         if not self._stop.is_set():
             self._wake.wait(COMMIT_PERIOD_S)
         self._wake.clear()
+        self.intake.decode()
         while self._queue and len(waiting) < BATCH and not tasks:
             found = self._queue.popleft()
             if isinstance(found, Arrival):

@@ -14,7 +14,7 @@ from server.arrivals import LIVE_WITHIN_S, Arrival, Arrivals, Order
 from server.core.alarm import AlarmState
 from server.core.setup import Setup
 from server.core.windfold import Second, WindFold, WindNow
-from server.ingest import Fresh
+from server.intake import Fresh
 from server.livecup import Air, LiveCup
 from server.liveway import LiveWay
 from server.snapshot import (

@@ -18,7 +18,8 @@ from server.core.polygons import rings_from_zone
 from server.core.results import Plane
 from server.core.setup import Setup, Span
 from server.errors import ConflictError, LogError, ServiceError, StoreError
-from server.ingest import Fresh, Ingest, Replies
+from server.ingest import Ingest, Replies
+from server.intake import Fresh
 from server.jobs import DeviceTime, Jobs, open_span, require_device
 from server.live import Live
 from server.notify import Notifier
@@ -32,6 +33,7 @@ from server.views import fresh_events
 log = logging.getLogger(__name__)
 TICK_S = 1.0
 REBUILD_CHUNK = 100
+BURST = 20
 
 Change = Callable[[Live], object]
 """Something that happens to the live picture."""
@@ -41,7 +43,7 @@ class Service:
     """What the API speaks to."""
 
     def __init__(self, database: Path, setup: Setup, *, now: Callable[[], float] = time.monotonic) -> None:
-        self.ingest = Ingest(database, watch=self._hand_over)
+        self.ingest = Ingest(database, ring=self._ring)
         self.reviews = Reviews(database)
         self.broadcast = Broadcast(now=now)
         self.database = database
@@ -84,7 +86,9 @@ class Service:
         return self._held is not None
 
     async def settle(self) -> None:
-        """Wait until what was pressed on the rig is done."""
+        """Wait until what has come is shown, and what was pressed on the rig is done."""
+        while (fresh := self.ingest.intake.take_fresh()) is not None:
+            self._take(fresh)
         await asyncio.gather(*self._presses)
 
     def snapshot(self) -> Snapshot:
@@ -215,13 +219,22 @@ class Service:
         if self._held is not None:
             self._held.append(change)
 
-    def _hand_over(self, fresh: Fresh) -> None:
-        """From the link's thread to the event loop."""
+    def _ring(self) -> None:
+        """Call the event loop from the link's thread."""
         if self._loop is not None and not self._loop.is_closed():
             try:
-                self._loop.call_soon_threadsafe(self._take, fresh)
+                self._loop.call_soon_threadsafe(self._take_burst)
             except RuntimeError:
                 log.debug("the event loop ended while messages came")
+
+    def _take_burst(self) -> None:
+        """What has come, a few messages at a time so that pages and alarm are not kept waiting."""
+        for _ in range(BURST):
+            fresh = self.ingest.intake.take_fresh()
+            if fresh is None:
+                return
+            self._take(fresh)
+        asyncio.get_running_loop().call_soon(self._take_burst)
 
     def _take(self, fresh: Fresh) -> None:
         """One message on the event loop."""

@@ -9,6 +9,7 @@ import pytest
 
 from rig import wire
 from server import ingest as module
+from server import intake
 from server.errors import StoreError, UnknownError
 from server.ingest import Ingest
 from server.store.connection import open_reader
@@ -42,13 +43,13 @@ class Replies:
 
 @pytest.fixture
 def bench(tmp_path, monkeypatch):
-    """A running ingest with quick turns, its replies, what it showed, and its database."""
+    """A running ingest with quick turns, its replies, a look at what it has for the live picture, and its database."""
     monkeypatch.setattr(module, "COMMIT_PERIOD_S", 0.05)
     monkeypatch.setattr(module, "DISK_RETRY_S", 0.05)
-    shown, replies, file = [], Replies(), tmp_path / "store.db"
-    found = Ingest(file, watch=shown.append)
+    replies, file = Replies(), tmp_path / "store.db"
+    found = Ingest(file, ring=lambda: None)
     found.start(replies)
-    yield found, replies, shown, file
+    yield found, replies, lambda: list(iter(found.intake.take_fresh, None)), file
     found.stop()
 
 
@@ -103,7 +104,7 @@ def test_a_failing_disk_holds_the_acknowledgement_back_until_it_recovers(bench, 
     assert tried.wait(20)
     assert replies.sent == []
     assert "cannot be written" in str(ingest.fault)
-    assert len(shown) == 3
+    assert len(shown()) == 3
     is_broken.clear()
     assert replies.await_flow(2)
     flush(ingest)
@@ -137,7 +138,7 @@ def test_unknown_streams_are_counted_and_dropped(bench):
         ingest.take(f"calmpass/1/cart/{own}", b"not even JSON")
     flush(ingest)
     assert ingest.counts["unknown_stream"] == 4
-    assert shown == []
+    assert shown() == []
     reader = open_reader(file)
     assert count_reasons(reader) == {}
     reader.close()
@@ -149,7 +150,7 @@ def test_malformed_messages_wait_in_quarantine_and_the_stream_goes_on(bench):
         ingest.take("calmpass/1/cart/flow", payload)
     take_flow(ingest, 0)
     assert replies.await_flow(0)
-    assert [fresh.message.seq for fresh in shown] == [0]
+    assert [fresh.message.seq for fresh in shown()] == [0]
     reader = open_reader(file)
     reasons, tally = count_reasons(reader), read_tally(reader)
     reader.close()
@@ -160,10 +161,11 @@ def test_malformed_messages_wait_in_quarantine_and_the_stream_goes_on(bench):
 
 
 def test_a_full_queue_leaves_the_rest_with_the_rig(tmp_path, monkeypatch):
-    monkeypatch.setattr(module, "QUEUE_LIMIT", 10)
-    ingest, replies = Ingest(tmp_path / "store.db", watch=lambda fresh: None), Replies()
+    monkeypatch.setattr(intake, "QUEUE_LIMIT", 10)
+    ingest, replies = Ingest(tmp_path / "store.db", ring=lambda: None), Replies()
     for seq in range(25):
         take_flow(ingest, seq)
+        ingest.intake.decode()
     assert ingest.backlog == 10
     assert "too slow" in str(ingest.fault)
     ingest.start(replies)
@@ -210,15 +212,55 @@ def test_a_state_greets_the_rig_and_a_bad_one_only_warns(bench, caplog):
     ingest, replies, shown, _ = bench
     ingest.take("calmpass/1/cart/state", b'{"state":"online","boot":"a1b2c3d4e5f6a7b8"}')
     ingest.take("calmpass/1/other/state", b"{}")
+    flush(ingest)
     assert replies.greeted == {"cart"}
-    assert [fresh.message for fresh in shown] == [wire.State("online", BOOT)]
+    assert [fresh.message for fresh in shown()] == [wire.State("online", BOOT)]
     assert "the state of rig other was refused" in caplog.text
 
 
 def test_stopping_stores_what_has_come(tmp_path):
-    ingest = Ingest(tmp_path / "store.db", watch=lambda fresh: None)
+    ingest = Ingest(tmp_path / "store.db", ring=lambda: None)
     ingest.start(Replies())
     for seq in range(50):
         take_flow(ingest, seq)
     ingest.stop()
     assert count_rows(tmp_path / "store.db") == 50
+
+
+def test_the_bell_rings_once_until_somebody_has_come_to_it(tmp_path):
+    rung = []
+    ingest = Ingest(tmp_path / "store.db", ring=lambda: rung.append(1))
+    for seq in range(5):
+        take_flow(ingest, seq)
+    assert len(rung) == 1
+    taken = list(iter(ingest.intake.take_fresh, None))
+    assert [fresh.message.seq for fresh in taken] == [0, 1, 2, 3, 4]
+    take_flow(ingest, 5)
+    assert len(rung) == 2
+    ingest.start(Replies())
+    ingest.stop()
+
+
+def test_what_the_writer_came_to_first_is_still_shown_in_its_order(bench):
+    ingest, _, shown, file = bench
+    for seq in range(300):
+        take_flow(ingest, seq)
+        if seq % 100 == 50:
+            flush(ingest)
+    flush(ingest)
+    assert count_rows(file) == 300
+    assert [fresh.message.seq for fresh in shown()] == list(range(300))
+
+
+def test_what_nobody_decodes_is_bounded(tmp_path, monkeypatch, caplog):
+    monkeypatch.setattr(intake, "QUEUE_LIMIT", 10)
+    ingest = Ingest(tmp_path / "store.db", ring=lambda: None)
+    for seq in range(25):
+        take_flow(ingest, seq)
+    assert ingest.backlog == 10
+    assert [record.message for record in caplog.records].count(
+        "more messages than the disk takes: the rest waits on the rig"
+    ) == 1
+    ingest.start(Replies())
+    ingest.stop()
+    assert count_rows(tmp_path / "store.db") == 10

@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 
 from rig import wire
 from server.core.setup import Anemometer, FlowMeter, Setup, Span, Sprayer, Treatment
-from server.ingest import Fresh
+from server.intake import Fresh
 from server.live import Live
 from server.notify import Notifier
 from server.settings import read_setup
