@@ -6,8 +6,8 @@ from collections.abc import AsyncIterator, Callable
 from dataclasses import dataclass, field
 from typing import Any
 
-HEARTBEAT_S = 2.0
 LEAST_GAP_S = 0.05
+_WRITER = json.JSONEncoder(separators=(",", ":"), allow_nan=False)
 
 
 @dataclass
@@ -66,17 +66,13 @@ class Broadcast:
             page.ready.set()
 
     async def follow(self, read: Callable[[Page], list[tuple[str, Any]]]) -> AsyncIterator[bytes]:
-        """The stream of one page: events as they are ready, a heartbeat when nothing happens."""
+        """The stream of one page: events as they are ready."""
         page = Page()
         page.ready.set()
         self._pages.add(page)
         try:
             while not self._is_closed:
-                try:
-                    await asyncio.wait_for(page.ready.wait(), HEARTBEAT_S)
-                except TimeoutError:
-                    yield b": still here\n\n"
-                    continue
+                await page.ready.wait()
                 page.ready.clear()
                 if self._is_closed:
                     return
@@ -87,5 +83,4 @@ class Broadcast:
 
 def format_event(name: str, content: Any) -> bytes:
     """One server-sent event."""
-    data = json.dumps(content, separators=(",", ":"), allow_nan=False)
-    return f"event: {name}\ndata: {data}\n\n".encode()
+    return f"event: {name}\ndata: {_WRITER.encode(content)}\n\n".encode()

@@ -1,8 +1,14 @@
 """The live picture as the dashboard gets it: figures with units in their names, None where not known."""
 
-from dataclasses import asdict, dataclass, field
+from collections.abc import Callable
+from dataclasses import dataclass, field, fields
+from functools import cache
 from math import isfinite
+from operator import attrgetter
 from typing import Any
+
+PARTS = ("rig", "receiver", "position", "wind", "alarm", "job", "messages")
+"""The figures of a snapshot that are groups of figures."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -119,7 +125,23 @@ class Snapshot:
 
     def as_object(self) -> dict[str, Any]:
         """Plain values for JSON."""
-        return asdict(self)
+        found = _lay_out(self)
+        for name in PARTS:
+            if found[name] is not None:
+                found[name] = _lay_out(found[name])
+        return found
+
+
+def _lay_out(part: Any) -> dict[str, Any]:
+    """A part's figures by their names; none of them is changed afterwards, so none is copied."""
+    names, read = _reader_of(part.__class__)
+    return dict(zip(names, read(part), strict=True))
+
+
+@cache
+def _reader_of(kind: Any) -> tuple[tuple[str, ...], Callable[[Any], tuple[Any, ...]]]:
+    names = tuple(field.name for field in fields(kind))
+    return names, attrgetter(*names)
 
 
 def known(value: float | None, digits: int = 4) -> float | None:

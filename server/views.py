@@ -23,6 +23,8 @@ def fresh_events(live: Live, pages: set[Page], page: Page, snapshot: Callable[[]
 
 def spread_changes(live: Live, pages: set[Page]) -> None:
     """Hand the cells that changed since last time to every page."""
+    if not live.way.grid.has_changes:
+        return
     changes = live.way.grid.take_changes()
     values = changes.l_per_m2.tolist()
     cells = changes.cells.tolist()

@@ -208,6 +208,7 @@ class DoseGrid:
         self._max_cells = max_cells
         self._last: tuple[float, float, float, float, float] | None = None
         self._changed: Bools = np.zeros((1, 1), dtype=np.bool_)
+        self._rows = (0, 0)
         self._is_new = True
 
     def add(self, *, t: float, east: float, north: float, heading: float, litres: float) -> None:
@@ -257,6 +258,11 @@ class DoseGrid:
             return
         self._deposit(*self._sweep(last[1:4], now[1:4], liquid), liquid)
 
+    @property
+    def has_changes(self) -> bool:
+        """Whether a cell's dose or the frame changed since `take_changes` was last asked."""
+        return self._is_new or self._rows[1] > 0
+
     def take_changes(self) -> Changes:
         """The cells whose dose changed since this was last asked.
 
@@ -267,7 +273,7 @@ class DoseGrid:
 
         References
         ----------
-        Derivation: a mark on every touched cell, wiped here.
+        Derivation: a mark on every touched cell, wiped here; only rows that were touched are looked through.
 
         Examples
         --------
@@ -275,11 +281,12 @@ class DoseGrid:
         >>> grid.take_changes().is_reset, len(grid.take_changes().cells)
         (True, 0)
         """
-        marked = self.dose > 0 if self._is_new else self._changed
-        cells = np.flatnonzero(marked)
+        first, last = (0, self.frame.ny) if self._is_new else self._rows
+        marked = self.dose > 0 if self._is_new else self._changed[first:last]
+        cells = np.flatnonzero(marked) + first * self.frame.nx
         changes = Changes(self._is_new, self.frame, cells, self.dose.ravel()[cells])
-        self._changed = np.zeros(self.dose.shape, dtype=np.bool_)
-        self._is_new = False
+        self._changed[first:last] = False
+        self._rows, self._is_new = (0, 0), False
         return changes
 
     def _sweep(self, before: Fix, after: Fix, liquid: float) -> tuple[list[Corners], list[float]]:
@@ -310,6 +317,8 @@ class DoseGrid:
         here = (slice(row, row + height), slice(column, column + width))
         self.dose[here] += dose
         self._changed[here] |= dose > 0
+        first, last = self._rows
+        self._rows = (min(first, row), max(last, row + height)) if last else (row, row + height)
 
     def _reach(self, window: Window) -> bool:
         """Grow the frame, in steps, until it holds the window; False if it would be too large to keep."""
@@ -331,4 +340,5 @@ class DoseGrid:
             dose[y0 - south : y1 - south, x0 - west : x1 - west] = self.dose
         self.frame = GridFrame(west * cell, south * cell, cell, east - west, north - south)
         self.dose, self._changed, self._is_new = dose, np.zeros(dose.shape, dtype=np.bool_), True
+        self._rows = (0, 0)
         return True

@@ -121,8 +121,7 @@ def plane_from_degrees(lat_deg: ArrayLike, lon_deg: ArrayLike, *, plane: Plane) 
     (0.0, 111.13)
     """
     per_lat, per_lon = metres_per_degree(plane.lat0_deg)
-    turn = np.asarray(lon_deg, dtype=np.float64) - plane.lon0_deg
-    turn = np.where(np.abs(turn) > 180.0, (turn + 180.0) % 360.0 - 180.0, turn)
+    turn = _wrap(np.asarray(lon_deg, dtype=np.float64) - plane.lon0_deg)
     return turn * per_lon, (np.asarray(lat_deg, dtype=np.float64) - plane.lat0_deg) * per_lat
 
 
@@ -156,7 +155,14 @@ def degrees_from_plane(east_m: ArrayLike, north_m: ArrayLike, *, plane: Plane) -
     per_lat, per_lon = metres_per_degree(plane.lat0_deg)
     lat = plane.lat0_deg + np.asarray(north_m, dtype=np.float64) / per_lat
     lon = plane.lon0_deg + np.asarray(east_m, dtype=np.float64) / per_lon
-    return lat, np.where(np.abs(lon) > 180.0, (lon + 180.0) % 360.0 - 180.0, lon)
+    return lat, _wrap(lon)
+
+
+def _wrap(lon_deg: Floats) -> Floats:
+    """The same longitudes or turns between -180 and 180; nothing is rounded that lies there already."""
+    if isinstance(lon_deg, float) and abs(lon_deg) <= 180.0:
+        return lon_deg
+    return np.where(np.abs(lon_deg) > 180.0, (lon_deg + 180.0) % 360.0 - 180.0, lon_deg)
 
 
 def ring_area(ring: ArrayLike) -> float:

@@ -48,6 +48,10 @@ class TrackFilter:
     places: tuple[tuple[float, float, float], ...] = ()
 
 
+Motion = tuple[tuple[float, float], Six, Six, tuple[tuple[float, float, float], ...]]
+"""The way, mean and covariance of its error, and the recent velocities, as in TrackFilter."""
+
+
 @dataclass(frozen=True, slots=True)
 class LiveFix:
     """One fix on the plane: place, the receiver's velocity (NaN: not told) and class code."""
@@ -110,13 +114,16 @@ def step_track(state: TrackFilter, fix: LiveFix, *, sprayer: Sprayer, models: di
         state = TrackFilter(heading_deg=state.heading_deg)
     east, north = _velocity_of(state, fix, is_usable)
     model = models[fix.quality if is_usable else SINGLE]
-    state = _advance(state, fix.t, east, north, model, is_told=is_usable and has_velocity)
+    motion = _advance(state, fix.t, east, north, model, is_told=is_usable and has_velocity)
+    places, fixed_t, quality = state.places, state.fixed_t, NONE
     if is_usable and not has_velocity:
-        kept = tuple(place for place in state.places if fix.t - place[0] <= HEADING_S)
-        state = replace(state, places=(*kept, (fix.t, fix.east_m, fix.north_m)))
+        kept = (place for place in places if fix.t - place[0] <= HEADING_S)
+        places = (*kept, (fix.t, fix.east_m, fix.north_m))
     if is_usable:
-        state = _observe(state, fix, models[fix.quality])
-    return _point(state, fix, sprayer, is_usable)
+        motion = _observe(state, motion, fix, models[fix.quality])
+        fixed_t, quality = fix.t, fix.quality
+    figures = _point(motion, fix, sprayer, state.heading_deg, is_bridged=fix.t - fixed_t <= BRIDGED_S)
+    return TrackFilter(fix.t, *figures, quality, fixed_t, *motion, places)
 
 
 def _velocity_of(state: TrackFilter, fix: LiveFix, is_usable: bool) -> tuple[float, float]:
@@ -136,14 +143,12 @@ def _velocity_of(state: TrackFilter, fix: LiveFix, is_usable: bool) -> tuple[flo
     return 0.0, 0.0
 
 
-def _advance(
-    state: TrackFilter, t: float, east: float, north: float, model: ErrorModel, *, is_told: bool
-) -> TrackFilter:
+def _advance(state: TrackFilter, t: float, east: float, north: float, model: ErrorModel, *, is_told: bool) -> Motion:
     """Integrate the velocity up to a time and let the uncertainty grow."""
     recent = (*(r for r in state.recent if t - r[0] <= STANDING_S), (t, east, north))
     if state.t != state.t:
         wander, bias = model.wander_sd_m * WANDER_FACTOR, model.bias_sd_mps * BIAS_FACTOR
-        return replace(state, t=t, covariance=(START_SD_M**2, 0.0, 0.0, wander**2, 0.0, bias**2), recent=recent)
+        return state.way, state.mean, (START_SD_M**2, 0.0, 0.0, wander**2, 0.0, bias**2), recent
     mean = hypot(sum(r[1] for r in recent), sum(r[2] for r in recent)) / len(recent)
     stands = mean < STANDING_MPS and hypot(east, north) < 2 * STANDING_MPS
     step = t - state.t
@@ -154,8 +159,7 @@ def _advance(
     drift = _STANDING_DRIFT if stands else model.drift_m2_per_s * DRIFT_FACTOR
     if not is_told or step > 1.5:
         drift = max(drift, _GAP_DRIFT)
-    moved, covariance = _predict(state, step, 0.0 if stands else step, drift, model)
-    return replace(state, t=t, way=way, mean=moved, covariance=covariance, recent=recent)
+    return way, *_predict(state, step, 0.0 if stands else step, drift, model), recent
 
 
 def _predict(state: TrackFilter, step: float, h: float, drift: float, model: ErrorModel) -> tuple[Six, Six]:
@@ -176,11 +180,10 @@ def _predict(state: TrackFilter, step: float, h: float, drift: float, model: Err
     return (xe - h * xd, ye - h * yd, kb * xb, kb * yb, kd * xd, kd * yd), covariance
 
 
-def _observe(state: TrackFilter, fix: LiveFix, model: ErrorModel) -> TrackFilter:
+def _observe(state: TrackFilter, motion: Motion, fix: LiveFix, model: ErrorModel) -> Motion:
     """Correct the way's error by one fix."""
-    ee, eb, ed, bb, bd, dd = state.covariance
-    xe, ye, xb, yb, xd, yd = state.mean
-    east, north = fix.east_m - state.way[0], fix.north_m - state.way[1]
+    way, (xe, ye, xb, yb, xd, yd), (ee, eb, ed, bb, bd, dd), recent = motion
+    east, north = fix.east_m - way[0], fix.north_m - way[1]
     if state.quality not in (NONE, fix.quality):
         eb, bb, bd, xb, yb = 0.0, (model.wander_sd_m * WANDER_FACTOR) ** 2, 0.0, 0.0, 0.0
     if state.fixed_t == -inf:
@@ -188,39 +191,28 @@ def _observe(state: TrackFilter, fix: LiveFix, model: ErrorModel) -> TrackFilter
     mean, covariance, _ = correct_state(
         (xe, ye, xb, yb, xd, yd), (ee, eb, ed, bb, bd, dd), east, north, model.white_sd_m**2
     )
-    return replace(state, mean=mean, covariance=covariance, fixed_t=fix.t, quality=fix.quality)
+    return way, mean, covariance, recent
 
 
-def _point(state: TrackFilter, fix: LiveFix, sprayer: Sprayer, is_usable: bool) -> TrackFilter:
-    """Read heading and nozzle off the state."""
-    late = [r for r in state.recent if fix.t - r[0] <= HEADING_S]
+def _point(
+    motion: Motion, fix: LiveFix, sprayer: Sprayer, heading: float, *, is_bridged: bool
+) -> tuple[float, float, float, float, float, float, float]:
+    """Nozzle east and north, heading, speed, standard deviation and velocity, as they stand in TrackFilter."""
+    way, mean, covariance, recent = motion
+    late = [r for r in recent if fix.t - r[0] <= HEADING_S]
     east, north = sum(r[1] for r in late) / len(late), sum(r[2] for r in late) / len(late)
-    heading = state.heading_deg
     if hypot(east, north) >= STANDING_MPS:
         heading = degrees(atan2(east, north)) % 360.0
-    if fix.t - state.fixed_t > BRIDGED_S:
-        return replace(
-            state,
-            east_m=nan,
-            north_m=nan,
-            sd_m=nan,
-            speed_mps=nan,
-            velocity_east_mps=nan,
-            velocity_north_mps=nan,
-            heading_deg=heading,
-            quality=NONE,
-        )
+    if not is_bridged:
+        return nan, nan, heading, nan, nan, nan, nan
     forward, right = sprayer.nozzle_forward_m, sprayer.nozzle_right_m
     angle = radians(heading) if heading == heading else 0.0
-    now = state.recent[-1]
-    return replace(
-        state,
-        east_m=state.way[0] + state.mean[0] + forward * sin(angle) + right * cos(angle),
-        north_m=state.way[1] + state.mean[1] + forward * cos(angle) - right * sin(angle),
-        sd_m=sqrt(max(state.covariance[0], 0.0)),
-        heading_deg=heading,
-        speed_mps=hypot(now[1], now[2]),
-        velocity_east_mps=now[1],
-        velocity_north_mps=now[2],
-        quality=fix.quality if is_usable else NONE,
+    return (
+        way[0] + mean[0] + forward * sin(angle) + right * cos(angle),
+        way[1] + mean[1] + forward * cos(angle) - right * sin(angle),
+        heading,
+        hypot(recent[-1][1], recent[-1][2]),
+        sqrt(max(covariance[0], 0.0)),
+        recent[-1][1],
+        recent[-1][2],
     )

@@ -6,8 +6,8 @@ from itertools import pairwise
 
 import pytest
 
-from server import broadcast as module
 from server.broadcast import LEAST_GAP_S, Broadcast, format_event
+from server.service import TICK_S
 
 
 def read_stream(text: str) -> list[tuple[str, str]]:
@@ -87,17 +87,19 @@ def test_pages_are_woken_at_once_and_then_at_most_every_fifty_milliseconds() -> 
     assert min(b - a for a, b in pairwise(times[1:])) > 0.5 * LEAST_GAP_S
 
 
-def test_a_silent_stream_has_a_heartbeat(monkeypatch) -> None:
-    monkeypatch.setattr(module, "HEARTBEAT_S", 0.01)
+def test_a_page_is_told_again_and_again_while_nothing_comes(desk) -> None:
+    async def listen() -> list[float]:
+        stream, loop = desk.service.follow(), asyncio.get_running_loop()
+        times = []
+        async for part in stream:
+            assert read_stream(part.decode())[0][0] == "snapshot"
+            times.append(loop.time())
+            if len(times) == 4:
+                await stream.aclose()
+        return times
 
-    async def run() -> list[bytes]:
-        stream = Broadcast(now=lambda: 0.0).follow(lambda page: [("snapshot", 0)])
-        return [await anext(stream) for _ in range(3)]
-
-    first, second, third = asyncio.run(run())
-    assert read_stream(first.decode()) == [("snapshot", "0")]
-    assert second == third == b": still here\n\n"
-    assert read_stream(second.decode()) == []
+    times = desk.portal.call(listen)
+    assert max(b - a for a, b in pairwise(times)) < 1.5 * TICK_S
 
 
 def test_a_page_that_goes_is_forgotten() -> None:
