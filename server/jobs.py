@@ -16,7 +16,7 @@ from server.errors import LogError, RequestError, UnknownError
 from server.ingest import Ingest, Replies
 from server.store import jobs as shelf
 from server.store.connection import open_reader
-from server.store.joblog import load_job_log
+from server.store.joblog import choose_rig, count_messages, load_job_log
 from server.store.jobs import Job
 from server.store.messages import Arrival, MessageWriter
 
@@ -116,8 +116,9 @@ class Jobs:
         """The span with its rig named; raises LogError where the store holds nothing of it."""
 
         def check(connection: Any) -> Span:
-            log = load_job_log(connection, span)
-            return replace(span, rig=log.rig)
+            if not count_messages(connection, span)[0]:
+                raise LogError("the store holds no sample in the job's span")
+            return replace(span, rig=choose_rig(connection, span))
 
         return await asyncio.to_thread(self.read, check)
 

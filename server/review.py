@@ -1,7 +1,7 @@
 """The review of a whole job: its raw samples through core, in both directions of time, repeatable to the byte."""
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -72,7 +72,7 @@ def review_job(log: JobLog, setup: Setup, *, report: Report | None = None) -> Jo
     passes = judge_pass_winds(passes, wind, treatment=setup.treatment, plane=work.plane)
     tell("dose", 0.6)
     litres = litres_at(work.curve, work.track.t)
-    deposit, ground = _deposit(setup, work, litres)
+    deposit = _deposit(setup, work, litres)
     dose = map_dose(
         work.track,
         litres,
@@ -82,7 +82,10 @@ def review_job(log: JobLog, setup: Setup, *, report: Report | None = None) -> Jo
         volume_sd_fraction=setup.flow_meter.sd_percent / 100.0,
         rng=rng,
     )
+    # The draws have served, and are the largest thing here.
+    work = replace(work, track=replace(work.track, deviations_m=np.zeros((0, len(litres), 2))))
     tell("findings", 0.9)
+    ground = lay_ground(setup.zones, plane=work.plane, frame=deposit.frame)
     findings = find_findings(dose, ground, treatment=setup.treatment)
     totals = _total(setup, work, passes, deposit, ground)
     start, end = _bounds(log, work.timebase)
@@ -146,23 +149,21 @@ def _measure(log: JobLog, setup: Setup, work: _Work, spans: tuple[PassSpan, ...]
     )
 
 
-def _deposit(setup: Setup, work: _Work, litres: Floats) -> tuple[Deposit, Ground]:
-    """The dose on the grid, and what each cell is for."""
+def _deposit(setup: Setup, work: _Work, litres: Floats) -> Deposit:
+    """The dose on the grid."""
     track = work.track
-    frame = _frame(setup, work)
     total = float(work.curve.litres[-1]) if len(work.curve.litres) else 0.0
-    deposit = integrate_dose(
+    return integrate_dose(
         track.east_m,
         track.north_m,
         track.heading_deg,
         litres,
         t=track.t,
         pattern=pattern_from_sprayer(setup.sprayer),
-        frame=frame,
+        frame=_frame(setup, work),
         start_l=0.0,
         end_l=total,
     )
-    return deposit, lay_ground(setup.zones, plane=work.plane, frame=frame)
 
 
 def _frame(setup: Setup, work: _Work) -> GridFrame:

@@ -56,7 +56,7 @@ def map_dose(
     Returns
     -------
     DoseMap
-        Dose, sd and probabilities, NaN (but for the dose) where no tracks were sampled.
+        Dose, sd and probabilities (single precision), NaN (but for the dose) where no tracks were sampled.
 
     Notes
     -----
@@ -81,33 +81,53 @@ def map_dose(
     >>> float(found.sd_l_per_m2[0, 0]), float(found.p_missed[0, 0])
     (0.0, 0.0)
     """
-    frame, target = deposit.frame, treatment.target_l_per_m2
     draws = len(track.deviations_m)
-    shape = deposit.dose_l_per_m2.shape
-    total, squares, missed, under, over = (np.zeros(shape) for _ in range(5))
-    chosen = thin_way(track.t, track.east_m, track.heading_deg, litres)
     scales = 1.0 + volume_sd_fraction * rng.standard_normal(draws)
+    total, squares, missed, under, over = _tally_draws(track, litres, deposit, scales, pattern, treatment, max_gap_s)
+    known = np.float32(draws if draws > 1 else np.nan)
+    total *= total
+    total /= known
+    squares -= total
+    del total
+    squares /= known - 1
+    return DoseMap(
+        dose_l_per_m2=deposit.dose_l_per_m2,
+        sd_l_per_m2=np.sqrt(np.maximum(squares, 0.0, out=squares), out=squares),
+        p_missed=missed / known,
+        p_under=under / known,
+        p_over=over / known,
+        x0_m=deposit.frame.x0_m,
+        y0_m=deposit.frame.y0_m,
+        cell_m=deposit.frame.cell_m,
+    )
+
+
+def _tally_draws(
+    track: Track,
+    litres: Floats,
+    deposit: Deposit,
+    scales: Floats,
+    pattern: Pattern,
+    treatment: Treatment,
+    max_gap_s: float,
+) -> tuple[Floats, ...]:
+    """Over all draws of each cell: sum and squares of what the dose is off, how often missed, under and over."""
+    frame, target, shape = deposit.frame, treatment.target_l_per_m2, deposit.dose_l_per_m2.shape
+    total, squares = np.zeros(shape, dtype=np.float32), np.zeros(shape, dtype=np.float32)
+    missed, under, over = (np.zeros(shape, dtype=np.min_scalar_type(len(scales))) for _ in range(3))
+    chosen = thin_way(track.t, track.east_m, track.heading_deg, litres)
     for deviation, scale in zip(track.deviations_m[:, chosen], scales, strict=True):
-        dose = scale * _lay_draw(track, litres, chosen, deviation, pattern, frame, max_gap_s)
-        apart = dose - deposit.dose_l_per_m2
-        total += apart
-        squares += apart**2
+        dose = _lay_draw(track, litres, chosen, deviation, pattern, frame, max_gap_s)
+        dose *= scale
         is_missed = dose <= COVERED_FRACTION * target
         missed += is_missed
         under += ~is_missed & (dose < treatment.under_fraction * target)
         over += dose > treatment.over_fraction * target
-    known = draws if draws > 1 else np.nan
-    variance = np.maximum(squares - total**2 / known, 0.0) / (known - 1)
-    return DoseMap(
-        dose_l_per_m2=deposit.dose_l_per_m2,
-        sd_l_per_m2=np.sqrt(variance),
-        p_missed=missed / known,
-        p_under=under / known,
-        p_over=over / known,
-        x0_m=frame.x0_m,
-        y0_m=frame.y0_m,
-        cell_m=frame.cell_m,
-    )
+        dose -= deposit.dose_l_per_m2
+        total += dose
+        dose *= dose
+        squares += dose
+    return total, squares, missed, under, over
 
 
 def _lay_draw(

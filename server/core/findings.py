@@ -3,6 +3,8 @@
 Outlines in metres on the local plane, areas in square metres, liquid in litres.
 """
 
+from collections.abc import Iterator
+
 import numpy as np
 
 from server.core.coverage import COVERED_FRACTION
@@ -73,23 +75,23 @@ def find_findings(
     frame = ground.frame
     if dose.dose_l_per_m2.shape != ground.wanted.shape or (dose.x0_m, dose.y0_m) != (frame.x0_m, frame.y0_m):
         raise ValueError("dose and ground lie on different grids")
-    litres_per_m2, target = dose.dose_l_per_m2, treatment.target_l_per_m2
-    covered = litres_per_m2 > COVERED_FRACTION * target
-    doubled = litres_per_m2 > DOUBLED_FRACTION * target
-    elsewhere = np.clip(1.0 - ground.wanted - ground.keep_out, 0.0, 1.0)
-    everywhere = ground.wanted if ground.has_zones else np.ones(ground.wanted.shape)
-    nothing = np.zeros(ground.wanted.shape)
-    kinds = (
-        ("missed", ~covered, dose.p_missed, ground.wanted),
-        ("doubled", doubled, dose.p_over, everywhere),
-        ("keep_out", covered, 1.0 - dose.p_missed, ground.keep_out),
-        ("off_target", covered, 1.0 - dose.p_missed, elsewhere if ground.has_zones else nothing),
-    )
     findings: list[Finding] = []
-    for kind, fault, probability, share in kinds:
+    for kind, fault, probability, share in _list_faults(dose, ground, treatment.target_l_per_m2):
         sure = fault & ~(probability <= SURE) & (share >= 0.5)
-        findings += _outline_regions(kind, sure, probability, share, litres_per_m2, frame, min_area_m2)
+        findings += _outline_regions(kind, sure, probability, share, dose.dose_l_per_m2, frame, min_area_m2)
     return tuple(findings)
+
+
+def _list_faults(dose: DoseMap, ground: Ground, target: float) -> Iterator[tuple[str, Bools, Floats, Floats]]:
+    """Kind, cells, probability and the share of each cell that it concerns; one at a time, for they are large."""
+    covered = dose.dose_l_per_m2 > COVERED_FRACTION * target
+    yield "missed", ~covered, dose.p_missed, ground.wanted
+    everywhere = ground.wanted if ground.has_zones else np.ones(ground.wanted.shape)
+    yield "doubled", dose.dose_l_per_m2 > DOUBLED_FRACTION * target, dose.p_over, everywhere
+    yield "keep_out", covered, 1.0 - dose.p_missed, ground.keep_out
+    if ground.has_zones:
+        elsewhere = np.clip(1.0 - ground.wanted - ground.keep_out, 0.0, 1.0)
+        yield "off_target", covered, 1.0 - dose.p_missed, elsewhere
 
 
 def _outline_regions(
@@ -97,11 +99,11 @@ def _outline_regions(
 ) -> list[Finding]:
     """A finding for each region of the mask that is large enough, the largest first."""
     labels, count = label_regions(mask)
-    flat, cell = labels.ravel(), frame.cell_area_m2
-    area = np.bincount(flat, share.ravel(), minlength=count + 1) * cell
-    volume = np.bincount(flat, (share * dose).ravel(), minlength=count + 1) * cell
-    cells = np.bincount(flat, minlength=count + 1)
-    chance = np.bincount(flat, probability.ravel(), minlength=count + 1) / np.maximum(cells, 1)
+    owner, shares, cell = labels[mask], share[mask], frame.cell_area_m2
+    area = np.bincount(owner, shares, minlength=count + 1) * cell
+    volume = np.bincount(owner, shares * dose[mask], minlength=count + 1) * cell
+    cells = np.bincount(owner, minlength=count + 1)
+    chance = np.bincount(owner, probability[mask], minlength=count + 1) / np.maximum(cells, 1)
     order = [label for label in np.argsort(-area[1:], kind="stable") + 1 if area[label] >= min_area]
     boxes = _bound_regions(labels, order)
     found = []

@@ -70,36 +70,44 @@ def lay_ground(zones: Sequence[Zone], *, plane: Plane, frame: GridFrame) -> Grou
     87.62
     """
     shapes = [rings_from_zone(zone, plane=plane) for zone in zones]
-    fractions = [cell_fractions(rings, frame) for rings in shapes]
     is_keep_out = [zone.kind == "keep_out" for zone in zones]
-    empty = np.zeros((frame.ny, frame.nx))
-    zone_sum = sum((f for f, dry in zip(fractions, is_keep_out, strict=True) if not dry), start=empty)
-    dry_sum = sum((f for f, dry in zip(fractions, is_keep_out, strict=True) if dry), start=empty)
-    zone_union, keep_out = np.minimum(zone_sum, 1.0), np.minimum(dry_sum, 1.0)
-    wanted = np.clip(np.where(keep_out >= _WHOLE, 0.0, zone_union - keep_out), 0.0, 1.0)
-    row, column = np.nonzero(_find_contested(fractions, is_keep_out))
+    wanted, keep_out, contested = _pile_up(shapes, is_keep_out, frame)
+    wanted -= keep_out
+    wanted[keep_out >= _WHOLE] = 0.0
+    np.clip(wanted, 0.0, 1.0, out=wanted)
+    row, column = np.nonzero(contested)
     if len(row):
         inside = _sample_cells(row, column, shapes, frame)
-        exact = np.stack([f[row, column] for f in fractions])
+        exact = np.stack([cell_fractions(rings, frame)[row, column] for rings in shapes])
         is_dry = np.array(is_keep_out)
         wet, dry = inside[~is_dry], inside[is_dry]
         keep_out[row, column] = _union(dry, exact[is_dry])
-        zone_union[row, column] = _union(wet, exact[~is_dry])
-        wanted[row, column] = _difference(wet, dry, zone_union[row, column], keep_out[row, column])
+        wanted[row, column] = _difference(wet, dry, _union(wet, exact[~is_dry]), keep_out[row, column])
     return Ground(frame, wanted, keep_out, not all(is_keep_out), any(is_keep_out))
 
 
-def _find_contested(fractions: list[Floats], is_keep_out: list[bool]) -> Bools:
-    """Cells with two or more polygons in them, unless a full zone or a full keep-out alone settles them."""
-    if len(fractions) < 2:
-        return np.zeros(fractions[0].shape if fractions else (0, 0), dtype=np.bool_)
-    several = np.sum([f > 0 for f in fractions], axis=0) > 1
-    full = [f >= _WHOLE for f in fractions]
-    dry_full = np.any([f for f, dry in zip(full, is_keep_out, strict=True) if dry] or [several & False], axis=0)
-    wet_full = np.any([f for f, dry in zip(full, is_keep_out, strict=True) if not dry] or [several & False], axis=0)
-    dry_count = np.sum([f > 0 for f, dry in zip(fractions, is_keep_out, strict=True) if dry], axis=0)
-    contested: Bools = several & ~dry_full & ~(wet_full & (dry_count <= 1))
-    return contested
+def _pile_up(
+    shapes: list[tuple[Floats, ...]], is_keep_out: list[bool], frame: GridFrame
+) -> tuple[Floats, Floats, Bools]:
+    """Fractions under zones and under keep-outs, and cells with two or more polygons in them unless one settles them.
+
+    A full zone or a full keep-out alone settles a cell. One polygon is held at a time: a large lawn's cells are many.
+    """
+    shape = (frame.ny, frame.nx)
+    shares, full = (np.zeros(shape), np.zeros(shape)), np.zeros((2, *shape), dtype=np.bool_)
+    count, dry_count = np.zeros(shape, dtype=np.int16), np.zeros(shape, dtype=np.int16)
+    for rings, dry in zip(shapes, is_keep_out, strict=True):
+        fraction = cell_fractions(rings, frame)
+        share = shares[dry]
+        share += fraction
+        full[int(dry)] |= fraction >= _WHOLE
+        count += fraction > 0
+        if dry:
+            dry_count += fraction > 0
+    for share in shares:
+        np.minimum(share, 1.0, out=share)
+    contested: Bools = (count > 1) & ~full[1] & ~(full[0] & (dry_count <= 1))
+    return shares[0], shares[1], contested
 
 
 def _sample_cells(row: Integers, column: Integers, shapes: list[tuple[Floats, ...]], frame: GridFrame) -> Bools:

@@ -90,8 +90,8 @@ def cell_fractions(rings: Sequence[Floats], frame: GridFrame) -> Floats:
         area = signed_area(ring[:, 0], ring[:, 1])
         sign = np.sign(area) if number == 0 else -np.sign(area)
         fractions += fill_cells(ring[None], np.array([sign]), frame)
-    fractions[np.abs(fractions) < 1e-12] = 0.0
-    return np.clip(fractions, 0.0, 1.0)
+    fractions[(fractions < 1e-12) & (fractions > -1e-12)] = 0.0
+    return np.clip(fractions, 0.0, 1.0, out=fractions)
 
 
 def point_in_rings(east: Floats, north: Floats, rings: Sequence[Floats]) -> Bools:

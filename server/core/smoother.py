@@ -238,7 +238,7 @@ def _sample_back(bins: Bins, forward: _Forward, rng: np.random.Generator, draws:
     left = forward.covariance[:-1] - gain @ forward.predicted[1:] @ gain.transpose(0, 2, 1)
     root = np.concatenate([_square_root(left), _square_root(forward.covariance[-1:])])
     mean, sd = np.zeros((count, 2)), np.zeros(count)
-    deviations = np.zeros((draws, count, 2))
+    deviations = np.zeros((draws, count, 2), dtype=np.float32)
     state, spread = forward.mean[-1], forward.covariance[-1]
     drawn = np.zeros((3, 2 * draws))
     for block in range((count - 1) // _BLOCK, -1, -1):

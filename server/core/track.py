@@ -293,11 +293,12 @@ def _place_nozzle(
         arm_north = sprayer.nozzle_forward_m * np.cos(angle) - sprayer.nozzle_right_m * np.sin(angle)
         position = position + np.stack([arm_east, arm_north], axis=1)
         turn = np.radians(heading_sd) * _draw_pointing(t, len(deviations), rng)
-        deviations = deviations + np.stack([turn * arm_north, -turn * arm_east], axis=2)
+        deviations[:, :, 0] += turn * arm_north
+        deviations[:, :, 1] -= turn * arm_east
         spread = spread + (np.radians(heading_sd) * np.stack([arm_north, arm_east])) ** 2
     blank = np.where(unknown, np.nan, 1.0)
     sd = np.sqrt(spread) * blank
-    deviations = np.ascontiguousarray(np.where(unknown[:, None], np.nan, deviations))
+    deviations[:, unknown] = np.nan
     return Track(
         fixes.boot,
         fixes.mono,
@@ -325,7 +326,11 @@ def _errors_at(smoothed: Smoothed, centres: Floats, t: Floats) -> tuple[Floats, 
     part = np.clip((t - centres[low]) / span, 0.0, 1.0)
     late, early = part[:, None], (1 - part)[:, None]
     error = smoothed.mean_m[low] * early + smoothed.mean_m[high] * late
-    deviations = smoothed.deviations_m[:, low] * early + smoothed.deviations_m[:, high] * late
+    deviations = smoothed.deviations_m[:, low]
+    deviations *= early
+    late_share = smoothed.deviations_m[:, high]
+    late_share *= late
+    deviations += late_share
     return error, deviations, (smoothed.sd_m[low] * (1 - part) + smoothed.sd_m[high] * part) ** 2
 
 

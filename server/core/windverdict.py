@@ -168,7 +168,7 @@ def _mean_of(series: WindSeries, chosen: Bools) -> tuple[float, float]:
         return mean, float(series.smooth_sd_mps[chosen].mean())
     drawn = np.isfinite(draws[0]) & chosen
     share = float(drawn.sum()) / float(chosen.sum())
-    spread = float(draws[:, drawn].astype(np.float64).mean(axis=1).std()) if drawn.any() else 0.0
+    spread = float(draws[:, drawn].mean(axis=1, dtype=np.float64).std()) if drawn.any() else 0.0
     rest = chosen & ~drawn
     shared = float(series.smooth_sd_mps[rest].mean()) if rest.any() else 0.0
     return mean, share * spread + (1.0 - share) * shared
@@ -176,15 +176,21 @@ def _mean_of(series: WindSeries, chosen: Bools) -> tuple[float, float]:
 
 def _highest_mean(series: WindSeries, chosen: Bools, seconds: int) -> float:
     """The highest running mean over so many seconds without a break; NaN where there are none."""
-    is_drawn = len(series.smooth_draws_mps) and bool(np.isfinite(series.smooth_draws_mps[0, chosen]).all())
-    speed = series.smooth_draws_mps if is_drawn else series.smooth_mps[None, :]
-    sums = np.cumsum(np.pad(np.where(chosen, speed, 0.0).astype(np.float64), ((0, 0), (1, 0))), axis=1)
+    if not chosen.any():
+        return nan
+    seen = slice(*(np.flatnonzero(chosen)[[0, -1]] + [0, 1]))
+    chosen, t, draws = chosen[seen], series.t[seen], series.smooth_draws_mps[:, seen]
+    is_drawn = len(draws) and bool(np.isfinite(draws[0, chosen]).all())
+    speed = draws if is_drawn else series.smooth_mps[None, seen]
     count = np.cumsum(np.pad(chosen.astype(np.int64), (1, 0)))
     if len(chosen) < seconds:
         return nan
     whole = count[seconds:] - count[:-seconds] == seconds
-    whole &= series.t[seconds - 1 :] - series.t[: len(series.t) - seconds + 1] < seconds - 0.5
+    whole &= t[seconds - 1 :] - t[: len(t) - seconds + 1] < seconds - 0.5
     if not whole.any():
         return nan
-    means = (sums[:, seconds:] - sums[:, :-seconds])[:, whole] / seconds
-    return float(means.max(axis=1).mean())
+    highest = []
+    for one in speed:
+        sums = np.cumsum(np.concatenate(([0.0], np.where(chosen, one, 0.0).astype(np.float64))))
+        highest.append(float((sums[seconds:] - sums[:-seconds])[whole].max()) / seconds)
+    return float(np.mean(highest))

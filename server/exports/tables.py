@@ -44,7 +44,7 @@ def pair_rows(result: JobResult) -> Rows:
     return [{name: plain(getattr(found, name)) for name in PAIR_COLUMNS} for found in result.pairs]
 
 
-def track_rows(result: JobResult) -> Rows:
+def track_rows(result: JobResult) -> Iterator[dict[str, Any]]:
     """The nozzle's way."""
     track = result.track
     lat, lon = degrees_from_plane(track.east_m, track.north_m, plane=result.plane)
@@ -54,18 +54,18 @@ def track_rows(result: JobResult) -> Rows:
         _rounded(track.north_m, 4), _rounded(track.sd_east_m, 4), _rounded(track.sd_north_m, 4), _rounded(lat, 9),
         _rounded(lon, 9), _rounded(speed, 4), _rounded(track.heading_deg, 2), result.is_spraying.astype(int).tolist(),
     )  # fmt: skip
-    return list(_zip_rows(TRACK_COLUMNS, columns))
+    return _zip_rows(TRACK_COLUMNS, columns)
 
 
-def wind_rows(result: JobResult) -> Rows:
+def wind_rows(result: JobResult) -> Iterator[dict[str, Any]]:
     """The wind."""
     wind = result.wind
     values = [list(wind.alarm) if name == "alarm" else _rounded(getattr(wind, name), 4) for name in WIND_COLUMNS[3:]]
     columns = (_names(result, wind.boot), _rounded(wind.utc, 3), _rounded(wind.mono, 6), *values)
-    return list(_zip_rows(WIND_COLUMNS, columns))
+    return _zip_rows(WIND_COLUMNS, columns)
 
 
-def write_table(columns: Sequence[str], rows: Rows) -> bytes:
+def write_table(columns: Sequence[str], rows: Iterable[dict[str, Any]]) -> bytes:
     """Rows as a CSV file's bytes."""
     text = io.StringIO(newline="")
     writer = csv.writer(text, lineterminator="\n")

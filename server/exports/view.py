@@ -25,9 +25,13 @@ def view_files(
         "track": _track(result),
         "wind": _wind(result, setup),
         "flow": _flow(result, curve, intervals),
-        "dose": _dose(result, setup),
     }
-    return {name: json.dumps(view, separators=(",", ":")).encode() for name, view in views.items()}
+    found = {name: _write(view).encode() for name, view in views.items()}
+    return {**found, "dose": _write_dose(result, setup)}
+
+
+def _write(view: Any) -> str:
+    return json.dumps(view, separators=(",", ":"))
 
 
 def _findings(result: JobResult) -> list[dict[str, Any]]:
@@ -75,21 +79,23 @@ def _flow(result: JobResult, curve: VolumeCurve, intervals: tuple[Interval, ...]
     return {"t_s": _numbers(t, 2), "flow_l_per_min": _numbers(60.0 * flow, 4), "speed_mps": _numbers(speed, 3)}
 
 
-def _dose(result: JobResult, setup: Setup) -> dict[str, Any]:
+def _write_dose(result: JobResult, setup: Setup) -> bytes:
+    """Written row by row: as a list of Python's numbers a large lawn takes ten times the room."""
     dose = result.dose
     ny, nx = dose.dose_l_per_m2.shape
     treatment = setup.treatment
-    return {
+    figures = {
         "x0_m": dose.x0_m,
         "y0_m": dose.y0_m,
         "cell_m": dose.cell_m,
         "nx": nx,
         "ny": ny,
-        "l_per_m2": np.round(dose.dose_l_per_m2, 5).ravel().tolist(),
         "target_l_per_m2": treatment.target_l_per_m2,
         "under_fraction": treatment.under_fraction,
         "over_fraction": treatment.over_fraction,
     }
+    cells = ",".join(_write(np.round(row, 5).tolist())[1:-1] for row in dose.dose_l_per_m2)
+    return f'{_write(figures)[:-1]},"l_per_m2":[{cells}]}}'.encode()
 
 
 def _numbers(values: Any, digits: int) -> list[float | None]:

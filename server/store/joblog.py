@@ -19,7 +19,7 @@ from server.store.columns import SELECT, message_of
 
 Bounds = dict[int, tuple[str, float, float]]
 """Boot number to its name and the first and last mono that belong to the job."""
-PIECE = 20_000
+PIECE = 2_000
 
 
 def load_job_log(connection: sqlite3.Connection, span: Span) -> JobLog:

@@ -4,14 +4,18 @@ Run: python tests/benchmarks/sizes.py (needs Mosquitto).
 """
 
 import json
+import re
+import socket
 import statistics
 import subprocess
 import sys
 import tempfile
 import threading
 import time
-import urllib.request
+from multiprocessing import get_context
+from multiprocessing.connection import Connection
 from pathlib import Path
+from typing import cast
 
 sys.path.insert(0, str(Path(__file__).resolve().parent.parent))
 from paho.mqtt.client import Client
@@ -19,41 +23,58 @@ from paho.mqtt.enums import CallbackAPIVersion
 from programs import Http, Program, run_command, wait_for
 
 from rig import wire
+from server.rawlog import read_raw_log
+from server.store.connection import open_writer
+from server.store.messages import Arrival, MessageWriter
 
 PORT, HTTP = 18_862, 18_863
 BOOT = "00000000deadbeef"
 ROUNDS = 150
 
 
-def resident_mb(pid: int) -> float:
-    """Resident memory of a process."""
+def resident_mb(pid: int, name: str = "VmRSS") -> float:
+    """Resident memory of a process: now, or with VmHWM at its highest."""
     status = Path(f"/proc/{pid}/status").read_text()
-    found = next((line for line in status.splitlines() if line.startswith("VmRSS")), "VmRSS: 0 kB")
+    found = next((line for line in status.splitlines() if line.startswith(name)), f"{name}: 0 kB")
     return int(found.split()[1]) / 1024
 
 
-def measure_latency(http: Http) -> tuple[float, float]:
-    """Medians in ms from publishing to a bare callback, and to the service's event stream."""
-    heard: dict[int, float] = {}
-    shown: dict[int, float] = {}
+def listen(report: Connection) -> None:
+    """A bare paho loop in a process of its own, as the service is one: when each message came, told at the end."""
+    heard: list[tuple[float, bytes]] = []
     client = Client(CallbackAPIVersion.VERSION2)
-    client.on_message = lambda c, u, m: heard.setdefault(json.loads(m.payload)["seq"], time.perf_counter())
+    client.on_message = lambda c, u, m: heard.append((time.perf_counter(), m.payload))
+    client.on_subscribe = lambda *args: report.send("listening")
     client.connect("127.0.0.1", PORT)
     client.subscribe("calmpass/1/late/position", 1)
     client.loop_start()
+    report.recv()
+    client.loop_stop()
+    report.send(heard)
+
+
+def measure_latency() -> tuple[float, float]:
+    """Medians in ms from publishing to a bare callback, and to the service's event stream."""
+    shown: list[tuple[float, bytes]] = []
+    client = Client(CallbackAPIVersion.VERSION2)
+    client.connect("127.0.0.1", PORT)
+    client.loop_start()
+    here, there = get_context("spawn").Pipe()
+    listener = get_context("spawn").Process(target=listen, args=(there,))
+    listener.start()
+    here.recv()
 
     def look() -> None:
-        with urllib.request.urlopen(f"{http.base}/api/live/stream", timeout=60) as stream:
-            for line in stream:
-                if line.startswith(b'data: {"at_utc"'):
-                    found = json.loads(line[6:])
-                    shown.setdefault(int(found["at_utc"] or 0), time.perf_counter())
-                if len(shown) > ROUNDS + 20:
-                    return
+        """Read the stream as it comes; what it says is looked at afterwards, as the callback's is."""
+        with socket.create_connection(("127.0.0.1", HTTP)) as page:
+            page.sendall(b"GET /api/live/stream HTTP/1.1\r\nHost: 127.0.0.1\r\n\r\n")
+            while not is_done.is_set() and (found := page.recv(1_000_000)):
+                shown.append((time.perf_counter(), found))
 
+    is_done = threading.Event()
     threading.Thread(target=look, daemon=True).start()
     time.sleep(1.0)
-    sent = {}
+    sent: dict[int, tuple[float, float]] = {}
     for seq in range(ROUNDS):
         utc = 1_778_743_800.0 + seq
         fix = wire.Position(
@@ -64,11 +85,58 @@ def measure_latency(http: Http) -> tuple[float, float]:
         client.publish("calmpass/1/late/position", payload, 0)
         time.sleep(0.12)
     time.sleep(1.0)
+    is_done.set()
+    here.send("enough")
+    heard: list[tuple[float, bytes]] = here.recv()
+    listener.join()
     client.loop_stop()
-    bare = [heard[seq] - at for seq, (at, _) in sent.items() if seq in heard]
-    ours = [shown[int(utc)] - at for at, utc in sent.values() if int(utc) in shown]
+    first_heard = {json.loads(payload)["seq"]: at for at, payload in reversed(heard)}
+    first_shown = {int(utc): at for at, part in reversed(shown) for utc in re.findall(rb'data: {"at_utc":(\d+)', part)}
+    bare = [first_heard[seq] - at for seq, (at, _) in sent.items() if seq in first_heard]
+    ours = [first_shown[int(utc)] - at for at, utc in sent.values() if int(utc) in first_shown]
     print(f"  shown on the page: {len(ours)} of {ROUNDS}")
     return 1e3 * statistics.median(bare), 1e3 * statistics.median(ours)
+
+
+def store_log(log: Path, database: Path) -> dict[str, object]:
+    """Put a raw log into a database as ingest would; gives the job that covers it all."""
+    connection = open_writer(database)
+    writer, waiting, data = MessageWriter(connection), [], []
+    for received in read_raw_log(log):
+        rig, stream = wire.split_topic(received.topic)
+        message = cast("wire.Data", wire.decode(stream, received.payload))
+        data.append(message)
+        waiting.append(Arrival(received.topic, received.received_utc, received.payload, rig, stream, message))
+        if len(waiting) == 500:
+            writer.write(waiting)
+            waiting = []
+    writer.write(waiting)
+    connection.close()
+    ends = [[message.boot, message.mono] for message in (data[0], max(data, key=lambda message: message.mono))]
+    return {"name": "hour", "rig": rig, "start": ends[0], "end": ends[1]}
+
+
+def measure_review(scenario: Path, folder: Path) -> None:
+    """Resident memory of the service at its highest while it reviews an hour, and how long that takes."""
+    database = folder / "review.sqlite3"
+    job = store_log(scenario / "log.ndjson.gz", database)
+    service = Program(
+        folder / "review.log", "server", "serve", "--setup", str(scenario / "setup.toml"), "--database", str(database),
+        "--broker", f"127.0.0.1:{PORT}", "--port", str(HTTP + 1),
+    )  # fmt: skip
+    http = Http(HTTP + 1)
+    try:
+        service.start()
+        wait_for(lambda: http.ask("/api/health"), "the service answers")
+        assert service.child is not None
+        idle, begun = resident_mb(service.child.pid), time.monotonic()
+        number = http.ask("/api/jobs", "POST", job)["id"]
+        http.ask(f"/api/jobs/{number}/review", "POST")
+        wait_for(lambda: http.ask(f"/api/jobs/{number}/review").get("state") == "ready", "the review", 120.0)
+        span, peak = time.monotonic() - begun, resident_mb(service.child.pid, "VmHWM")
+        print(f"review of an hour in the service: {span:.1f} s, {idle:.0f} MB before, at most {peak:.0f} MB")
+    finally:
+        service.kill()
 
 
 def main() -> None:
@@ -93,7 +161,7 @@ def main() -> None:
         print(f"start to first answer {time.monotonic() - begun:.2f} s")
         device.start()
         demo_broker.start()
-        bare, ours = measure_latency(http)
+        bare, ours = measure_latency()
         print(f"message to bare callback {bare:.2f} ms, to the page's stream {ours:.2f} ms: ratio {ours / bare:.1f}")
         time.sleep(3.0)
         for name, program in (("device program", device), ("service idle", service), ("demo broker", demo_broker)):
@@ -110,6 +178,7 @@ def main() -> None:
             peak = max(peak, resident_mb(review.pid)) if Path(f"/proc/{review.pid}/status").exists() else peak
             time.sleep(0.05)
         print(f"replay of an hour: {time.monotonic() - begun:.1f} s, peak {peak:.0f} MB")
+        measure_review(scenario, folder)
     finally:
         for program in (service, device, demo_broker):
             program.kill()
