@@ -37,6 +37,8 @@ SAMPLE_RATE_HZ = 5.0
 MAXIMUM_HZ = 500.0
 JOURNEY_S = 0.02
 SETTLE_LIMIT_S = 60.0
+ON_DISK_WITHIN_S = 1.5
+EVERYTHING = 1_000_000
 
 
 class RigClock:
@@ -225,11 +227,13 @@ async def write_all(handle: int, data: bytes) -> None:
 
 
 async def _settle(spool: Spool) -> bool:
-    """Wait until the service has acknowledged everything but what keeps coming."""
+    """Wait until the service has acknowledged everything up to now, whatever keeps coming."""
+    await asyncio.sleep(ON_DISK_WITHIN_S)
+    newest = max((place for place, _ in spool.unsettled(0, EVERYTHING)), default=0)
     end = time.monotonic() + SETTLE_LIMIT_S
     while time.monotonic() < end:
-        await asyncio.sleep(0.5)
-        if spool.count() <= 4 * SAMPLE_RATE_HZ:
+        if all(place > newest for place, _ in spool.unsettled(0, 1)):
             return True
+        await asyncio.sleep(0.5)
     print("some samples were not acknowledged: is the service running?", file=sys.stderr)
     return False

@@ -1,26 +1,28 @@
 """`calmpass-rig`: the device program on real hardware."""
 
-import asyncio
 import logging
-import secrets
+import os
 import signal
 import sys
 import time
 from datetime import date
 from importlib.metadata import version
 from pathlib import Path
+from typing import TYPE_CHECKING, Any
 
 import click
 
-from rig.device import Device, Parts
 from rig.errors import RigError, SettingsError
-from rig.nmea import NmeaParser
-from rig.ports import ByteSource, MonotonicClock
-from rig.sampler import Channel, Sampler
 from rig.settings import CounterSettings, Settings, read_settings
-from rig.spool import Spool
+
+if TYPE_CHECKING:
+    from rig.device import Parts
+    from rig.ports import ByteSource, Clock
+    from rig.sampler import Channel
 
 BOOT_BYTES = 8
+NEVER_USED = ("ssl", "_hashlib")
+"""OpenSSL: the device speaks to its broker in the clear, and this would be a sixth of its memory."""
 
 
 class Bell:
@@ -45,6 +47,9 @@ def main(file: Path, check: bool, verbose: bool) -> None:
     logging.basicConfig(
         level=logging.INFO if verbose else logging.WARNING, format="%(asctime)s %(message)s", datefmt="%H:%M:%S"
     )
+    leave_out(NEVER_USED)
+    import asyncio
+
     try:
         settings = read_settings(file)
         if check:
@@ -55,8 +60,19 @@ def main(file: Path, check: bool, verbose: bool) -> None:
         raise SystemExit(f"calmpass-rig: {error}") from error
 
 
+def leave_out(modules: tuple[str, ...]) -> None:
+    """Let libraries that would load these do without, as they can; before any of them is imported."""
+    absent: Any = None
+    for name in modules:
+        sys.modules.setdefault(name, absent)
+
+
 async def run_device(settings: Settings) -> None:
     """Put the device together from its settings and run it until a signal ends it."""
+    import asyncio
+
+    from rig.device import Device
+
     device = Device(build_parts(settings))
     loop = asyncio.get_running_loop()
     for number in (signal.SIGTERM, signal.SIGINT):
@@ -64,12 +80,17 @@ async def run_device(settings: Settings) -> None:
     await device.run()
 
 
-def build_parts(settings: Settings) -> Parts:
+def build_parts(settings: Settings) -> "Parts":
     """Open what the settings name; raises RigError with one line where something is not there."""
+    from rig.device import Parts
     from rig.link import MqttLink
+    from rig.nmea import NmeaParser
+    from rig.ports import MonotonicClock
+    from rig.sampler import Sampler
+    from rig.spool import Spool
 
     clock = MonotonicClock()
-    boot = secrets.token_hex(BOOT_BYTES)
+    boot = os.urandom(BOOT_BYTES).hex()
     channels = [*open_channel("flow", settings.flow), *open_channel("wind", settings.wind)]
     receiver = open_receiver(settings, clock)
     broker = settings.broker
@@ -97,17 +118,18 @@ def build_parts(settings: Settings) -> Parts:
     )
 
 
-def open_channel(stream: str, counter: CounterSettings) -> list[Channel]:
+def open_channel(stream: str, counter: CounterSettings) -> "list[Channel]":
     """Open one pulse line, if one is fitted."""
     if counter.chip is None:
         return []
     from rig.hardware.gpio import GpioCounter
+    from rig.sampler import Channel
 
     line = GpioCounter(counter.chip, counter.line, counter.debounce_s)
     return [Channel(stream, line, counter.sample_rate_hz, counter.maximum_hz)]
 
 
-def open_receiver(settings: Settings, clock: MonotonicClock) -> ByteSource | None:
+def open_receiver(settings: Settings, clock: "Clock") -> "ByteSource | None":
     """Open the receiver's port, if one is fitted; raises HardwareError when it is not there at the start."""
     if settings.receiver.device is None:
         return None

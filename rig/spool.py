@@ -22,6 +22,7 @@ ROW_BYTES = 100
 CLOCK_SET_UTC = 1_704_067_200.0
 """1 January 2024: rows stamped earlier come from a board whose clock was not set; their age is not known."""
 DROP_FRACTION = 0.05
+CACHE_KIB = 256
 WARNING_FRACTIONS = (0.95, 0.8, 0.5)
 _SCHEMA = """
 CREATE TABLE IF NOT EXISTS samples (
@@ -72,6 +73,7 @@ class Spool:
             self._connection = sqlite3.connect(file, check_same_thread=False, isolation_level=None)
             self._connection.execute("PRAGMA journal_mode = WAL")
             self._connection.execute("PRAGMA synchronous = FULL")
+            self._connection.execute(f"PRAGMA cache_size = -{CACHE_KIB}")
             self._connection.executescript(_SCHEMA)
         except sqlite3.Error as error:
             raise SpoolError(
