@@ -17,8 +17,6 @@ from server.core.tables import digest_setup
 from server.core.timebase import align_boots
 from server.errors import ServiceError, UnknownError
 from server.exports.files import result_files, software_name, write_files
-from server.exports.view import view_files
-from server.review import review_job
 from server.store.connection import open_reader
 from server.store.joblog import count_messages, load_job_log
 from server.store.jobs import Job, find_job
@@ -159,6 +157,10 @@ class Reviews:
 
     def _write(self, job: Job, job_log: JobLog, source: dict[str, Any]) -> None:
         """Review a job and write its files, the stamp last."""
+        # Here, so that the service answers sooner after its start.
+        from server.exports.view import view_files
+        from server.review import review_job
+
         setup, folder = job.setup, self._folder / str(job.number)
         result = review_job(job_log, setup, report=lambda what, share: self._tell(job.number, what, share))
         timebase = align_boots(job_log, latency_s=setup.receiver.latency_s)

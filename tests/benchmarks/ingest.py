@@ -102,6 +102,15 @@ def run_ingest(count: int) -> float:
         return _measure(lambda: ingest.counts["read"], count, stop)
 
 
+def run_both() -> tuple[float, float]:
+    """CPU seconds of the bare loop and of ingest; again where the broker did not pass everything on."""
+    while True:
+        try:
+            return run_bare(MESSAGES), run_ingest(MESSAGES)
+        except TimeoutError as error:
+            print(f"a round is repeated: {error}")
+
+
 def _measure(seen: object, count: int, stop: object) -> float:
     """CPU seconds from the first message to the last."""
     assert callable(seen)
@@ -110,13 +119,14 @@ def _measure(seen: object, count: int, stop: object) -> float:
     sender = get_context("spawn").Process(target=send, args=(count,))
     before = cpu_s()
     sender.start()
-    end = time.monotonic() + 120.0
+    end = time.monotonic() + 30.0
     while seen() < count and time.monotonic() < end:
         time.sleep(0.02)
     used = cpu_s() - before
     sender.join()
     stop()
-    assert seen() >= count, f"{seen()} of {count}"
+    if seen() < count:
+        raise TimeoutError(f"{seen()} of {count} messages came")
     return used
 
 
@@ -175,7 +185,7 @@ def main() -> None:
         broker = subprocess.Popen(["mosquitto", "-c", settings.name], stderr=subprocess.DEVNULL)
         try:
             time.sleep(0.7)
-            rounds = [(run_bare(MESSAGES), run_ingest(MESSAGES)) for _ in range(ROUNDS)]
+            rounds = [run_both() for _ in range(ROUNDS)]
         finally:
             broker.terminate()
             broker.wait()
