@@ -1,6 +1,7 @@
 """`calmpass`: serve the dashboard, replay a raw log, export a job, show the demo."""
 
 import asyncio
+import gc
 import logging
 import sys
 from collections.abc import Callable
@@ -55,6 +56,8 @@ def serve(
     port: int, passcode_file: Path | None,
 ) -> None:  # fmt: skip
     """Take in what the rig sends, keep it, and serve the dashboard."""
+    # What is imported stays: looking for garbage in it takes a tenth of the start, and again and again later.
+    gc.disable()
     from server.serving import ServeSettings, check_address
     from server.serving import serve as run
 

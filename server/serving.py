@@ -1,6 +1,7 @@
 """Starting and stopping the service: link, writer and web server in one process."""
 
 import asyncio
+import gc
 import logging
 import signal
 import socket
@@ -74,9 +75,14 @@ async def serve(settings: ServeSettings) -> None:
         log_level="warning",
         timeout_graceful_shutdown=GRACE_S,
         lifespan="on",
+        loop="asyncio",
+        http="h11",
+        ws="none",
         access_log=False,
     )
     server = _make_server(config)
+    gc.freeze()
+    gc.enable()
     for number in (signal.SIGTERM, signal.SIGINT):
         loop.add_signal_handler(number, stop)
     await server.serve()
