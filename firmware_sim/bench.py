@@ -168,7 +168,7 @@ async def run_rig(feed: Feed, run: RigRun) -> bool:
     device, spool = _build_device(feed, run, clock, port)
     asyncio.get_running_loop().add_signal_handler(signal.SIGTERM, device.stop)
     running = asyncio.ensure_future(device.run())
-    feeding = asyncio.ensure_future(_play(feed, clock, master, device))
+    feeding = asyncio.ensure_future(_play(feed, run.start_s, clock, master, device))
     is_settled = True
     try:
         await asyncio.wait([running, feeding], return_when=asyncio.FIRST_COMPLETED)
@@ -202,11 +202,10 @@ def _build_device(feed: Feed, run: RigRun, clock: ScaledClock, port: SerialPort)
     return Device(parts), spool
 
 
-async def _play(feed: Feed, clock: ScaledClock, master: int, device: Device) -> None:
-    """Write the receiver's bytes and press the buttons when their time comes."""
+async def _play(feed: Feed, start_s: float, clock: ScaledClock, master: int, device: Device) -> None:
+    """Write the receiver's bytes and press the buttons when their time comes, or late where it has passed."""
     os.set_blocking(master, False)
-    start = clock.now()
-    agenda = [entry for entry in _agenda(feed) if entry[1] in {"bytes", "button"} and entry[0] >= start]
+    agenda = [entry for entry in _agenda(feed) if entry[1] in {"bytes", "button"} and entry[0] >= start_s]
     for at_s, what, content in agenda:
         if at_s > clock.now():
             await clock.wait_until(at_s)

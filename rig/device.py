@@ -52,6 +52,7 @@ class Device:
             parts.link, parts.spool, self._real, boot=parts.sampler.boot, make_event=self._make_event
         )
         self._stop = asyncio.Event()
+        self._is_closed = False
         self._refusal: str | None = None
         self._was_connected = False
         self._heard_at: float | None = None
@@ -85,7 +86,8 @@ class Device:
             raise LinkError(self._refusal)
 
     def _close(self) -> None:
-        """Write what is pending and let go of everything."""
+        """Write what is pending and let go of everything; what the link still says is heard no more."""
+        self._is_closed = True
         self._offer(self._parts.sampler.take(fix) for fix in self._parts.parser.flush())
         if self._parts.receiver is not None:
             self._parts.receiver.close()
@@ -137,6 +139,8 @@ class Device:
 
     def _note_connection(self, is_up: bool) -> None:
         """The link came or went."""
+        if self._is_closed:
+            return
         if is_up:
             self._was_connected = True
             self._parts.link.publish("description", self._describe(), is_retained=True)
@@ -153,6 +157,8 @@ class Device:
 
     def _note_message(self, stream: str, payload: bytes) -> None:
         """A word of the service."""
+        if self._is_closed:
+            return
         try:
             message = wire.decode(stream, payload)
         except wire.Refusal as refusal:

@@ -214,3 +214,13 @@ def test_a_description_is_a_json_object_within_the_limit(tmp_path: Path) -> None
     assert stream == "description"
     assert len(payload) <= wire.PAYLOAD_LIMIT_BYTES
     assert json.loads(payload)["boot"] == BOOT
+
+
+def test_what_the_link_still_says_after_the_end_is_heard_no_more(tmp_path: Path, caplog) -> None:
+    link = FakeLink()
+    device, _ = build(tmp_path, link)
+    asyncio.run(asyncio.wait_for(run_until(device, lambda: bool(link.sent)), WAIT_S))
+    link.events.on_message("ack", wire.encode(wire.Ack(BOOT, {"flow": 3})))
+    link.events.on_message("service", wire.encode(wire.Service("online")))
+    link.events.on_connection(False)
+    assert caplog.records == []

@@ -1,13 +1,16 @@
 """The bench: a scenario through the device's own parser, sampler and link gives what the ledger says."""
 
 import asyncio
+import dataclasses
 import json
+import os
 import time
 
 import numpy as np
 import paho.mqtt.client as mqtt
 import pytest
 
+from firmware_sim import bench
 from firmware_sim.bench import MONO_START_S, RigRun, record, run_rig, write_log
 from firmware_sim.build import build_world
 from firmware_sim.clock import ScaledClock, SteppedClock
@@ -195,3 +198,24 @@ def test_a_device_started_in_the_middle_counts_from_nought(broker, tmp_path):
     assert min(m.mono for m in flow) >= MONO_START_S + 30.0
     since = int(np.sum(world.true_flow_edges > 30.0))
     assert since - 2 <= max(m.pulses for m in flow) <= since
+
+
+def test_a_button_due_before_the_device_was_ready_is_pressed_late(demo):
+    """On a busy machine, at a high pace, the first seconds pass while the device opens its parts."""
+    world, _ = demo
+    feed = dataclasses.replace(world.feed, bursts=[], duration_s=5.0)
+    due = [press.name for press in feed.presses if press.at_s <= 5.0]
+    assert "start" in due
+    pressed = []
+
+    class Presses:
+        press = staticmethod(pressed.append)
+
+    clock = ScaledClock(1e5, 0.0)
+    while clock.now() < 5.0:
+        pass
+    ends = os.openpty()
+    asyncio.run(bench._play(feed, 0.0, clock, ends[0], Presses()))
+    for end in ends:
+        os.close(end)
+    assert pressed == due
