@@ -46,14 +46,16 @@ class Scenario:
 HEADING = 20.0
 
 
-def _strip_lawn(lines: int, length_m: float, spacing_m: float = 1.0) -> Lawn:
+def strip_lawn(lines: int, length_m: float, spacing_m: float = 1.0) -> Lawn:
+    """A rectangular lawn that so many strips fill."""
     zone = rectangle(
         "Lawn", "zone", corner=(4.0, 4.0), along_m=length_m, across_m=lines * spacing_m, heading_deg=HEADING
     )
     return Lawn((zone,))
 
 
-def _plan(lines: int, spacing_m: float = 1.0, **more: object) -> Plan:
+def plan_strips(lines: int, spacing_m: float = 1.0, **more: object) -> Plan:
+    """Up and down that lawn, line by line."""
     plan = Plan(
         corner=(4.0, 4.0),
         heading_deg=HEADING,
@@ -96,7 +98,7 @@ def _demo() -> Scenario:
         "demo",
         "A small lawn with a bed: one strip missed, one doubled, a refill at the peg, wind rising above the limit.",
         Lawn((zone, bed)),
-        _plan(9, missed=(3,), doubled=(6,), refill_after=(4,), overrun={1: 1.5}),
+        plan_strips(9, missed=(3,), doubled=(6,), refill_after=(4,), overrun={1: 1.5}),
         wind=WindPlan(2.2, 235.0, 0.2, slow_sd=0.05, changes=(Change(205.0, 5.6, 25.0, from_deg=255.0),)),
         wind_limit_mps=4.0,
         pace=4.0,
@@ -104,58 +106,58 @@ def _demo() -> Scenario:
 
 
 def _gusts(name: str, about: str, plan: WindPlan) -> Scenario:
-    return Scenario(name, about, _strip_lawn(9, 30.0), _plan(9), wind=plan)
+    return Scenario(name, about, strip_lawn(9, 30.0), plan_strips(9), wind=plan)
 
 
 def _make() -> tuple[Scenario, ...]:
-    paddock, edge = _strip_lawn(9, 40.0), _strip_lawn(9, 26.0)
+    paddock, edge = strip_lawn(9, 40.0), strip_lawn(9, 26.0)
     return (
-        Scenario("paddock_morning", "The plain job: nine passes, spray off in turns.", paddock, _plan(9)),
+        Scenario("paddock_morning", "The plain job: nine passes, spray off in turns.", paddock, plan_strips(9)),
         _demo(),
         Scenario(
             "hand_pump",
             "A hand-pumped sprayer: pressure falls from 55 to 25 psi, then it is pumped up again.",
-            _strip_lawn(6, 22.0),
-            _plan(6, pace_mps=1.0),
+            strip_lawn(6, 22.0),
+            plan_strips(6, pace_mps=1.0),
             sprayer=Sprayer(pump="hand", flow_l_per_min=0.76, delay_s=0.15),
         ),
         Scenario(
             "spray_on_turns",
             "The trigger stays pressed through the turns.",
-            _strip_lawn(8, 30.0),
-            _plan(8, spray_on_turns=True, inset_m=0.7, turn_radius_m=0.5),
+            strip_lawn(8, 30.0),
+            plan_strips(8, spray_on_turns=True, inset_m=0.7, turn_radius_m=0.5),
         ),
         Scenario(
             "perimeter_first",
             "A lap round the edge, then up and down inside it.",
             edge,
-            _plan(7, first_line_m=1.5, inset_m=1.0, perimeter=_inner(edge, 0.5), turn_room_m=0.0),
+            plan_strips(7, first_line_m=1.5, inset_m=1.0, perimeter=_inner(edge, 0.5), turn_room_m=0.0),
         ),
         Scenario(
             "slips",
             "Spray left on in a turn, let run off the lawn, a missed strip, a doubled strip, a pause.",
-            _strip_lawn(9, 25.0),
-            _plan(9, spray_in_turn=(1,), overrun={2: 3.0}, missed=(4,), doubled=(6,), pause_after={2: 20.0}),
+            strip_lawn(9, 25.0),
+            plan_strips(9, spray_in_turn=(1,), overrun={2: 3.0}, missed=(4,), doubled=(6,), pause_after={2: 20.0}),
         ),
         Scenario(
             "dropouts",
             "Corrections lost twice, the sky lost twice.",
             paddock,
-            _plan(9),
+            plan_strips(9),
             receiver=Receiver(dropouts=((90.0, 100.0), (200.0, 226.0)), downgrades=((130.0, 165.0), (270.0, 290.0))),
         ),
         Scenario(
             "lever_arm",
             "The nozzle 0.6 m ahead and 0.3 m left of the antenna, a triangle pattern, liquid 0.3 s late.",
-            _strip_lawn(6, 25.0),
-            _plan(6),
+            strip_lawn(6, 25.0),
+            plan_strips(6),
             sprayer=Sprayer(pattern="triangle", nozzle_forward_m=0.6, nozzle_right_m=-0.3, delay_s=0.3),
         ),
         Scenario(
             "tank_empty",
             "The tank runs dry on the way and is refilled only afterwards.",
-            _strip_lawn(6, 25.0),
-            _plan(6, refill_after=(2,)),
+            strip_lawn(6, 25.0),
+            plan_strips(6, refill_after=(2,)),
             sprayer=Sprayer(tank_l=1.1),
         ),
         _gusts("gusty", "A gusty day near the limit.", WindPlan(3.6, 250.0, 0.35, "von_karman")),
@@ -174,12 +176,12 @@ def _make() -> tuple[Scenario, ...]:
             "Light wind with one gust of 1 s at 6 m/s, 200 s in.",
             WindPlan(2.5, 250.0, 0.10, slow_sd=0.02, meander_deg=5.0, gusts=(Gust(200.0, 1.0, 6.0),)),
         ),
-        Scenario("straight", "One straight pass of 30 m.", _strip_lawn(1, 30.0), _plan(1, scatter_m=0.0)),
+        Scenario("straight", "One straight pass of 30 m.", strip_lawn(1, 30.0), plan_strips(1, scatter_m=0.0)),
         Scenario(
             "long_hour",
             "An hour of work on a large lawn, for measuring speed.",
-            _strip_lawn(60, 58.0),
-            _plan(60, refill_after=tuple(range(9, 59, 10))),
+            strip_lawn(60, 58.0),
+            plan_strips(60, refill_after=tuple(range(9, 59, 10))),
         ),
     )
 

@@ -21,6 +21,8 @@ from server.core.polygons import rings_from_zone
 from server.core.receiver import describe_receiver, judge_receiver
 from server.core.results import Bools, Interval, JobResult, Pass, Plane, Totals, Track
 from server.core.setup import Setup
+from server.core.simex import DRAWS as SIMEX_DRAWS
+from server.core.simex import correct_totals
 from server.core.swath import pattern_from_sprayer
 from server.core.timebase import Timebase, align_boots, count_missing, job_seconds
 from server.core.track import plane_of, smooth_track
@@ -82,12 +84,19 @@ def review_job(log: JobLog, setup: Setup, *, report: Report | None = None) -> Jo
         volume_sd_fraction=setup.flow_meter.sd_percent / 100.0,
         rng=rng,
     )
-    # The draws have served, and are the largest thing here.
-    work = replace(work, track=replace(work.track, deviations_m=np.zeros((0, len(litres), 2))))
+    # Most of the draws have served, and are the largest thing here.
+    work = replace(work, track=replace(work.track, deviations_m=work.track.deviations_m[:SIMEX_DRAWS].copy()))
     tell("findings", 0.9)
     ground = lay_ground(setup.zones, plane=work.plane, frame=deposit.frame)
     findings = find_findings(dose, ground, treatment=setup.treatment)
-    totals = _total(setup, work, passes, deposit, ground)
+    totals = correct_totals(
+        _total(setup, work, passes, deposit, ground),
+        work.track,
+        litres,
+        ground,
+        pattern=pattern_from_sprayer(setup.sprayer),
+        treatment=setup.treatment,
+    )
     start, end = _bounds(log, work.timebase)
     receiver_class = judge_receiver(work.track.quality, work.is_spraying)
     result = JobResult(

@@ -63,7 +63,7 @@ def total_job(
     Notes
     -----
     The figures of the mean track: where the position is uncertain, covered area comes out too small and off-target
-    liquid too large. `correct_covered_area` estimates by how much.
+    liquid too large. `correct_totals` estimates by how much.
 
     References
     ----------

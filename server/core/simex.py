@@ -3,21 +3,29 @@
 A track that wanders covers more scattered ground than the rig did, so areas come out biased even when the track is not.
 """
 
+from dataclasses import replace
+
 import numpy as np
 from numpy.typing import ArrayLike
 
-from server.core.coverage import COVERED_FRACTION
+from server.core.coverage import total_job
 from server.core.dose import MAX_GAP_S, integrate_dose
 from server.core.ensemble import thin_way
-from server.core.grid import GridFrame
 from server.core.ground import Ground
 from server.core.log import Floats
-from server.core.results import Track
+from server.core.results import Totals, Track
 from server.core.setup import Treatment
 from server.core.swath import Pattern
 
 ADDED_NOISE = (0.0, 0.5, 1.0, 1.5, 2.0)
 """Multiples of the track's own variance that are added to it."""
+DRAWS = 8
+_CORRECTED = (
+    "zone_missed_m2", "zone_under_m2", "zone_on_target_m2", "zone_over_m2", "covered_area_m2", "off_target_l",
+    "keep_out_l",
+)  # fmt: skip
+_IN_ZONES = slice(0, 4)
+_REST = {"volume_l": 0.0, "volume_sd_l": 0.0, "sprayed_s": 0.0, "distance_m": 0.0, "outside_passes_l": 0.0}
 
 
 def extrapolate_noise(figures: ArrayLike, *, added: ArrayLike = ADDED_NOISE) -> float:
@@ -62,36 +70,37 @@ def extrapolate_noise(figures: ArrayLike, *, added: ArrayLike = ADDED_NOISE) -> 
     return float(terms[0] - terms[1] + terms[2])
 
 
-def correct_covered_area(
+def correct_totals(
+    totals: Totals,
     track: Track,
     litres: Floats,
-    frame: GridFrame,
+    ground: Ground,
     *,
     pattern: Pattern,
     treatment: Treatment,
-    ground: Ground | None = None,
-    draws: int = 8,
+    draws: int = DRAWS,
     max_gap_s: float = MAX_GAP_S,
-) -> float:
-    """The covered area, corrected for the track's uncertainty.
+) -> Totals:
+    """A job's areas and its liquid off target, corrected for the track's uncertainty.
 
-    The liquid is laid along tracks with the sampled deviations scaled by the root of λ, and the covered area, averaged
-    over the draws, is extrapolated to λ = -1.
+    The liquid is laid along tracks with the sampled deviations scaled by the root of λ; each figure, averaged over the
+    draws, is extrapolated to λ = -1, and what that changes is added to the figure of the whole track. The areas within
+    the zones keep their sum.
 
     Parameters
     ----------
+    totals
+        The figures of the mean track.
     track
         The nozzle's way with `deviations_m` [draws, n, 2] of sampled tracks from it [m].
     litres
         Cumulative volume on the ground at each epoch [n] [L].
-    frame
-        The cells.
+    ground
+        What each cell is for.
     pattern
         How the liquid lies across the swath.
     treatment
-        Target [L/m²].
-    ground
-        Count only the zones less the keep-outs; None counts all ground.
+        Target [L/m²] and what counts as under and over.
     draws
         How many of the sampled tracks to use.
     max_gap_s
@@ -99,8 +108,8 @@ def correct_covered_area(
 
     Returns
     -------
-    float
-        Area [m²]; NaN where no tracks were sampled.
+    Totals
+        The figures corrected, never below 0; as they were where no tracks were sampled.
 
     Notes
     -----
@@ -114,34 +123,46 @@ def correct_covered_area(
 
     Examples
     --------
+    >>> from server.core.grid import GridFrame
     >>> n = np.zeros(2)
     >>> track = Track(n, n, np.array([0.0, 1.0]), n, np.full(2, 0.5), np.array([0.0, 1.0]), n, n, n, n, n, n, n,
     ...     np.zeros((4, 2, 2)))
-    >>> round(correct_covered_area(track, np.array([0.0, 0.1]), GridFrame(0.0, 0.0, 0.5, 4, 4),
-    ...     pattern=Pattern(1.0, 1.0), treatment=Treatment(target_l_per_m2=0.1)), 9)
+    >>> litres, frame, flat = np.array([0.0, 0.1]), GridFrame(0.0, 0.0, 0.5, 4, 4), Pattern(1.0, 1.0)
+    >>> ground = Ground(frame, np.zeros((4, 4)), np.zeros((4, 4)), False, False)
+    >>> rest = {"volume_l": 0.1, "volume_sd_l": 0.0, "sprayed_s": 1.0, "distance_m": 1.0, "outside_passes_l": 0.0}
+    >>> treatment = Treatment(target_l_per_m2=0.1)
+    >>> deposit = integrate_dose(track.east_m, track.north_m, n, litres, t=track.t, pattern=flat, frame=frame)
+    >>> totals = total_job(deposit, ground, treatment=treatment, **rest)
+    >>> round(correct_totals(totals, track, litres, ground, pattern=flat, treatment=treatment).covered_area_m2, 9)
     1.0
     """
     deviations = track.deviations_m[:draws]
     if not len(deviations):
-        return float("nan")
-    wanted = 1.0 if ground is None else ground.wanted
+        return totals
     kept = thin_way(track.t, track.east_m, track.heading_deg, litres)
-    areas = []
-    for added in ADDED_NOISE:
-        total = 0.0
-        used = deviations[:, kept] if added > 0 else np.zeros((1, len(kept), 2))
-        for deviation in used * np.sqrt(added):
-            deposit = integrate_dose(
-                track.east_m[kept] + deviation[:, 0],
-                track.north_m[kept] + deviation[:, 1],
-                track.heading_deg[kept],
-                litres[kept],
-                t=track.t[kept],
-                pattern=pattern,
-                frame=frame,
-                max_gap_s=max_gap_s,
-            )
-            covered = deposit.dose_l_per_m2 > COVERED_FRACTION * treatment.target_l_per_m2
-            total += float((covered * wanted).sum()) * frame.cell_area_m2
-        areas.append(total / len(used))
-    return extrapolate_noise(areas)
+
+    def figure(deviation: Floats) -> Floats:
+        deposit = integrate_dose(
+            track.east_m[kept] + deviation[:, 0],
+            track.north_m[kept] + deviation[:, 1],
+            track.heading_deg[kept],
+            litres[kept],
+            t=track.t[kept],
+            pattern=pattern,
+            frame=ground.frame,
+            max_gap_s=max_gap_s,
+        )
+        return _read_figures(total_job(deposit, ground, treatment=treatment, **_REST))
+
+    figures = [
+        np.mean([figure(deviation * np.sqrt(added)) for deviation in deviations[: None if added else 1, kept]], axis=0)
+        for added in ADDED_NOISE
+    ]
+    gained = [extrapolate_noise(series) - series[0] for series in zip(*figures, strict=True)]
+    corrected = np.maximum(_read_figures(totals) + gained, 0.0)
+    corrected[_IN_ZONES] *= totals.zone_area_m2 / corrected[_IN_ZONES].sum()
+    return replace(totals, **dict(zip(_CORRECTED, corrected.tolist(), strict=True)))
+
+
+def _read_figures(totals: Totals) -> Floats:
+    return np.array([getattr(totals, name) for name in _CORRECTED])

@@ -5,10 +5,13 @@ import math
 import numpy as np
 import pytest
 
+from server.core.coverage import total_job
+from server.core.dose import integrate_dose
 from server.core.grid import GridFrame
-from server.core.results import Track
+from server.core.ground import Ground
+from server.core.results import Totals, Track
 from server.core.setup import Treatment
-from server.core.simex import correct_covered_area, extrapolate_noise
+from server.core.simex import correct_totals, extrapolate_noise
 from server.core.swath import Pattern
 
 
@@ -20,7 +23,27 @@ def test_a_quadratic_is_extrapolated_exactly():
         extrapolate_noise([1.0, 2.0], added=[0.0, 1.0])
 
 
-def test_covered_area_under_wander_comes_nearer_the_truth():
+REST = {"volume_l": 8.0, "volume_sd_l": 0.0, "sprayed_s": 200.0, "distance_m": 200.0, "outside_passes_l": 0.0}
+FLAT, TREATMENT = Pattern(1.0, 1.0), Treatment(target_l_per_m2=0.04)
+FRAME = GridFrame(-3.0, -2.0, 0.1, 160, 240)
+
+
+def total(track, litres, ground):
+    """The figures of the mean track, and the same corrected."""
+    heading = track.heading_deg
+    deposit = integrate_dose(track.east_m, track.north_m, heading, litres, t=track.t, pattern=FLAT, frame=FRAME)
+    naive = total_job(deposit, ground, treatment=TREATMENT, **REST)
+    return naive, correct_totals(naive, track, litres, ground, pattern=FLAT, treatment=TREATMENT)
+
+
+def lawn(*, has_zone=True):
+    """A lawn of 10 m by 20 m whose corner is the origin."""
+    wanted = np.zeros((FRAME.ny, FRAME.nx))
+    wanted[20:220, 30:130] = 1.0
+    return Ground(FRAME, wanted if has_zone else 0 * wanted, np.zeros_like(wanted), has_zone, False)
+
+
+def test_areas_under_wander_come_nearer_the_truth():
     # Truth by construction: ten passes one swath apart cover 200 m2; each pass is seen 0.25 m aside (sd).
     rng = np.random.default_rng(4)
     n, passes = 21, 10
@@ -28,24 +51,36 @@ def test_covered_area_under_wander_comes_nearer_the_truth():
     east = np.repeat(np.arange(passes) + 0.5, n)
     litres = np.cumsum(np.where(np.diff(north, prepend=0.0) > 0, 0.04, 0.0))
     zero, t = np.zeros(n * passes), np.arange(n * passes, dtype=float)
-    naive, corrected = [], []
-    options = {"pattern": Pattern(1.0, 1.0), "treatment": Treatment(target_l_per_m2=0.04)}
+    seen, corrected = [], []
     for _ in range(6):
-        seen = east + np.repeat(rng.normal(0.0, 0.25, passes), n)
+        moved = east + np.repeat(rng.normal(0.0, 0.25, passes), n)
         deviations = np.zeros((8, n * passes, 2))
         deviations[:, :, 0] = np.repeat(rng.normal(0.0, 0.25, (8, passes)), n, axis=1)
-        track = Track(zero, t, t, t, seen, north, zero, zero, zero, zero, zero, zero, zero, deviations)
-        still = Track(zero, t, t, t, seen, north, zero, zero, zero, zero, zero, zero, zero, 0 * deviations)
-        frame = GridFrame(-3.0, -2.0, 0.1, 160, 240)
-        naive.append(correct_covered_area(still, litres, frame, **options))
-        corrected.append(correct_covered_area(track, litres, frame, **options))
-    assert np.mean(naive) < 190.0
-    assert abs(np.mean(corrected) - 200.0) < 0.6 * abs(np.mean(naive) - 200.0)
+        track = Track(zero, t, t, t, moved, north, zero, zero, zero, zero, zero, zero, zero, deviations)
+        found = total(track, litres, lawn())
+        seen.append(found[0])
+        corrected.append(found[1])
+    for name, truth, share in (
+        ("covered_area_m2", 200.0, 0.6),
+        ("zone_missed_m2", 0.0, 0.6),
+        ("off_target_l", 0.0, 0.9),
+    ):
+        before, after = (np.mean([getattr(one, name) for one in many]) for many in (seen, corrected))
+        assert abs(after - truth) < share * abs(before - truth), name
+    for one in corrected:
+        parts = one.zone_missed_m2 + one.zone_under_m2 + one.zone_on_target_m2 + one.zone_over_m2
+        assert math.isclose(parts, one.zone_area_m2, rel_tol=1e-12)
+        assert min(one.zone_missed_m2, one.off_target_l) >= 0.0
 
 
-def test_without_sampled_tracks_nothing_is_claimed():
-    zero = np.zeros(2)
-    track = Track(zero, zero, zero, zero, zero, zero, zero, zero, zero, zero, zero, zero, zero, np.zeros((0, 2, 2)))
-    frame = GridFrame(0.0, 0.0, 1.0, 2, 2)
-    got = correct_covered_area(track, zero, frame, pattern=Pattern(1.0, 1.0), treatment=Treatment(target_l_per_m2=0.1))
-    assert math.isnan(got)
+@pytest.mark.parametrize("draws", [0, 8])
+def test_what_is_known_for_certain_is_left_alone(draws):
+    zero, t = np.zeros(3), np.arange(3.0)
+    deviations = np.zeros((draws, 3, 2))
+    track = Track(zero, t, t, t, zero + 5.0, 5 * t, zero, zero, zero, zero, zero, zero, zero, deviations)
+    for ground in (lawn(), lawn(has_zone=False)):
+        naive, corrected = total(track, 0.2 * t, ground)
+        for name in Totals.__slots__:
+            assert getattr(corrected, name) == pytest.approx(getattr(naive, name), rel=1e-9, abs=1e-9, nan_ok=True), (
+                name
+            )

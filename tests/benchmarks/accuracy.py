@@ -1,0 +1,287 @@
+"""What each class of receiver can tell: many simulated jobs reviewed, held against the simulator's truth.
+
+Run: python tests/benchmarks/accuracy.py --jobs 120 (also --swath 1.0, --first-seed 5000, --dropouts, --classes fixed).
+Prints one row a class, shares with their 99 % bounds (Wilson's interval: E. B. Wilson, J. Am. Stat. Assoc. 22, 1927).
+Each job has two or three lines left out and one walked twice, at a pace, a length and with a scatter of its own.
+"""
+
+import argparse
+import os
+import tempfile
+from collections import Counter, defaultdict
+from collections.abc import Iterator
+from dataclasses import dataclass, field, replace
+from itertools import pairwise
+from math import hypot, sqrt
+from multiprocessing import get_context
+from pathlib import Path
+
+import numpy as np
+
+from firmware_sim.bench import MONO_START_S, write_log
+from firmware_sim.build import World, build_world
+from firmware_sim.scenarios import Scenario, plan_strips, strip_lawn
+from firmware_sim.sensors.gnss import CLASSES, Receiver
+from firmware_sim.setup import save_setup
+from firmware_sim.truth import Frame, TruePass, cell_shares, dose_on_plane, find_passes, nozzle_at, sum_areas
+from firmware_sim.world.sprayer import Sprayer
+from server.core.results import JobResult, Pair, Pass
+from server.rawlog import gather_log, read_raw_log
+from server.review import review_job
+from server.settings import read_setup
+
+Z90, Z99 = 1.645, 2.576
+BOUNDARY_S = 1.0
+CELLS_A_JOB = 40
+
+
+@dataclass
+class Tally:
+    """What came of one or many jobs of a class: counts by name, and figures by name."""
+
+    counts: Counter[str] = field(default_factory=Counter)
+    figures: dict[str, list[float]] = field(default_factory=lambda: defaultdict(list))
+
+    def add(self, other: "Tally") -> None:
+        """Put another one in."""
+        self.counts.update(other.counts)
+        for name, values in other.figures.items():
+            self.figures[name] += values
+
+    def share(self, name: str, of: str) -> str:
+        """A share in per cent with its 99 % bounds."""
+        return bound_share(self.counts[name], self.counts[of])
+
+
+def bound_share(count: int, of: int) -> str:
+    """A share in per cent with Wilson's 99 % interval."""
+    if not of:
+        return "–"
+    p, z2 = count / of, Z99**2
+    middle, reach = p + z2 / (2 * of), Z99 * sqrt(p * (1 - p) / of + z2 / (4 * of * of))
+    low, high = ((middle - reach) / (1 + z2 / of), (middle + reach) / (1 + z2 / of))
+    return f"{100 * p:.1f} [{100 * max(low, 0.0):.1f}–{100 * min(high, 1.0):.1f}]"
+
+
+def make_scenario(seed: int, klass: str, swath_m: float, *, has_dropouts: bool) -> Scenario:
+    """One job with slips planned in."""
+    rng = np.random.default_rng([seed, 77])
+    lines, length = int(rng.integers(11, 15)), float(rng.uniform(20.0, 40.0))
+    chosen = rng.permutation(np.arange(1, lines - 1, 2))
+    missed = tuple(int(line) for line in chosen[: int(rng.integers(2, 4))])
+    doubled = tuple(int(line) for line in chosen[3:4])
+    plan = replace(
+        plan_strips(lines, swath_m, missed=missed, doubled=doubled),
+        pace_mps=float(rng.uniform(0.9, 1.4)),
+        scatter_m=float(rng.uniform(0.03, 0.07)),
+    )
+    spans = tuple((float(a), float(a + rng.uniform(3.0, 12.0))) for a in rng.uniform(30.0, 300.0, 2))
+    receiver = Receiver(klass=klass, dropouts=spans if has_dropouts else ())
+    sprayer = replace(Sprayer(), swath_m=swath_m)
+    return Scenario(f"job {seed}", "", strip_lawn(lines, length, swath_m), plan, sprayer=sprayer, receiver=receiver)
+
+
+def play(work: tuple[int, str, float, bool]) -> tuple[str, Tally]:
+    """One job: recorded, reviewed, judged."""
+    seed, klass, swath_m, has_dropouts = work
+    world = build_world(make_scenario(seed, klass, swath_m, has_dropouts=has_dropouts), seed)
+    with tempfile.TemporaryDirectory() as name:
+        folder = Path(name)
+        feed = replace(world.feed, cup_edges=world.feed.cup_edges[:0])
+        write_log(feed, folder / "log.ndjson", rig="sim", boot=f"{seed:016x}")
+        save_setup(miscalibrate(world.scenario, seed), world.receiver.latency_s, folder)
+        setup = read_setup(folder / "setup.toml")
+        log = gather_log(read_raw_log(folder / "log.ndjson"), setup.job)
+    silent = replace(log.wind, **{name: getattr(log.wind, name)[:0] for name in log.wind.__slots__})
+    result = review_job(replace(log, wind=silent), setup)
+    tally = Tally()
+    truth = find_passes(world)
+    lines = match_passes(result, truth, tally)
+    judge_strips(result, truth, lines, world, tally)
+    judge_doses(result, truth, lines, swath_m, tally)
+    judge_areas(result, world, tally)
+    tally.counts["jobs"] += 1
+    return klass, tally
+
+
+def miscalibrate(scenario: Scenario, seed: int) -> Scenario:
+    """The same with K known as well as the settings say of it: a catch test's 2 per cent."""
+    error = 0.02 * float(np.random.default_rng([seed, 78]).standard_normal())
+    return replace(scenario, meter=replace(scenario.meter, pulses_per_l=scenario.meter.pulses_per_l * (1.0 + error)))
+
+
+def match_passes(result: JobResult, truth: list[TruePass], tally: Tally) -> dict[int, TruePass]:
+    """Found pass to the true one it overlaps most; counts those with both ends within a second."""
+    found: dict[int, TruePass] = {}
+    for one in result.passes:
+        start, end = one.start_t - MONO_START_S, one.end_t - MONO_START_S
+        best = max(truth, key=lambda true: min(end, true.end_s) - max(start, true.start_s))
+        if min(end, best.end_s) > max(start, best.start_s):
+            found[one.number] = best
+        if abs(start - best.start_s) <= BOUNDARY_S and abs(end - best.end_s) <= BOUNDARY_S:
+            tally.counts["passes right"] += 1
+    tally.counts["passes found"] += len(result.passes)
+    tally.counts["passes true"] += len(truth)
+    return found
+
+
+def judge_strips(
+    result: JobResult, truth: list[TruePass], lines: dict[int, TruePass], world: World, tally: Tally
+) -> None:
+    """What was said of each pair of neighbouring lines, by the stretch."""
+    said: dict[tuple[int, int], Counter[str]] = defaultdict(Counter)
+    for pair in result.pairs:
+        if pair.pass_a not in lines or pair.pass_b not in lines:
+            continue
+        one, two = lines[pair.pass_a], lines[pair.pass_b]
+        low, high = sorted((one.line, two.line))
+        length = pair.to_m - pair.from_m
+        said[low, high][pair.verdict] += length
+        apart = high - low
+        if pair.verdict == "even":
+            tally.counts["said even"] += 1
+            tally.counts["said even rightly"] += apart == 1
+        tally.counts["false gaps"] += pair.verdict == "gap" and apart <= 1
+        spacing = true_spacing(pair, one, two, world)
+        if np.isfinite(spacing) and np.isfinite(pair.spacing_m):
+            tally.counts["spacings"] += 1
+            tally.counts["spacings held"] += abs(spacing - pair.spacing_m) <= Z90 * pair.spacing_sd_m
+            tally.figures["spacing error"].append(pair.spacing_m - spacing)
+    walked = Counter(true.line for true in truth)
+    for low, high, kind in list_pairs(walked):
+        spoken = said[low, high]
+        whole = sum(spoken.values())
+        verdict = next((word for word, length in spoken.items() if length >= 0.5 * whole and whole > 0), "unsure")
+        tally.counts[kind] += 1
+        tally.counts[f"{kind}: {verdict}"] += 1
+
+
+def list_pairs(walked: Counter[int]) -> Iterator[tuple[int, int, str]]:
+    """Neighbouring lines: with one left out between them, side by side, and one walked twice."""
+    numbers = sorted(walked)
+    for low, high in pairwise(numbers):
+        yield low, high, "ordinary" if high - low == 1 else "planned gap"
+    for line, times in walked.items():
+        if times > 1:
+            yield line, line, "planned double"
+
+
+def true_spacing(pair: Pair, one: TruePass, two: TruePass, world: World) -> float:
+    """The mean distance of the two passes' true ways across the first one's heading, over the stretch."""
+    t_one, t_two = np.linspace(one.start_s, one.end_s, 200), np.linspace(two.start_s, two.end_s, 400)
+    (east, north), (other_east, other_north) = nozzle_at(world, t_one), nozzle_at(world, t_two)
+    length = hypot(east[-1] - east[0], north[-1] - north[0])
+    ahead = np.array([east[-1] - east[0], north[-1] - north[0]]) / length
+    along = (east - east[0]) * ahead[0] + (north - north[0]) * ahead[1]
+    other = (other_east - east[0]) * ahead[0] + (other_north - north[0]) * ahead[1]
+    inside = (along >= pair.from_m) & (along <= pair.to_m) & (along >= other.min()) & (along <= other.max())
+    if not inside.any():
+        return float("nan")
+    order = np.argsort(other)
+    across = (other_east - east[0]) * ahead[1] - (other_north - north[0]) * ahead[0]
+    own = (east - east[0]) * ahead[1] - (north - north[0]) * ahead[0]
+    return float(np.abs(np.interp(along[inside], other[order], across[order]) - own[inside]).mean())
+
+
+def judge_doses(
+    result: JobResult, truth: list[TruePass], lines: dict[int, TruePass], swath_m: float, tally: Tally
+) -> None:
+    """Dose of each pass against volume over length and swath."""
+    for found in result.passes:
+        if found.number not in lines:
+            continue
+        true = lines[found.number]
+        if not is_whole(found, true):
+            continue
+        dose = true.volume_l / (true.length_m * swath_m)
+        if not np.isfinite(found.dose_l_per_m2):
+            tally.counts["doses unknown"] += 1
+            continue
+        tally.counts["doses"] += 1
+        tally.counts["doses held"] += abs(found.dose_l_per_m2 - dose) <= Z90 * found.dose_sd_l_per_m2
+        tally.figures["dose error"].append(abs(found.dose_l_per_m2 / dose - 1.0))
+
+
+def is_whole(found: Pass, true: TruePass) -> bool:
+    """Whether a found pass is the true one from end to end."""
+    return (
+        abs(found.start_t - MONO_START_S - true.start_s) <= BOUNDARY_S
+        and abs(found.end_t - MONO_START_S - true.end_s) <= BOUNDARY_S
+    )
+
+
+def judge_areas(result: JobResult, world: World, tally: Tally) -> None:
+    """Covered share of the lawn, and single cells, against the true dose on the same grid."""
+    dose = result.dose
+    ny, nx = dose.dose_l_per_m2.shape
+    frame = Frame(dose.x0_m, dose.y0_m, dose.cell_m, nx, ny)
+    plane = result.plane
+    true = dose_on_plane(world, frame, lat0_deg=plane.lat0_deg, lon0_deg=plane.lon0_deg)
+    origin_east, origin_north = world.scenario.lawn.plane.metres(np.array(plane.lat0_deg), np.array(plane.lon0_deg))
+    moved = Frame(frame.x0_m + float(origin_east), frame.y0_m + float(origin_north), frame.cell_m, nx, ny)
+    zone = cell_shares([p for p in world.scenario.lawn.polygons if p.kind == "zone"], moved)
+    sums = sum_areas(true, zone, np.zeros_like(zone), dose.cell_m, world.scenario.target_l_per_m2)
+    covered = result.totals.zone_area_m2 - result.totals.zone_missed_m2
+    wanted = sums["zone_m2"] - sums["missed_m2"]
+    tally.figures["covered error"].append((covered - wanted) / sums["zone_m2"])
+    places = np.argwhere((zone > 0.999) & np.isfinite(dose.sd_l_per_m2))
+    rng = np.random.default_rng(world.seed)
+    for row, column in rng.choice(places, min(CELLS_A_JOB, len(places)), replace=False):
+        tally.counts["cells"] += 1
+        reach = Z90 * dose.sd_l_per_m2[row, column]
+        tally.counts["cells held"] += abs(dose.dose_l_per_m2[row, column] - true[row, column]) <= reach
+
+
+def describe(klass: str, tally: Tally) -> str:
+    """A class's rows."""
+    jobs = tally.counts["jobs"]
+    kinds = ("gap", "doubled", "even", "unsure")
+    rows = [f"{klass}: {jobs} jobs, {tally.counts['planned gap']} gaps, {tally.counts['planned double']} doubled"]
+    for kind in ("planned gap", "planned double", "ordinary"):
+        rows.append(f"  {kind:15s} " + ", ".join(f"{word} {tally.share(f'{kind}: {word}', kind)}" for word in kinds))
+    rows.append(f"  right when it says even {tally.share('said even rightly', 'said even')}")
+    rows.append(f"  false gaps a job {tally.counts['false gaps'] / jobs:.3f}")
+    rows.append(
+        f"  passes: recall {tally.share('passes right', 'passes true')}, "
+        f"precision {tally.share('passes right', 'passes found')}"
+    )
+    dose, spacing = np.array(tally.figures["dose error"]), np.array(tally.figures["spacing error"])
+    if len(dose) and len(spacing):
+        rows.append(
+            f"  pass dose: rms {100 * sqrt((dose**2).mean()):.1f} %, p95 {100 * np.quantile(dose, 0.95):.1f} %, "
+            f"unknown {tally.counts['doses unknown']}; spacing rms {sqrt((spacing**2).mean()):.3f} m"
+        )
+    held = (("spacings held", "spacings"), ("doses held", "doses"), ("cells held", "cells"))
+    rows.append("  90 % intervals hold: " + ", ".join(f"{of} {tally.share(name, of)}" for name, of in held))
+    error = np.array(tally.figures["covered error"])
+    rows.append(f"  covered share of the lawn: bias {error.mean():+.3f}, sd {error.std():.3f}")
+    return "\n".join(rows)
+
+
+def run(classes: list[str], seeds: range, swath_m: float, *, has_dropouts: bool) -> dict[str, Tally]:
+    """All jobs of the classes, on every core."""
+    work = [(seed, klass, swath_m, has_dropouts) for klass in classes for seed in seeds]
+    tallies: dict[str, Tally] = {klass: Tally() for klass in classes}
+    with get_context("spawn").Pool(os.cpu_count()) as pool:
+        for klass, tally in pool.imap_unordered(play, work):
+            tallies[klass].add(tally)
+    return tallies
+
+
+def main() -> None:
+    """Read the words, run, print."""
+    words = argparse.ArgumentParser(description=__doc__)
+    words.add_argument("--jobs", type=int, default=120)
+    words.add_argument("--first-seed", type=int, default=5000)
+    words.add_argument("--swath", type=float, default=1.0)
+    words.add_argument("--dropouts", action="store_true")
+    words.add_argument("--classes", default=",".join(CLASSES))
+    said = words.parse_args()
+    seeds = range(said.first_seed, said.first_seed + said.jobs)
+    print(f"swath {said.swath} m, seeds {seeds.start} to {seeds.stop - 1}, dropouts: {said.dropouts}")
+    for klass, tally in run(said.classes.split(","), seeds, said.swath, has_dropouts=said.dropouts).items():
+        print(describe(klass, tally), flush=True)
+
+
+if __name__ == "__main__":
+    main()

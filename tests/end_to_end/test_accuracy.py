@@ -1,0 +1,45 @@
+"""A smoke of the accuracy table: a corrected receiver tells strips apart, an ordinary one claims nothing it cannot.
+
+The whole table is `python tests/benchmarks/accuracy.py --jobs 120`.
+"""
+
+import sys
+from pathlib import Path
+
+import pytest
+
+sys.path.insert(0, str(Path(__file__).resolve().parent.parent / "benchmarks"))
+import accuracy
+
+JOBS = 10
+
+
+@pytest.fixture(scope="module")
+def tallies() -> dict[str, accuracy.Tally]:
+    """Ten jobs of a corrected receiver and of an ordinary one."""
+    return accuracy.run(["fixed", "ordinary"], range(901, 901 + JOBS), 1.0, has_dropouts=False)
+
+
+def test_a_corrected_receiver_tells_every_strip(tallies: dict[str, accuracy.Tally]) -> None:
+    counts = tallies["fixed"].counts
+    assert counts["jobs"] == JOBS
+    assert counts["planned gap"] >= 2 * JOBS
+    assert counts["planned gap: gap"] >= 0.95 * counts["planned gap"]
+    assert counts["planned double: doubled"] >= 0.9 * counts["planned double"]
+    assert counts["ordinary: even"] >= 0.95 * counts["ordinary"]
+    assert counts["false gaps"] == 0
+    assert counts["passes right"] == counts["passes true"] == counts["passes found"]
+
+
+def test_an_ordinary_receiver_never_calls_a_missed_strip_even(tallies: dict[str, accuracy.Tally]) -> None:
+    counts = tallies["ordinary"].counts
+    assert counts["planned gap: even"] == 0
+    assert counts["false gaps"] <= 1
+    assert counts["passes right"] >= 0.97 * counts["passes true"]
+
+
+@pytest.mark.parametrize("klass", ["fixed", "ordinary"])
+def test_the_dose_of_a_pass_needs_no_position(tallies: dict[str, accuracy.Tally], klass: str) -> None:
+    errors = sorted(tallies[klass].figures["dose error"])
+    assert len(errors) > 50
+    assert errors[int(0.95 * len(errors))] < 0.06
