@@ -122,7 +122,7 @@ def measure_passes(
     """What each pass came to: length, volume, area and dose.
 
     Length is velocity integrated, area what the swath swept, dose volume over area. The dose's uncertainty joins the
-    meter's and that of one pulse; the swath's own is not known here.
+    meter's, that of one pulse and the length's by the sampled tracks; the swath's own is not known here.
 
     Parameters
     ----------
@@ -295,7 +295,9 @@ def _measure_pass(
     length, area = _measure_way(track, span, swath_m=sprayer.swath_m)
     dose = volume / area if area > 0 else float("nan")
     pulses = float(np.diff(np.interp([span.start_t, span.end_t], curve.t, curve.pulses))[0]) if len(curve.t) else 0.0
-    relative = float(np.hypot(meter.sd_percent / 100.0, 1.0 / max(pulses, 1.0)))
+    spread = _spread_of_length(track, span) / length if length > 0 else 0.0
+    shares = (meter.sd_percent / 100.0, 1.0 / max(pulses, 1.0), spread)
+    relative = float(np.sqrt(np.sum(np.square(shares))))
     boot = int(track.boot[min(span.i0, len(track.boot) - 1)])
     shift = float(timebase.shift_s[boot])
     epochs = slice(span.i0, span.i1)
@@ -318,6 +320,16 @@ def _measure_pass(
         percent_of_target=100.0 * dose / treatment.target_l_per_m2,
         receiver=judge_receiver(track.quality[epochs], np.ones(span.i1 - span.i0, dtype=np.bool_)),
     )
+
+
+def _spread_of_length(track: Track, span: PassSpan) -> float:
+    """Standard deviation of a pass's length in metres, from how far the sampled tracks part along its heading."""
+    if len(track.deviations_m) < 2 or span.i1 - span.i0 < 2:
+        return 0.0
+    heading = np.radians(span.heading_deg)
+    parted = track.deviations_m[:, span.i1 - 1] - track.deviations_m[:, span.i0]
+    spread = float((parted @ np.array([np.sin(heading), np.cos(heading)])).std())
+    return spread if np.isfinite(spread) else 0.0
 
 
 def _measure_way(track: Track, span: PassSpan, *, swath_m: float) -> tuple[float, float]:

@@ -14,7 +14,7 @@ from hypothesis import strategies as st
 from server.core.flow import VolumeCurve, find_spraying, gather_volume
 from server.core.log import Boot
 from server.core.passes import measure_passes, split_passes
-from server.core.results import Interval, Plane
+from server.core.results import Interval, Plane, Track
 from server.core.setup import FlowMeter, Receiver, Sprayer, Treatment
 from server.core.timebase import Timebase
 from server.core.track import smooth_track
@@ -256,3 +256,23 @@ def test_a_recorded_mowers_passes_are_found(bench):
     # Aims of computation.md section 7 with spray on in turns: recall and precision 0.945-0.97.
     assert len(found) / len(runs) >= 0.945
     assert len(extra) <= 0.055 * len(long)
+
+
+def test_the_dose_is_as_unsure_as_the_length_that_the_sampled_tracks_give():
+    # JCGM 100:2008, eq. 12: the relative uncertainties of a quotient add in squares.
+    t = np.arange(0.0, 30.0, 0.2)
+    zero, count = np.zeros(len(t)), len(t)
+    rng = np.random.default_rng(5)
+    grown = np.linspace(0.0, 1.0, count)[None, :, None] * rng.normal(0.0, 1.0, (4000, 1, 2))
+    track = Track(
+        zero.astype(int), t, t, t, zero, 1.2 * t, zero, zero, zero, zero + 1.2, zero, zero, zero.astype(int) + 4, grown
+    )
+    curve = VolumeCurve(np.array([2.0, 20.0]), np.array([0.0, 0.36]), np.array([0.0, 162.0]))
+    (found,) = measure_passes(
+        track, split_passes(track, (Interval(2.0, 20.0, 0.36),)), curve, timebase=Timebase(np.zeros(1), 0.0),
+        boots=(Boot("a", 0.0, 0.0),), sprayer=Sprayer(1.0), meter=FlowMeter(450.0, 2.0),
+        treatment=Treatment(target_l_per_m2=1 / 60),
+    )  # fmt: skip
+    length_sd = 18.0 / 29.8
+    expected = np.sqrt(0.02**2 + (1 / 162) ** 2 + (length_sd / 21.6) ** 2)
+    assert found.dose_sd_l_per_m2 / found.dose_l_per_m2 == pytest.approx(expected, rel=0.04)
