@@ -35,12 +35,14 @@ export function makePassTable(passes, set) {
     element("table", {}, element("thead", {}, element("tr", {}, ...heads)), element("tbody", {}, ...rows)));
 }
 
+const LEAST_L = 0.005; // a spoonful: less is the edge of a cell, not liquid that somebody would miss
+
 /** What went wrong, the surest first. */
 export function makeFindings(findings, set) {
   if (findings.length === 0) return element("p", {}, "Nothing was found: no missed or doubled strip, nothing off the lawn.");
   const sorted = [...findings].sort((a, b) => b.probability - a.probability);
   return element("ul", { class: "findings" }, ...sorted.map((finding) => {
-    const volume = finding.volume_l > 0 ? `, ${formatQuantity(finding.volume_l, "volume", set)}` : "";
+    const volume = finding.volume_l >= LEAST_L ? `, ${formatQuantity(finding.volume_l, "volume", set)}` : "";
     return element("li", {}, element("strong", {}, KINDS[finding.kind] ?? finding.kind),
       `: ${formatQuantity(finding.area_m2, "area", set)}${volume}, ${formatPercent(finding.probability)} sure`);
   }));
