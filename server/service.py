@@ -229,12 +229,17 @@ class Service:
 
     def _take_burst(self) -> None:
         """What has come, a few messages at a time so that pages and alarm are not kept waiting."""
-        for _ in range(BURST):
-            fresh = self.ingest.intake.take_fresh()
-            if fresh is None:
-                return
-            self._take(fresh)
-        asyncio.get_running_loop().call_soon(self._take_burst)
+        fresh = None
+        try:
+            for _ in range(BURST):
+                fresh = self.ingest.intake.take_fresh()
+                if fresh is None:
+                    return
+                self._take(fresh)
+        finally:
+            # Whatever one message does, those behind it are taken.
+            if fresh is not None:
+                asyncio.get_running_loop().call_soon(self._take_burst)
 
     def _take(self, fresh: Fresh) -> None:
         """One message on the event loop."""

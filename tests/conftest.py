@@ -1,6 +1,7 @@
 """What tests of every kind share: a broker on a free port, the recordings, the repository's root."""
 
 import os
+import shutil
 import socket
 import subprocess
 import threading
@@ -23,13 +24,14 @@ class Broker:
 
     port: int
     folder: Path
+    access: str = "allow_anonymous true\n"
     child: subprocess.Popen[str] | None = None
 
     def start(self) -> None:
         """Start the broker and wait for its own word that it runs."""
         settings = self.folder / "broker.conf"
         settings.write_text(
-            f"listener {self.port} 127.0.0.1\nallow_anonymous true\npersistence true\n"
+            f"listener {self.port} 127.0.0.1\n{self.access}persistence true\n"
             f"persistence_location {self.folder}/\nmax_queued_messages 0\nuser root\n"
         )
         self.child = subprocess.Popen(
@@ -77,6 +79,19 @@ def broker(tmp_path: Path) -> Iterator[Broker]:
     folder = tmp_path / "broker"
     folder.mkdir()
     broker = Broker(find_free_port(), folder)
+    broker.start()
+    yield broker
+    broker.kill()
+
+
+@pytest.fixture
+def locked_broker(tmp_path: Path) -> Iterator[Broker]:
+    """A running Mosquitto that lets in the user `service` with the password `right` only."""
+    passwords, tool = tmp_path / "passwords", shutil.which("mosquitto_passwd")
+    assert tool is not None
+    passwords.touch(mode=0o600)
+    subprocess.run([tool, "-b", str(passwords), "service", "right"], check=True, capture_output=True)
+    broker = Broker(find_free_port(), tmp_path, f"allow_anonymous false\npassword_file {passwords}\n")
     broker.start()
     yield broker
     broker.kill()

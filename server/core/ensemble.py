@@ -56,7 +56,7 @@ def map_dose(
     Returns
     -------
     DoseMap
-        Dose, sd and probabilities (single precision), NaN (but for the dose) where no tracks were sampled.
+        Dose, sd and probabilities, NaN (but for the dose) where no tracks were sampled.
 
     Notes
     -----
@@ -84,7 +84,7 @@ def map_dose(
     draws = len(track.deviations_m)
     scales = 1.0 + volume_sd_fraction * rng.standard_normal(draws)
     total, squares, missed, under, over = _tally_draws(track, litres, deposit, scales, pattern, treatment, max_gap_s)
-    known = np.float32(draws if draws > 1 else np.nan)
+    known = draws if draws > 1 else np.nan
     total *= total
     total /= known
     squares -= total
@@ -93,9 +93,9 @@ def map_dose(
     return DoseMap(
         dose_l_per_m2=deposit.dose_l_per_m2,
         sd_l_per_m2=np.sqrt(np.maximum(squares, 0.0, out=squares), out=squares),
-        p_missed=missed / known,
-        p_under=under / known,
-        p_over=over / known,
+        p_missed=missed / np.float32(known),
+        p_under=under / np.float32(known),
+        p_over=over / np.float32(known),
         x0_m=deposit.frame.x0_m,
         y0_m=deposit.frame.y0_m,
         cell_m=deposit.frame.cell_m,
@@ -113,11 +113,12 @@ def _tally_draws(
 ) -> tuple[Floats, ...]:
     """Over all draws of each cell: sum and squares of what the dose is off, how often missed, under and over."""
     frame, target, shape = deposit.frame, treatment.target_l_per_m2, deposit.dose_l_per_m2.shape
-    total, squares = np.zeros(shape, dtype=np.float32), np.zeros(shape, dtype=np.float32)
+    total, squares = np.zeros(shape), np.zeros(shape)
     missed, under, over = (np.zeros(shape, dtype=np.min_scalar_type(len(scales))) for _ in range(3))
     chosen = thin_way(track.t, track.east_m, track.heading_deg, litres)
-    for deviation, scale in zip(track.deviations_m[:, chosen], scales, strict=True):
-        dose = _lay_draw(track, litres, chosen, deviation, pattern, frame, max_gap_s)
+    for deviation, scale in zip(track.deviations_m, scales, strict=True):
+        laid = lay_draw(track, litres, chosen, deviation[chosen], pattern=pattern, frame=frame, max_gap_s=max_gap_s)
+        dose = laid.dose_l_per_m2
         dose *= scale
         is_missed = dose <= COVERED_FRACTION * target
         missed += is_missed
@@ -127,19 +128,59 @@ def _tally_draws(
         total += dose
         dose *= dose
         squares += dose
+        # One draw at a time: a large lawn's cells are many.
+        del laid, dose
     return total, squares, missed, under, over
 
 
-def _lay_draw(
+def lay_draw(
     track: Track,
     litres: Floats,
     chosen: Integers,
     deviation: Floats,
+    *,
     pattern: Pattern,
     frame: GridFrame,
-    max_gap_s: float,
-) -> Floats:
-    """The dose of the chosen epochs, each moved by its deviation."""
+    max_gap_s: float = MAX_GAP_S,
+) -> Deposit:
+    """The liquid laid along a way that the rig may as well have gone.
+
+    Parameters
+    ----------
+    track
+        The nozzle's way.
+    litres
+        Cumulative volume on the ground at each epoch [n] [L].
+    chosen
+        Indices of the epochs to walk by [k].
+    deviation
+        How far each chosen epoch is moved [k, 2] [m]; where it is NaN the liquid is unplaced.
+    pattern
+        How the liquid lies across the swath.
+    frame
+        The cells.
+    max_gap_s
+        A longer step between epochs leaves its liquid unplaced [s].
+
+    Returns
+    -------
+    Deposit
+        Dose [L/m²], with the liquid off the grid and unplaced.
+
+    References
+    ----------
+    Derivation: `integrate_dose` of the moved way.
+
+    Examples
+    --------
+    >>> from server.core.grid import GridFrame
+    >>> n, t = np.zeros(2), np.array([0.0, 1.0])
+    >>> track = Track(n, n, t, n, np.full(2, 0.5), t, n, n, n, n, n, n, n, np.zeros((0, 2, 2)))
+    >>> laid = lay_draw(track, 0.1 * t, np.array([0, 1]), np.full((2, 2), [1.0, 0.0]), pattern=Pattern(1.0, 1.0),
+    ...     frame=GridFrame(0.0, 0.0, 1.0, 2, 1))
+    >>> laid.dose_l_per_m2.tolist()
+    [[0.0, 0.1]]
+    """
     return integrate_dose(
         track.east_m[chosen] + deviation[:, 0],
         track.north_m[chosen] + deviation[:, 1],
@@ -149,7 +190,7 @@ def _lay_draw(
         pattern=pattern,
         frame=frame,
         max_gap_s=max_gap_s,
-    ).dose_l_per_m2
+    )
 
 
 def thin_way(t: Floats, east: Floats, heading: Floats, litres: Floats) -> Integers:

@@ -9,8 +9,8 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from server.core.coverage import total_job
-from server.core.dose import MAX_GAP_S, integrate_dose
-from server.core.ensemble import thin_way
+from server.core.dose import MAX_GAP_S
+from server.core.ensemble import lay_draw, thin_way
 from server.core.ground import Ground
 from server.core.log import Floats
 from server.core.results import Totals, Track
@@ -123,6 +123,7 @@ def correct_totals(
 
     Examples
     --------
+    >>> from server.core.dose import integrate_dose
     >>> from server.core.grid import GridFrame
     >>> n = np.zeros(2)
     >>> track = Track(n, n, np.array([0.0, 1.0]), n, np.full(2, 0.5), np.array([0.0, 1.0]), n, n, n, n, n, n, n,
@@ -142,16 +143,7 @@ def correct_totals(
     kept = thin_way(track.t, track.east_m, track.heading_deg, litres)
 
     def figure(deviation: Floats) -> Floats:
-        deposit = integrate_dose(
-            track.east_m[kept] + deviation[:, 0],
-            track.north_m[kept] + deviation[:, 1],
-            track.heading_deg[kept],
-            litres[kept],
-            t=track.t[kept],
-            pattern=pattern,
-            frame=ground.frame,
-            max_gap_s=max_gap_s,
-        )
+        deposit = lay_draw(track, litres, kept, deviation, pattern=pattern, frame=ground.frame, max_gap_s=max_gap_s)
         return _read_figures(total_job(deposit, ground, treatment=treatment, **_REST))
 
     figures = [
@@ -160,7 +152,8 @@ def correct_totals(
     ]
     gained = [extrapolate_noise(series) - series[0] for series in zip(*figures, strict=True)]
     corrected = np.maximum(_read_figures(totals) + gained, 0.0)
-    corrected[_IN_ZONES] *= totals.zone_area_m2 / corrected[_IN_ZONES].sum()
+    if totals.zone_area_m2 > 0.0:
+        corrected[_IN_ZONES] *= totals.zone_area_m2 / corrected[_IN_ZONES].sum()
     return replace(totals, **dict(zip(_CORRECTED, corrected.tolist(), strict=True)))
 
 

@@ -1,10 +1,6 @@
 """Started with bad input as a user would: one clear line, an end with another code than 0 where it cannot go on."""
 
-import shutil
 import socket
-import subprocess
-import time
-from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
@@ -21,29 +17,6 @@ def setup(tmp_path: Path) -> Path:
     file = tmp_path / "setup.toml"
     file.write_text(SETUP)
     return file
-
-
-@pytest.fixture
-def locked_broker(tmp_path: Path, free_port: int) -> Iterator[int]:
-    """The port of a broker that wants a password."""
-    passwords, settings = tmp_path / "passwords", tmp_path / "locked.conf"
-    tool = shutil.which("mosquitto_passwd")
-    assert tool is not None
-    passwords.touch(mode=0o600)
-    subprocess.run([tool, "-b", str(passwords), "service", "right"], check=True, capture_output=True)
-    settings.write_text(
-        f"listener {free_port} 127.0.0.1\nallow_anonymous false\npassword_file {passwords}\nuser root\n"
-    )
-    child = subprocess.Popen(["mosquitto", "-c", str(settings)], stderr=subprocess.DEVNULL)
-    deadline = time.monotonic() + 20.0
-    while time.monotonic() < deadline:
-        with socket.socket() as probe:
-            if probe.connect_ex(("127.0.0.1", free_port)) == 0:
-                break
-        time.sleep(0.02)
-    yield free_port
-    child.kill()
-    child.wait()
 
 
 def refused(*words: str) -> str:
@@ -106,16 +79,16 @@ def test_a_port_in_use_is_named_with_the_way_out(setup: Path, free_port: int) ->
 
 @pytest.mark.parametrize("password", ["wrong", None])
 def test_a_wrong_password_at_the_broker_ends_both_programs(
-    setup: Path, locked_broker: int, tmp_path: Path, password: str | None
+    setup: Path, locked_broker, free_port: int, tmp_path: Path, password: str | None
 ) -> None:
     secret = tmp_path / "secret"
     secret.write_text(f"{password}\n")
     login = () if password is None else ("--user", "service", "--password-file", str(secret))
-    line = refused(*serve(setup, "--broker", f"127.0.0.1:{locked_broker}", *login, port=locked_broker + 1))
+    line = refused(*serve(setup, "--broker", f"127.0.0.1:{locked_broker.port}", *login, port=free_port))
     assert "password" in line
     file = tmp_path / "rig.toml"
     login = "" if password is None else f'user = "service"\npassword_file = "{secret}"\n'
-    file.write_text(f'[broker]\nport = {locked_broker}\n{login}[spool]\nfile = "{tmp_path}/spool.sqlite3"\n')
+    file.write_text(f'[broker]\nport = {locked_broker.port}\n{login}[spool]\nfile = "{tmp_path}/spool.sqlite3"\n')
     assert "password" in refused("rig", "--settings", str(file))
 
 
@@ -126,8 +99,8 @@ def test_a_password_file_that_is_not_there_is_named(setup: Path, tmp_path: Path)
     assert "no-secret" in refused("rig", "--settings", str(file))
 
 
-def test_a_place_that_cannot_be_written_is_named(setup: Path, tmp_path: Path) -> None:
-    assert NOWHERE in refused(*serve(setup, "--database", NOWHERE))
+def test_a_place_that_cannot_be_written_is_named(setup: Path, free_port: int, tmp_path: Path) -> None:
+    assert NOWHERE in refused(*serve(setup, "--database", NOWHERE, port=free_port))
     file = tmp_path / "rig.toml"
     file.write_text(f'[spool]\nfile = "{NOWHERE}"\n')
     assert NOWHERE in refused("rig", "--settings", str(file))

@@ -135,3 +135,30 @@ def test_what_happens_while_the_store_is_read_is_shown_at_once_and_kept(open_des
     assert found["volume_l"] > 0.0
     assert found["messages"]["missing"] == 0
     again.portal.call(again.service.stop)
+
+
+def test_a_message_that_cannot_be_shown_keeps_no_other_from_the_picture(open_desk, messages, monkeypatch) -> None:
+    desk, sent = open_desk(), samples_of(messages)[:90]
+    take, tried = desk.service.live.take, []
+
+    def fail_once(fresh, **more):
+        tried.append(fresh)
+        if len(tried) == 1:
+            raise RuntimeError("the first one")
+        return take(fresh, **more)
+
+    monkeypatch.setattr(desk.service.live, "take", fail_once)
+
+    def put_all() -> None:
+        """On the loop's own thread, so that all have come before the first is taken."""
+        for message in sent:
+            desk.service.ingest.take(message.topic, message.payload)
+
+    desk.portal.call(put_all)
+    for _ in range(500):
+        if len(tried) == len(sent):
+            break
+        desk.portal.call(asyncio.sleep, 0.01)
+    assert len(tried) == len(sent)
+    assert desk.ask("GET", "/api/live").json()["rig"]["name"] == "rig-1"
+    desk.portal.call(desk.service.stop)
