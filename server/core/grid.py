@@ -11,7 +11,7 @@ from numpy.typing import ArrayLike
 
 from server.core.log import Floats, Integers
 
-BLOCK = 2048
+BLOCK = 1024
 """So many sides are cut at once: their pieces stay in the cache."""
 RESIDUE = 3e-13
 """What rounding may leave behind in an untouched cell, as a fraction of the densest figure deposited."""
