@@ -40,8 +40,8 @@ Report = Callable[[str, float], None]
 
 
 @dataclass(frozen=True, slots=True)
-class _Work:
-    """What the steps of a review hand on."""
+class Work:
+    """Time, liquid and way of a job: what the steps of a review hand on."""
 
     timebase: Timebase
     curve: VolumeCurve
@@ -56,7 +56,7 @@ def review_job(log: JobLog, setup: Setup, *, report: Report | None = None) -> Jo
     tell = report or (lambda what, share: None)
     rng = np.random.default_rng(int(log.digest[:16], 16))
     tell("track", 0.05)
-    work = _follow(log, setup, rng)
+    work = follow_job(log, setup, rng=rng)
     tell("passes", 0.3)
     spans = split_passes(work.track, work.intervals)
     passes = _measure(log, setup, work, spans)
@@ -126,8 +126,8 @@ def review_job(log: JobLog, setup: Setup, *, report: Report | None = None) -> Jo
     return write_notes(result, log, setup, receiver_verdict=verdict)
 
 
-def _follow(log: JobLog, setup: Setup, rng: np.random.Generator) -> _Work:
-    """Time, liquid and way."""
+def follow_job(log: JobLog, setup: Setup, *, rng: np.random.Generator, draws: int = DRAWS) -> Work:
+    """Time, liquid and way, with so many sampled tracks."""
     timebase = align_boots(log, latency_s=setup.receiver.latency_s)
     curve = gather_volume_of(log.flow, timebase, meter=setup.flow_meter, delay_s=setup.sprayer.delay_s)
     intervals = find_spraying(curve)
@@ -136,15 +136,15 @@ def _follow(log: JobLog, setup: Setup, rng: np.random.Generator) -> _Work:
         lon, lat = setup.zones[0].rings[0][0]
         plane = plane_at(lat, lon)
     track = smooth_track(
-        log.fixes, timebase, plane or NOWHERE, receiver=setup.receiver, sprayer=setup.sprayer, rng=rng, draws=DRAWS
+        log.fixes, timebase, plane or NOWHERE, receiver=setup.receiver, sprayer=setup.sprayer, rng=rng, draws=draws
     )
     is_spraying = np.zeros(len(track.t), dtype=np.bool_)
     for interval in intervals:
         is_spraying |= (track.t >= interval.start_t) & (track.t <= interval.end_t)
-    return _Work(timebase, curve, intervals, plane or NOWHERE, track, is_spraying)
+    return Work(timebase, curve, intervals, plane or NOWHERE, track, is_spraying)
 
 
-def _measure(log: JobLog, setup: Setup, work: _Work, spans: tuple[PassSpan, ...]) -> tuple[Pass, ...]:
+def _measure(log: JobLog, setup: Setup, work: Work, spans: tuple[PassSpan, ...]) -> tuple[Pass, ...]:
     """The passes' figures."""
     return measure_passes(
         work.track,
@@ -158,7 +158,7 @@ def _measure(log: JobLog, setup: Setup, work: _Work, spans: tuple[PassSpan, ...]
     )
 
 
-def _deposit(setup: Setup, work: _Work, litres: Floats) -> Deposit:
+def _deposit(setup: Setup, work: Work, litres: Floats) -> Deposit:
     """The dose on the grid."""
     track = work.track
     total = float(work.curve.litres[-1]) if len(work.curve.litres) else 0.0
@@ -175,7 +175,7 @@ def _deposit(setup: Setup, work: _Work, litres: Floats) -> Deposit:
     )
 
 
-def _frame(setup: Setup, work: _Work) -> GridFrame:
+def _frame(setup: Setup, work: Work) -> GridFrame:
     """Cells round the zones and wherever liquid fell; coarser where that would be too many."""
     wet = work.is_spraying & np.isfinite(work.track.east_m)
     rings = [ring for zone in setup.zones for ring in rings_from_zone(zone, plane=work.plane)]
@@ -191,7 +191,7 @@ def _frame(setup: Setup, work: _Work) -> GridFrame:
     return frame_around(east, north, margin_m=setup.sprayer.swath_m + MARGIN_M, cell_m=cell)
 
 
-def _total(setup: Setup, work: _Work, passes: tuple[Pass, ...], deposit: Deposit, ground: Ground) -> Totals:
+def _total(setup: Setup, work: Work, passes: tuple[Pass, ...], deposit: Deposit, ground: Ground) -> Totals:
     """The job's sums."""
     volume = float(work.curve.litres[-1]) if len(work.curve.litres) else 0.0
     speed = np.hypot(work.track.velocity_east_mps, work.track.velocity_north_mps)
