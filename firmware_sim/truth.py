@@ -29,6 +29,7 @@ truth.npz
 import json
 import math
 from dataclasses import asdict, dataclass
+from itertools import groupby
 from pathlib import Path as FilePath
 from typing import Any
 
@@ -99,17 +100,22 @@ def find_passes(world: World) -> list[TruePass]:
     delay = world.scenario.sprayer.delay_s
     intervals = [(a + delay, b + delay) for a, b in spray_intervals(world)]
     found = []
-    for segment, start in zip(path.segments, path.starts[:-1], strict=True):
-        if segment.line == -1:
+    walked = zip(path.segments, path.starts[:-1].tolist(), strict=True)
+    for line, pieces in groupby(walked, key=lambda piece: piece[0].line):
+        if line == -1:
             continue
-        low, high = (float(v) for v in distance.time_of(np.array([max(start, 1e-9), start + segment.length_m - 1e-9])))
+        (first, start), *rest = pieces
+        last, last_start = rest[-1] if rest else (first, start)
+        heading = math.degrees(math.atan2(last.end[0] - first.east_m, last.end[1] - first.north_m)) % 360.0
+        ends = np.array([max(start, 1e-9), last_start + last.length_m - 1e-9])
+        low, high = (float(v) for v in distance.time_of(ends))
         spans: list[tuple[float, float]] = []
         for a, b in ((max(a, low), min(b, high)) for a, b in intervals if b > low and a < high):
             if spans and a - spans[-1][1] < _JOIN_S and _way(world, spans[-1][1], a) < _JOIN_M:
                 spans[-1] = (spans[-1][0], b)
             else:
                 spans.append((a, b))
-        found += [_measure(world, segment.line, math.degrees(segment.heading) % 360.0, span) for span in spans]
+        found += [_measure(world, line, heading, span) for span in spans]
     return sorted(found, key=lambda p: p.start_s)
 
 

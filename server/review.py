@@ -136,7 +136,14 @@ def follow_job(log: JobLog, setup: Setup, *, rng: np.random.Generator, draws: in
         lon, lat = setup.zones[0].rings[0][0]
         plane = plane_at(lat, lon)
     track = smooth_track(
-        log.fixes, timebase, plane or NOWHERE, receiver=setup.receiver, sprayer=setup.sprayer, rng=rng, draws=draws
+        log.fixes,
+        timebase,
+        plane or NOWHERE,
+        receiver=setup.receiver,
+        sprayer=setup.sprayer,
+        rng=rng,
+        draws=draws,
+        intervals=intervals,
     )
     is_spraying = np.zeros(len(track.t), dtype=np.bool_)
     for interval in intervals:

@@ -5,6 +5,7 @@
 
 import math
 from dataclasses import dataclass, field
+from itertools import pairwise
 
 import numpy as np
 
@@ -15,6 +16,8 @@ from firmware_sim.world.path import Path, Pose, Segment, join_poses, line_betwee
 
 STEP_S = 0.05
 _PUSH_MPS2 = 0.8
+_WEAVE_STEP_M = 5.0
+_SAME_ANGLE = 1e-7
 
 
 @dataclass(frozen=True, slots=True)
@@ -24,7 +27,8 @@ class Plan:
     Lines run along `heading_deg` from `corner`, the first `first_line_m` to the right of it, `lines` of them
     `spacing_m` apart. `missed` lines are left out, `doubled` ones walked twice; after the lines in `spray_in_turn`
     the trigger stays pressed through the turn, after those in `overrun` it is released so many metres past the edge.
-    `refill_after` lines the operator walks to the peg, `pause_after` they stand for so many seconds.
+    `refill_after` lines the operator walks to the peg, `pause_after` they stand for so many seconds. Whole lines lie
+    off by `scatter_m`; on the way the operator strays from them by `weave_m` (standard deviations).
     """
 
     corner: Point
@@ -34,6 +38,7 @@ class Plan:
     first_line_m: float
     pace_mps: float = 1.2
     scatter_m: float = 0.05
+    weave_m: float = 0.0
     turn_radius_m: float = 0.45
     turn_room_m: float = 0.5
     spray_on_turns: bool = False
@@ -151,7 +156,7 @@ def lay_route(plan: Plan, lawn: Lawn, rng: np.random.Generator) -> Route:
     if plan.perimeter:
         _walk_perimeter(layer, plan.perimeter)
     for order, (number, ends, spans) in enumerate(lines):
-        _walk_line(layer, plan, number, ends, spans)
+        _walk_line(layer, plan, number, ends, spans, rng)
         if order + 1 < len(lines):
             _turn_round(layer, plan, number)
     if plan.peg:
@@ -200,7 +205,12 @@ def _plan_lines(plan: Plan, lawn: Lawn, rng: np.random.Generator) -> list[Line]:
 
 
 def _walk_line(
-    layer: _Layer, plan: Plan, number: int, ends: tuple[Point, Point], spans: list[tuple[float, float]]
+    layer: _Layer,
+    plan: Plan,
+    number: int,
+    ends: tuple[Point, Point],
+    spans: list[tuple[float, float]],
+    rng: np.random.Generator,
 ) -> None:
     """Walk one line, a run-up before and a run-out after it; spray on its spans."""
     line = line_between(*ends, line=number)
@@ -210,7 +220,8 @@ def _walk_line(
     overrun = plan.overrun.get(number, 0.0)
     from_m = layer.length_m + run_up
     run_out = max(run_up, overrun + 0.4 if overrun else 0.0)
-    layer.add(Segment(start[0], start[1], line.heading, 0.0, run_up + line.length_m + run_out, number))
+    straight = Segment(start[0], start[1], line.heading, 0.0, run_up + line.length_m + run_out, number)
+    layer.add(*(_weave(straight, plan.weave_m, rng) if plan.weave_m else [straight]))
     layer.sprays += [(from_m + a, from_m + b) for a, b in spans]
     if overrun:
         layer.sprays[-1] = (layer.sprays[-1][0], layer.sprays[-1][1] + overrun)
@@ -219,9 +230,30 @@ def _walk_line(
         layer.mistakes.append(Mistake("doubled", number, *ends))
 
 
+def _weave(straight: Segment, weave_m: float, rng: np.random.Generator) -> list[Segment]:
+    """A line as it is walked: every few metres aside by so much, with S-bends of two arcs between."""
+    steps = max(1, round(straight.length_m / _WEAVE_STEP_M))
+    ahead = straight.length_m / steps
+    offsets = np.concatenate(([0.0], weave_m * rng.standard_normal(steps - 1), [0.0]))
+    pieces, pose = [], straight.pose_at(0.0)
+    for aside in np.diff(offsets).tolist():
+        # Two equal arcs shift a line by `aside` over `ahead` metres: tan(angle / 2) = aside / ahead.
+        angle = 2.0 * math.atan2(abs(aside), ahead)
+        if angle < _SAME_ANGLE:
+            pieces.append(Segment(*pose, 0.0, ahead, straight.line))
+            pose = pieces[-1].end
+            continue
+        bend = math.copysign(2.0 * math.sin(angle) / ahead, aside)
+        for sign in (1.0, -1.0):
+            pieces.append(Segment(*pose, sign * bend, angle / abs(bend), straight.line))
+            pose = pieces[-1].end
+    return pieces
+
+
 def _walked_before(layer: _Layer, number: int) -> bool:
     """Tell whether this line has been walked once already."""
-    return sum(segment.line == number for segment in layer.segments) > 1
+    numbers = [-1, *(segment.line for segment in layer.segments)]
+    return sum(after == number != before for before, after in pairwise(numbers)) > 1
 
 
 def _turn_round(layer: _Layer, plan: Plan, number: int) -> None:

@@ -3,6 +3,7 @@
 Metres on the local plane; spacings across, stations along a pass.
 """
 
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 from math import erfc, sqrt
 
@@ -21,6 +22,11 @@ FURTHEST = 3.5
 GATE_POSITION, GATE_TOTAL = 0.28, 0.30
 """Judged only if the spacing's sd is below these fractions of the swath, without and with the operator's scatter."""
 SURE, STRONG, MOST = 0.95, 0.8, 0.7
+CHANCES = ("p_even", "p_gap", "p_doubled")
+NEITHER = 0.25
+"""A spacing that may be beyond half a swath more or less than the swath is not even, however rare a miss is."""
+AGREES = 2.0
+"""A spacing within so many sd of the better known part of its stretch does not contradict it."""
 NEVER_EVEN_SWATH_M = 0.5
 SLOWEST_HZ = 1.5
 PRIORS = ((0, 0.02), (1, 0.96), (2, 0.015), (3, 0.005))
@@ -38,7 +44,7 @@ class _Line:
 
 @dataclass(frozen=True, slots=True)
 class _Block:
-    """Some metres of a pair: where along pass a, spacing and its sd."""
+    """Some metres of a pair: where along pass a, spacing, its sd and what it was in each draw, less the mean."""
 
     pass_a: int
     pass_b: int
@@ -46,6 +52,7 @@ class _Block:
     to_m: float
     spacing: float
     sd: float
+    drawn: Floats
     verdict: str = ""
     p_even: float = 0.0
     p_gap: float = 0.0
@@ -57,7 +64,9 @@ def judge_pairs(track: Track, spans: tuple[PassSpan, ...], *, swath_m: float) ->
 
     Spacings are taken at stations of 1 m from the posterior tracks, in blocks of 4 m: mean m, sd s. The job's median
     spacing and the operator's scatter, taken from the job itself, say what m would be if no strip, one or two lay
-    between; the posterior of these decides. What the receiver cannot tell is `unsure`.
+    between; the posterior of these decides. What the best known third of a stretch says holds for the rest where that
+    does not contradict it: uncertainty grows from the turn between two passes. What the receiver cannot tell is
+    `unsure`.
 
     Parameters
     ----------
@@ -101,8 +110,13 @@ def judge_pairs(track: Track, spans: tuple[PassSpan, ...], *, swath_m: float) ->
     step = np.diff(track.t)
     is_slow = bool(np.median(step[step > 0]) > 1.0 / SLOWEST_HZ) if (step > 0).any() else True
     spacing, scatter = _judge_operator(blocks, swath_m)
-    judged = [_judge_block(block, spacing, scatter, swath_m, is_slow=is_slow) for block in blocks]
-    return tuple(_judge_stretch(run, swath_m) for run in _group_blocks(judged))
+
+    def judge(block: _Block) -> _Block:
+        return _judge_block(block, spacing, scatter, swath_m, is_slow=is_slow)
+
+    judged = [judge(block) for block in blocks]
+    shared = [block for run in _group_blocks(judged, apart=False) for block in _share_best(run, judge, scatter)]
+    return tuple(_judge_stretch(run, swath_m) for run in _group_blocks(shared, apart=True))
 
 
 def _measure_blocks(track: Track, spans: tuple[PassSpan, ...], swath_m: float) -> list[_Block]:
@@ -194,8 +208,9 @@ def _cut_blocks(
         for part in np.array_split(np.arange(first, last), count):
             spacing = abs(float(line.offsets[b, part].mean()))
             low, high = line.along[part[0]] - STATION_M / 2, line.along[part[-1]] + STATION_M / 2
-            sd = float(spread[:, part].mean(axis=1).std()) if len(spread) > 1 else float(spread[0, part].mean())
-            blocks.append(_Block(a + 1, b + 1, max(float(low), 0.0), float(high), spacing, sd))
+            drawn = spread[:, part].mean(axis=1)
+            sd = float(drawn.std()) if len(drawn) > 1 else float(drawn[0])
+            blocks.append(_Block(a + 1, b + 1, max(float(low), 0.0), float(high), spacing, sd, drawn))
     return blocks
 
 
@@ -236,6 +251,8 @@ def _judge_block(block: _Block, usual: float, scatter: float, swath_m: float, *,
     doubled, even, gap = float(weights[0]), float(weights[1]), float(weights[2:].sum())
     wide = _normal_above(1.5 * swath_m, block.spacing, block.sd)
     narrow = 1.0 - _normal_above(0.5 * swath_m, block.spacing, block.sd)
+    if max(wide, narrow) > NEITHER:
+        even = min(even, 0.5)
     can_tell = not is_slow and block.sd < GATE_POSITION * swath_m and total < GATE_TOTAL * swath_m
     verdict = "unsure"
     if can_tell and (gap > STRONG or wide > SURE):
@@ -247,19 +264,48 @@ def _judge_block(block: _Block, usual: float, scatter: float, swath_m: float, *,
     return replace(block, verdict=verdict, p_even=even, p_gap=gap, p_doubled=doubled)
 
 
+def _share_best(run: list[_Block], judge: Callable[[_Block], _Block], scatter: float) -> list[_Block]:
+    """What the best known third of a stretch says holds for the rest of it that cannot say, or contradict, itself."""
+    sure = sorted(run, key=lambda block: block.sd)
+    best = sure[: max(1, -(-len(run) // 3))]
+    whole = judge(_join_blocks(best))
+    if whole.verdict == "unsure" or (whole.verdict == "even" and whole.p_even <= SURE):
+        return run
+    shared = []
+    for block in run:
+        agrees = abs(block.spacing - whole.spacing) <= AGREES * np.hypot(block.sd, scatter)
+        if agrees and block.verdict in ("unsure", whole.verdict):
+            chances = {
+                name: max(getattr(block, name), getattr(whole, name)) for name in ("p_even", "p_gap", "p_doubled")
+            }
+            block = replace(block, verdict=whole.verdict, **chances)
+        shared.append(block)
+    return shared
+
+
+def _join_blocks(blocks: list[_Block]) -> _Block:
+    """Several blocks of a pair as one."""
+    length = [block.to_m - block.from_m for block in blocks]
+    drawn = np.average([block.drawn for block in blocks], axis=0, weights=length)
+    spacing = float(np.average([block.spacing for block in blocks], weights=length))
+    sd = float(drawn.std()) if len(drawn) > 1 else float(drawn[0])
+    return replace(blocks[0], to_m=blocks[-1].to_m, spacing=spacing, sd=sd, drawn=drawn)
+
+
 def _normal_above(limit: float, mean: float, sd: float) -> float:
     """The probability that a normal quantity lies above a limit."""
     return 0.5 * erfc((limit - mean) / (max(sd, 1e-9) * sqrt(2.0)))
 
 
-def _group_blocks(blocks: list[_Block]) -> list[list[_Block]]:
-    """Runs of adjoining blocks of one pair with one verdict."""
+def _group_blocks(blocks: list[_Block], *, apart: bool) -> list[list[_Block]]:
+    """Runs of adjoining blocks of one pair, those with different verdicts apart or not."""
     runs: list[list[_Block]] = []
     for block in blocks:
         last = runs[-1][-1] if runs else None
         if (
             last is not None
-            and (last.pass_a, last.pass_b, last.verdict) == (block.pass_a, block.pass_b, block.verdict)
+            and (last.pass_a, last.pass_b) == (block.pass_a, block.pass_b)
+            and (last.verdict == block.verdict or not apart)
             and block.from_m - last.to_m < STATION_M
         ):
             runs[-1].append(block)
@@ -271,17 +317,17 @@ def _group_blocks(blocks: list[_Block]) -> list[list[_Block]]:
 def _judge_stretch(run: list[_Block], swath_m: float) -> Pair:
     """The record of one run of blocks."""
     verdict = run[0].verdict
-    length = np.array([block.to_m - block.from_m for block in run])
+    whole, length = _join_blocks(run), [block.to_m - block.from_m for block in run]
     chances = {"gap": [b.p_gap for b in run], "doubled": [b.p_doubled for b in run]}
     chance = np.array(chances.get(verdict, [b.p_even for b in run]))
     if verdict == "even":
-        is_sure = np.mean(chance > SURE) >= MOST and chance.min() >= 0.5
+        is_sure = np.mean(chance > SURE) >= MOST and chance.min() > 0.5
         verdict = "even" if is_sure and swath_m > NEVER_EVEN_SWATH_M else "unsure"
     return Pair(
         pass_a=run[0].pass_a,
         pass_b=run[0].pass_b,
-        spacing_m=float(np.average([b.spacing for b in run], weights=length)),
-        spacing_sd_m=float(np.average([b.sd for b in run], weights=length)),
+        spacing_m=whole.spacing,
+        spacing_sd_m=whole.sd,
         from_m=run[0].from_m,
         to_m=run[-1].to_m,
         verdict=verdict,

@@ -11,7 +11,7 @@ from server.core.flow import VolumeCurve, litres_at
 from server.core.heading import heading_from_velocity, smooth_velocity, turn_rate
 from server.core.log import NONE, Boot, Floats
 from server.core.receiver import judge_receiver, judge_velocity_noise
-from server.core.results import Bools, Interval, Pass, Track
+from server.core.results import Interval, Pass, Track
 from server.core.setup import FlowMeter, Sprayer, Treatment
 from server.core.swath import swept_area
 from server.core.timebase import Timebase
@@ -95,16 +95,48 @@ def split_passes(track: Track, intervals: tuple[Interval, ...]) -> tuple[PassSpa
     >>> [(span.start_t, span.end_t) for span in split_passes(track, (Interval(2.0, 20.0, 0.4),))]
     [(2.0, 20.0)]
     """
-    known = np.isfinite(track.velocity_east_mps)
+    return find_spans(track.t, track.velocity_east_mps, track.velocity_north_mps, intervals)
+
+
+def find_spans(t: Floats, east_mps: Floats, north_mps: Floats, intervals: tuple[Interval, ...]) -> tuple[PassSpan, ...]:
+    """Find the passes where only the velocity is known yet; `split_passes` says how.
+
+    Parameters
+    ----------
+    t
+        Times of the epochs [n] [s].
+    east_mps
+        East velocity [n] [m/s]; NaN where not known.
+    north_mps
+        North velocity [n] [m/s].
+    intervals
+        When the sprayer was on, at ground time.
+
+    Returns
+    -------
+    tuple[PassSpan, ...]
+        Passes in order of time, not overlapping.
+
+    References
+    ----------
+    Derivation: see `split_passes`.
+
+    Examples
+    --------
+    >>> t = np.arange(0, 30, 0.2)
+    >>> [(span.start_t, span.end_t) for span in find_spans(t, 0 * t, 0 * t + 1.2, (Interval(2.0, 20.0, 0.4),))]
+    [(2.0, 20.0)]
+    """
+    known = np.isfinite(east_mps)
     if np.count_nonzero(known) < 3:
         return ()
-    course = _chart_course(track, known)
+    course = _chart_course(t[known], east_mps[known], north_mps[known])
     found: list[PassSpan] = []
     for start, end in _join_intervals(intervals, course):
         for a, b in _split_interval(course, start, end):
             way, turned = (np.diff(np.interp([a, b], course.t, v))[0] for v in (course.way, course.heading))
             if b - a >= SHORTEST_S and way >= SHORTEST_M and abs(turned) <= ARC_DEG_PER_S * (b - a):
-                found.append(_span_of(track, course, a, b))
+                found.append(_span_of(t, course, a, b))
     return tuple(found)
 
 
@@ -171,9 +203,8 @@ def measure_passes(
     )
 
 
-def _chart_course(track: Track, known: Bools) -> _Course:
+def _chart_course(t: Floats, east: Floats, north: Floats) -> _Course:
     """Heading, turn rate and way on an even grid."""
-    t, east, north = track.t[known], track.velocity_east_mps[known], track.velocity_north_mps[known]
     window = NOISY_WINDOW_S if judge_velocity_noise(t, east, north) > NOISY_MPS else CLEAN_WINDOW_S
     grid = np.arange(t[0], t[-1] + _GRID_S, _GRID_S)
     east, north = np.interp(grid, t, east), np.interp(grid, t, north)
@@ -269,12 +300,12 @@ def _grow_core(course: _Course, a: int, b: int, floor: int, roof: int) -> tuple[
     return a, b
 
 
-def _span_of(track: Track, course: _Course, start: float, end: float) -> PassSpan:
+def _span_of(t: Floats, course: _Course, start: float, end: float) -> PassSpan:
     """A pass with its mean heading and the track's epochs in it."""
     inside = (course.t >= start) & (course.t <= end)
     angle = np.radians(course.heading[inside])
     heading = float(np.degrees(np.arctan2(np.sin(angle).sum(), np.cos(angle).sum())) % 360.0)
-    i0, i1 = int(np.searchsorted(track.t, start)), int(np.searchsorted(track.t, end, "right"))
+    i0, i1 = int(np.searchsorted(t, start)), int(np.searchsorted(t, end, "right"))
     return PassSpan(start, end, heading, i0, i1)
 
 

@@ -1,10 +1,11 @@
 """The error of a way that was integrated from velocity, estimated from fixes in both directions of time.
 
 A row a bin of even length; states of each axis: e, the error of the integrated way [m]; b, the receiver's wander [m];
-d, the bias of its velocity [m/s]. Both axes share covariances.
+d, the bias of its velocity [m/s]; a, c, where the pass that is being walked lies [m] and how it slants [m/m]; then one
+place for each peg [m].
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from math import exp
 
 import numpy as np
@@ -16,15 +17,35 @@ BIAS_S = 150.0
 """Time scale of the velocity's bias."""
 START_SD_M = 100.0
 OUTLIER = 16.0
-"""A fix whose squared normalised innovation is above this is believed less."""
+"""What is observed with a squared normalised innovation above this is believed less."""
 MISFIT = 3.0
 """Mean squared normalised innovation above which the model does not fit the log."""
 WANDER_FACTOR, DRIFT_FACTOR, BIAS_FACTOR = 1.15, 1.1, 1.1
 """By how much the model's sizes are inflated, since a fitted model is never quite the true one."""
+OWN_STATES = 5
+_E, _B, _D, _LINE, _SLANT = range(OWN_STATES)
 _BLOCK = 512
 _SETTLING = 10
+_NOTHING = 1e12
 
-Six = tuple[float, float, float, float, float, float]
+
+@dataclass(frozen=True, slots=True)
+class Aids:
+    """What is known besides fixes: way + e = `look` · (a, c, pegs) + noise on either axis.
+
+    `look` [n, 2, 2 + pegs], `value_m` [n, 2] is minus the way, `noise_m2` [n, 2] infinite where there is nothing;
+    `begins` [n, 2] where a new pass is walked, whose slant has the prior `slant_m2` (per metre squared); `is_line` [n]
+    tells a pass from a peg; pegs are near `peg_m` [pegs, 2] give or take `peg_m2` [pegs].
+    """
+
+    look: Floats
+    value_m: Floats
+    noise_m2: Floats
+    begins: Bools
+    is_line: Bools
+    slant_m2: float
+    peg_m: Floats
+    peg_m2: Floats
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,11 +64,23 @@ class Bins:
     drift_m2: Floats
     moves: Bools
     restarts: Bools
+    aids: Aids | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Scales:
+    """Factors on the model's sizes (standard deviations), arrays [k] of alternatives."""
+
+    white: Floats = field(default_factory=lambda: np.ones(1))
+    wander: Floats = field(default_factory=lambda: np.ones(1))
+    drift: Floats = field(default_factory=lambda: np.ones(1))
+    weave: Floats = field(default_factory=lambda: np.ones(1))
+    slant: Floats = field(default_factory=lambda: np.ones(1))
 
 
 @dataclass(frozen=True, slots=True)
 class Smoothed:
-    """The way's error: mean [n, 2] and standard deviation [n] of one axis, metres; deviations [draws, n, 2]."""
+    """The way's error: mean and standard deviation [n, 2], metres; deviations [draws, n, 2]."""
 
     mean_m: Floats
     sd_m: Floats
@@ -55,12 +88,12 @@ class Smoothed:
     misfit: float
 
 
-def smooth_errors(bins: Bins, *, rng: np.random.Generator, draws: int) -> Smoothed:
-    """Estimate the error of the integrated way from all fixes, before and after.
+def smooth_errors(bins: Bins, *, rng: np.random.Generator, draws: int, scales: Scales | None = None) -> Smoothed:
+    """Estimate the error of the integrated way from all fixes, before and after, and from what else is known.
 
-    A Kalman filter forward, gains precomputed in plain numbers; Rauch-Tung-Striebel and backward sampling behind it.
-    D = fix - way = e + b + white; e drifts by the velocity's noise and by -d while the rig moves; b and d are
-    first-order processes.
+    A Kalman filter forward, Rauch-Tung-Striebel and backward sampling behind it. D = fix - way = e + b + white; e
+    drifts by the velocity's noise and by -d while the rig moves; b and d are first-order processes. On a pass way + e
+    keeps to a straight line of unknown place and slant; at a peg it is where it was there before.
 
     Parameters
     ----------
@@ -70,11 +103,13 @@ def smooth_errors(bins: Bins, *, rng: np.random.Generator, draws: int) -> Smooth
         Source of the draws.
     draws
         How many posterior samples, 0 for none.
+    scales
+        One factor for each size; None leaves them.
 
     Returns
     -------
     Smoothed
-        Mean, standard deviation and deviations of e, and the mean squared normalised innovation.
+        Mean, standard deviation and deviations of e, and the mean squared normalised innovation of the fixes.
 
     References
     ----------
@@ -88,177 +123,195 @@ def smooth_errors(bins: Bins, *, rng: np.random.Generator, draws: int) -> Smooth
     >>> bins = Bins(1.0, np.full((50, 2), 3.0), 0.01 * flat, 1e-6 * flat, 100 * flat, 1e-12 * flat, 1e-9 * flat,
     ...     flat > 0, flat < 0)
     >>> smoothed = smooth_errors(bins, rng=np.random.default_rng(1), draws=4)
-    >>> smoothed.mean_m[25].round(3), bool(smoothed.sd_m[25] < 0.03)
+    >>> smoothed.mean_m[25].round(3), bool(smoothed.sd_m[25, 0] < 0.03)
     (array([3., 3.]), True)
     """
-    forward = _filter(bins)
-    return _sample_back(bins, forward, rng, draws)
+    model = _Model(bins, scales or Scales())
+    forward = _filter(model, keeps=True)
+    return _sample_back(model, forward, rng, draws)
+
+
+def weigh_scales(bins: Bins, scales: Scales) -> Floats:
+    """The logarithm of how likely the observations are under each alternative.
+
+    Parameters
+    ----------
+    bins
+        Observations and sizes, a row a bin.
+    scales
+        Alternative factors on the sizes, each [k].
+
+    Returns
+    -------
+    Floats
+        Log-likelihood [k], up to a constant.
+
+    References
+    ----------
+    F. C. Schweppe, Evaluation of likelihood functions for Gaussian signals, IEEE Trans. Information Theory 11, 1965
+    (prediction-error decomposition); outliers are given the variance that the filter gives them.
+
+    Examples
+    --------
+    >>> flat = np.ones(300)
+    >>> place = 0.3 * np.random.default_rng(1).standard_normal((300, 2))
+    >>> bins = Bins(1.0, place, 0.09 * flat, 1e-9 * flat, 100 * flat, 1e-12 * flat, 1e-9 * flat, flat > 0, flat < 0)
+    >>> one, more = np.ones(3), np.array([0.5, 1.0, 2.0])
+    >>> int(weigh_scales(bins, Scales(more, one, one, one, one)).argmax())
+    1
+    """
+    return _filter(_Model(bins, scales), keeps=False).weight
+
+
+class _Model:
+    """The state model's matrices, bin by bin: axis, alternative and state are the axes behind the bin's."""
+
+    def __init__(self, bins: Bins, scales: Scales) -> None:
+        n, aids = len(bins.white_m2), bins.aids
+        self.kinds, self.states = len(scales.white), OWN_STATES + (len(aids.peg_m2) if aids else 0)
+        self.step_s, self.count = bins.step_s, n
+        keep = np.ones((n, 2, 1, self.states))
+        keep[..., _B] = np.where(bins.restarts, 0.0, np.exp(-bins.step_s / bins.wander_s))[:, None, None]
+        keep[..., _D] = exp(-bins.step_s / BIAS_S)
+        added = np.zeros((n, 2, self.kinds, self.states))
+        wander = (WANDER_FACTOR * scales.wander) ** 2 * bins.wander_m2[:, None]
+        bias = BIAS_FACTOR**2 * bins.bias_m2ps2[:, None]
+        added[..., _E] = (DRIFT_FACTOR * scales.drift**2 * bins.drift_m2[:, None])[:, None]
+        added[..., _B] = wander[:, None] * (1.0 - keep[:, :, 0, _B, None] ** 2)
+        added[..., _D] = (bias * (1.0 - keep[:, 0, :, _D] ** 2))[:, None]
+        self.drag = np.where(bins.moves, bins.step_s, 0.0)
+        self.seen = np.isfinite(bins.observed_m[:, 0])
+        self.observed = np.where(self.seen[:, None], bins.observed_m, 0.0)[..., None]
+        self.white = bins.white_m2[:, None] * scales.white**2
+        first = bins.observed_m[np.argmax(self.seen)] if self.seen.any() else np.zeros(2)
+        self.mean = np.zeros((2, self.kinds, self.states))
+        self.mean[..., _E] = first[:, None]
+        self.start = np.zeros(self.mean.shape)
+        self.start[..., _E] = START_SD_M**2
+        self.start[..., _B], self.start[..., _D] = wander[0], bias[0]
+        self.start[..., _LINE], self.start[..., _SLANT] = START_SD_M**2, 1.0
+        self.has_aid: Bools = np.zeros(n, dtype=np.bool_)
+        self.look = np.zeros((0,))
+        if aids is not None:
+            self._add_aids(aids, scales, keep, added)
+        self.keep, self.added = keep, added
+        self.held = keep[..., :, None] * keep[..., None, :]
+
+    def _add_aids(self, aids: Aids, scales: Scales, keep: Floats, added: Floats) -> None:
+        """Lines and pegs."""
+        slant = aids.slant_m2 * scales.slant**2
+        keep[:, :, 0, _LINE:OWN_STATES] = np.where(aids.begins, 0.0, 1.0)[..., None]
+        added[..., _LINE] = np.where(aids.begins, START_SD_M**2, 0.0)[..., None]
+        added[..., _SLANT] = np.where(aids.begins[..., None], slant, 0.0)
+        self.start[..., _SLANT] = slant
+        self.mean[..., OWN_STATES:] = aids.peg_m.T[:, None, :]
+        self.start[..., OWN_STATES:] = aids.peg_m2
+        self.look = np.zeros((*aids.value_m.shape, 1, self.states))
+        self.look[..., 0, _E] = 1.0
+        self.look[..., 0, _LINE:] = -aids.look
+        has = np.isfinite(aids.noise_m2)
+        noise = np.where(has, aids.noise_m2, _NOTHING)[..., None]
+        is_woven = (has & aids.is_line[:, None])[..., None]
+        self.aid_noise = np.where(is_woven, noise * scales.weave**2, noise)
+        self.aid_value = np.where(has, aids.value_m, 0.0)[..., None]
+        self.look[~has] = 0.0
+        self.has_aid = np.logical_or(has[:, 0], has[:, 1])
 
 
 @dataclass(frozen=True, slots=True)
 class _Forward:
-    """Filtered and predicted means [n, 3, 2] and covariances [n, 3, 3], transitions [n, 3, 3] into each bin."""
+    """Filtered and predicted means [n, 2, states] and covariances [n, 2, states, states], if kept; log-likelihoods."""
 
     mean: Floats
     covariance: Floats
     predicted_mean: Floats
     predicted: Floats
-    transition: Floats
+    weight: Floats
     misfit: float
 
 
-def _filter(bins: Bins) -> _Forward:
-    """Run the filter forward in plain numbers (for three states arrays cost more than the arithmetic)."""
-    transition, noise = _state_model(bins)
-    columns = zip(
-        transition[:, 1, 1].tolist(),
-        (-transition[:, 0, 2]).tolist(),
-        noise.tolist(),
-        bins.white_m2.tolist(),
-        bins.observed_m.tolist(),
-        strict=True,
-    )
-    keep_d = exp(-bins.step_s / BIAS_S)
-    mean, covariance = _start(bins)
-    means, covariances, predicted_means, predictions, innovations = [], [], [], [], []
-    for i, (kb, h, (qe, qb, qd), white, place) in enumerate(columns):
+def _filter(model: _Model, *, keeps: bool) -> _Forward:
+    """Run the filter forward, all alternatives at once."""
+    n, size = (model.count if keeps else 0), model.states
+    means, covariances = np.empty((n, 2, size)), np.empty((n, 2, size, size))
+    before_means, before = np.empty_like(means), np.empty_like(covariances)
+    look = np.zeros((2, 1, size))
+    look[..., _E] = look[..., _B] = 1.0
+    x, p = model.mean.copy(), model.start[..., None] * np.eye(size)
+    diagonal = np.einsum("...ii->...i", p)
+    weight, innovations = np.zeros(model.kinds), []
+    drags, seen, has_aid = model.drag.tolist(), model.seen.tolist(), model.has_aid.tolist()
+    for i in range(model.count):
         if i:
-            ee, eb, ed, bb, bd, dd = covariance
-            covariance = (
-                ee - 2 * h * ed + h * h * dd + qe,
-                kb * (eb - h * bd),
-                keep_d * (ed - h * dd),
-                kb * kb * bb + qb,
-                kb * keep_d * bd,
-                keep_d * keep_d * dd + qd,
-            )
-            xe, ye, xb, yb, xd, yd = mean
-            mean = (xe - h * xd, ye - h * yd, kb * xb, kb * yb, keep_d * xd, keep_d * yd)
-        predictions.append(covariance)
-        predicted_means.append(mean)
-        if place[0] == place[0]:
-            mean, covariance, innovation = correct_state(mean, covariance, place[0], place[1], white)
-            innovations.append(innovation)
-        covariances.append(covariance)
-        means.append(mean)
+            if drags[i]:
+                x[..., _E] -= drags[i] * x[..., _D]
+                p[..., _E, :] -= drags[i] * p[..., _D, :]
+                p[..., _E] -= drags[i] * p[..., _D]
+            x *= model.keep[i]
+            p *= model.held[i]
+            diagonal += model.added[i]
+        if keeps:
+            before_means[i], before[i] = x[:, 0], p[:, 0]
+        if seen[i]:
+            ratio = _correct(x, p, look, model.observed[i], model.white[i], weight)
+            innovations.append(float(ratio.mean()))
+        if has_aid[i]:
+            _correct(x, p, model.look[i], model.aid_value[i], model.aid_noise[i], weight)
+        if keeps:
+            means[i], covariances[i] = x[:, 0], p[:, 0]
     judged = np.minimum(innovations[_SETTLING:], 100.0)
-    return _Forward(
-        np.array(means).reshape(-1, 3, 2),
-        _fill_symmetric(covariances),
-        np.array(predicted_means).reshape(-1, 3, 2),
-        _fill_symmetric(predictions),
-        transition,
-        float(judged.mean()) if len(judged) else 0.0,
-    )
+    return _Forward(means, covariances, before_means, before, weight, float(judged.mean()) if len(judged) else 0.0)
 
 
-def _state_model(bins: Bins) -> tuple[Floats, Floats]:
-    """Transitions [n, 3, 3] into each bin and the variances [n, 3] that are added on the way."""
-    keep_d = exp(-bins.step_s / BIAS_S)
-    keep_b = np.where(bins.restarts, 0.0, np.exp(-bins.step_s / bins.wander_s))
-    transition = np.zeros((len(keep_b), 3, 3))
-    transition[:, 0, 0], transition[:, 1, 1], transition[:, 2, 2] = 1.0, keep_b, keep_d
-    transition[:, 0, 2] = np.where(bins.moves, -bins.step_s, 0.0)
-    noise_b = bins.wander_m2 * WANDER_FACTOR**2 * (1.0 - keep_b**2)
-    noise_d = bins.bias_m2ps2 * BIAS_FACTOR**2 * (1.0 - keep_d**2)
-    return transition, np.stack([bins.drift_m2 * DRIFT_FACTOR, noise_b, noise_d], axis=1)
+def _correct(x: Floats, p: Floats, look: Floats, value: Floats, noise: Floats, weight: Floats) -> Floats:
+    """Correct states and covariances in place by one observation an axis; add its log-likelihood, return v²/S."""
+    seen = np.matmul(p, look[..., None])[..., 0]
+    spread = (seen * look).sum(axis=-1)
+    spread += noise
+    miss = value - (x * look).sum(axis=-1)
+    squared = miss * miss
+    ratio: Floats = squared / spread
+    spread *= np.maximum(1.0, ratio / OUTLIER)
+    gain = seen / spread[..., None]
+    x += gain * miss[..., None]
+    p -= gain[..., :, None] * seen[..., None, :]
+    weight -= 0.5 * (np.log(spread) + squared / spread).sum(axis=0)
+    return ratio
 
 
-def _start(bins: Bins) -> tuple[Six, Six]:
-    """Mean and covariance before the first bin: the error is what the first fix says, give or take 100 m."""
-    seen = np.flatnonzero(np.isfinite(bins.observed_m[:, 0]))
-    x, y = bins.observed_m[seen[0]].tolist() if len(seen) else (0.0, 0.0)
-    wander, bias = float(bins.wander_m2[0]) * WANDER_FACTOR**2, float(bins.bias_m2ps2[0]) * BIAS_FACTOR**2
-    return (x, y, 0.0, 0.0, 0.0, 0.0), (START_SD_M**2, 0.0, 0.0, wander, 0.0, bias)
-
-
-def correct_state(mean: Six, covariance: Six, east_m: float, north_m: float, white_m2: float) -> tuple[Six, Six, float]:
-    """Correct mean and covariance by one observation of fix - way = e + b + white on both axes.
-
-    An observation whose squared normalised innovation is above 16 is given a variance that brings it down to 16.
-
-    Parameters
-    ----------
-    mean
-        East and north of e [m], of b [m] and of d [m/s].
-    covariance
-        Upper triangle of one axis: ee, eb, ed, bb, bd, dd [m², m²/s, m²/s²].
-    east_m
-        Observed east [m].
-    north_m
-        Observed north [m].
-    white_m2
-        Variance of its white noise [m²].
-
-    Returns
-    -------
-    tuple[Six, Six, float]
-        Mean and covariance afterwards, and the squared normalised innovation, averaged over both axes.
-
-    References
-    ----------
-    R. E. Kalman, A new approach to linear filtering and prediction problems, J. Basic Engineering 82, 1960.
-
-    Examples
-    --------
-    >>> correct_state((0.0,) * 6, (1.0, 0.0, 0.0, 0.0, 0.0, 0.0), 2.0, 0.0, 1.0)[:2]
-    ((1.0, 0.0, 0.0, 0.0, 0.0, 0.0), (0.5, 0.0, 0.0, 0.0, 0.0, 0.0))
-    """
-    xe, ye, xb, yb, xd, yd = mean
-    ee, eb, ed, bb, bd, dd = covariance
-    vx, vy = east_m - xe - xb, north_m - ye - yb
-    spread = ee + 2 * eb + bb + white_m2
-    innovation = (vx * vx + vy * vy) / (2 * spread)
-    spread *= max(1.0, max(vx * vx, vy * vy) / (spread * OUTLIER))
-    ge, gb, gd = (ee + eb) / spread, (eb + bb) / spread, (ed + bd) / spread
-    return (
-        (xe + ge * vx, ye + ge * vy, xb + gb * vx, yb + gb * vy, xd + gd * vx, yd + gd * vy),
-        (
-            ee - ge * ge * spread,
-            eb - ge * gb * spread,
-            ed - ge * gd * spread,
-            bb - gb * gb * spread,
-            bd - gb * gd * spread,
-            dd - gd * gd * spread,
-        ),
-        innovation,
-    )
-
-
-def _fill_symmetric(triangles: list[Six]) -> Floats:
-    """Matrices [n, 3, 3] of upper triangles."""
-    return np.array(triangles).reshape(-1, 6)[:, [0, 1, 2, 1, 3, 4, 2, 4, 5]].reshape(-1, 3, 3)
-
-
-def _sample_back(bins: Bins, forward: _Forward, rng: np.random.Generator, draws: int) -> Smoothed:
+def _sample_back(model: _Model, forward: _Forward, rng: np.random.Generator, draws: int) -> Smoothed:
     """Smooth and draw from the last bin to the first."""
-    count = len(bins.white_m2)
-    held = forward.covariance[:-1] @ forward.transition[1:].transpose(0, 2, 1)
-    gain = np.linalg.solve(forward.predicted[1:], held.transpose(0, 2, 1)).transpose(0, 2, 1)
-    left = forward.covariance[:-1] - gain @ forward.predicted[1:] @ gain.transpose(0, 2, 1)
+    count, size = model.count, model.states
+    transition = np.zeros((count - 1, 2, size, size))
+    np.einsum("...ii->...i", transition)[...] = model.keep[1:, :, 0]
+    transition[..., _E, _D] = -model.drag[1:, None]
+    held = forward.covariance[:-1] @ transition.transpose(0, 1, 3, 2)
+    gain = np.linalg.solve(forward.predicted[1:], held.transpose(0, 1, 3, 2)).transpose(0, 1, 3, 2)
+    left = forward.covariance[:-1] - gain @ forward.predicted[1:] @ gain.transpose(0, 1, 3, 2)
     root = np.concatenate([_square_root(left), _square_root(forward.covariance[-1:])])
-    mean, sd = np.zeros((count, 2)), np.zeros(count)
+    mean, sd = np.zeros((count, 2)), np.zeros((count, 2))
     deviations = np.zeros((draws, count, 2), dtype=np.float32)
-    state, spread = forward.mean[-1], forward.covariance[-1]
-    drawn = np.zeros((3, 2 * draws))
+    state, spread = forward.mean[-1][..., None], forward.covariance[-1]
+    drawn = np.zeros((2, size, draws))
     for block in range((count - 1) // _BLOCK, -1, -1):
         low, high = block * _BLOCK, min((block + 1) * _BLOCK, count)
-        noise = root[low:high] @ rng.standard_normal((high - low, 3, 2 * draws))
+        noise = root[low:high] @ rng.standard_normal((high - low, 2, size, draws))
         for k in range(high - 1, low - 1, -1):
             if k == count - 1:
                 drawn = noise[k - low]
             else:
-                state = forward.mean[k] + gain[k] @ (state - forward.predicted_mean[k + 1])
-                spread = forward.covariance[k] + gain[k] @ (spread - forward.predicted[k + 1]) @ gain[k].T
-                drawn = gain[k] @ drawn + noise[k - low]
-            mean[k], sd[k] = state[0], spread[0, 0]
+                back = gain[k]
+                state = forward.mean[k][..., None] + back @ (state - forward.predicted_mean[k + 1][..., None])
+                spread = forward.covariance[k] + back @ (spread - forward.predicted[k + 1]) @ back.transpose(0, 2, 1)
+                drawn = back @ drawn + noise[k - low]
+            mean[k], sd[k] = state[:, _E, 0], spread[:, _E, _E]
             if draws:
-                deviations[:, k, :] = drawn[0].reshape(draws, 2)
+                deviations[:, k, :] = drawn[:, _E].T
     return Smoothed(mean, np.sqrt(np.maximum(sd, 0.0)), deviations, forward.misfit)
 
 
 def _square_root(covariance: Floats) -> Floats:
-    """A matrix root [n, 3, 3] of each covariance, rounding below zero set to zero."""
-    values, vectors = np.linalg.eigh((covariance + covariance.transpose(0, 2, 1)) / 2)
-    root: Floats = vectors * np.sqrt(np.maximum(values, 0.0))[:, None, :]
+    """A matrix root of each covariance, rounding below zero set to zero."""
+    values, vectors = np.linalg.eigh((covariance + covariance.swapaxes(-1, -2)) / 2)
+    root: Floats = vectors * np.sqrt(np.maximum(values, 0.0))[..., None, :]
     return root

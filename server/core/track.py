@@ -3,16 +3,20 @@
 East, north in metres on the local plane, job seconds, headings in degrees clockwise from true north.
 """
 
-from dataclasses import dataclass
+from dataclasses import replace
 from math import hypot
 
 import numpy as np
 
+from server.core.aids import Visit, choose_axis, gather_aids, turn_to_axis
+from server.core.fit import fit_scales
 from server.core.geodesy import plane_at, plane_from_degrees
-from server.core.heading import STANDING_MPS, heading_from_velocity, smooth_velocity, turn_rate
+from server.core.heading import heading_from_velocity, turn_rate
 from server.core.log import FLOAT, NONE, SINGLE, Fixes, Floats, Integers
+from server.core.motion import Motion, follow_motion
+from server.core.passes import find_spans
 from server.core.receiver import ErrorModel, choose_models, judge_velocity_noise, usable_quality
-from server.core.results import Bools, Plane, Track
+from server.core.results import Bools, Interval, Plane, Track
 from server.core.setup import Receiver, Sprayer
 from server.core.smoother import Bins, Smoothed, smooth_errors
 from server.core.timebase import Timebase, fix_times
@@ -28,20 +32,8 @@ HEADING_SD_PER_TURN_S = 0.15
 """A heading is good to 3 degrees and 0.15 times the turn rate."""
 _HEADING_S = 3.0
 _SLOW_STEP_S, _FAST_STEP_S = 1.0, 0.2
-
-
-@dataclass(frozen=True, slots=True)
-class _Motion:
-    """Velocity at every epoch [n], the way integrated from it [n, 2], and which epochs told a velocity of their own."""
-
-    east_mps: Floats
-    north_mps: Floats
-    smooth_east_mps: Floats
-    smooth_north_mps: Floats
-    way_m: Floats
-    is_told: Bools
-    stands: Bools
-    has_doppler: bool
+FIT_STEP_S = 5.0
+"""The model's sizes are fitted at steps beside which the velocity's noise has no memory."""
 
 
 def plane_of(fixes: Fixes) -> Plane | None:
@@ -82,11 +74,14 @@ def smooth_track(
     sprayer: Sprayer,
     rng: np.random.Generator,
     draws: int = 64,
+    intervals: tuple[Interval, ...] = (),
+    visits: tuple[Visit, ...] = (),
 ) -> Track:
     """The nozzle's way by all fixes before and after.
 
     The receiver's own velocity is integrated to a way whose shape is good to centimetres; what that way is off by is
-    estimated from the fixes (`smooth_errors`) and added. The nozzle lies ahead and to the right of the antenna along
+    estimated from the fixes (`smooth_errors`) and added; that passes are walked straight and that a peg stays where it
+    is helps to tell. The nozzle lies ahead and to the right of the antenna along
     the heading of the velocity averaged over 2 s.
 
     Parameters
@@ -105,6 +100,10 @@ def smooth_track(
         Source of the posterior draws.
     draws
         How many posterior tracks, 0 for none.
+    intervals
+        When the sprayer was on, at ground time; without, no pass is known.
+    visits
+        When the operator stood at a peg; surveyed places are east and north on the plane [m].
 
     Returns
     -------
@@ -139,15 +138,34 @@ def smooth_track(
     if np.count_nonzero(usable) < 2:
         return _unknown_track(fixes, t, quality, timebase, draws)
     place = np.stack(plane_from_degrees(fixes.lat_deg, fixes.lon_deg, plane=plane), axis=1)
-    motion = _follow_motion(t, fixes, place, usable)
+    motion = follow_motion(t, fixes, place, usable)
     noise = judge_velocity_noise(t, *(np.where(motion.is_told, v, np.nan) for v in (motion.east_mps, motion.north_mps)))
     usual = int(np.bincount(quality[usable]).argmax())
     models = choose_models(noise, usual=usual, has_doppler=motion.has_doppler)
-    bins, centres = _fill_bins(t, place - motion.way_m, quality, motion, models)
-    smoothed = smooth_errors(bins, rng=rng, draws=draws)
+    known = np.where(_has_position(t, quality), 1.0, np.nan)
+    spans = find_spans(t, motion.east_mps * known, motion.north_mps * known, intervals)
+    axis = choose_axis(spans)
+    way, difference = turn_to_axis(motion.way_m, axis), turn_to_axis(place - motion.way_m, axis)
+    turned = _turn_visits(visits, axis)
+
+    def bin_by(step: float) -> tuple[Bins, Floats]:
+        bins, centres = _fill_bins(t, difference, quality, motion, models, step)
+        there = np.stack([np.interp(centres, t, way[:, k]) for k in (0, 1)], axis=1)
+        return replace(bins, aids=gather_aids(centres, there, spans, turned, axis_deg=axis)), centres
+
+    scales = fit_scales(bin_by(FIT_STEP_S)[0])
+    bins, centres = bin_by(_FAST_STEP_S if np.median(quality[usable]) >= FLOAT else _SLOW_STEP_S)
+    smoothed = smooth_errors(bins, rng=rng, draws=draws, scales=scales)
     heading = heading_from_velocity(motion.smooth_east_mps, motion.smooth_north_mps)
     heading_sd = HEADING_SD_DEG + HEADING_SD_PER_TURN_S * np.abs(turn_rate(t, heading))
-    return _place_nozzle(fixes, t, quality, timebase, motion, smoothed, centres, (heading, heading_sd), sprayer, rng)
+    pointing = (heading, heading_sd)
+    return _place_nozzle(fixes, t, quality, timebase, motion, smoothed, axis, centres, pointing, sprayer, rng)
+
+
+def _turn_visits(visits: tuple[Visit, ...], axis_deg: float) -> tuple[Visit, ...]:
+    """Visits with surveyed pegs along and across the axis."""
+    turned = [turn_to_axis(np.array([visit.east_m, visit.north_m]), axis_deg).tolist() for visit in visits]
+    return tuple(replace(v, east_m=along, north_m=across) for v, (along, across) in zip(visits, turned, strict=True))
 
 
 def _unknown_track(fixes: Fixes, t: Floats, quality: Integers, timebase: Timebase, draws: int) -> Track:
@@ -158,77 +176,11 @@ def _unknown_track(fixes: Fixes, t: Floats, quality: Integers, timebase: Timebas
     return Track(fixes.boot, fixes.mono, t, utc, x, x, x, x, x, x, x, x, quality, empty)
 
 
-def _follow_motion(t: Floats, fixes: Fixes, place: Floats, usable: Bools) -> _Motion:
-    """The velocity at every epoch and the way that it integrates to."""
-    slow = ~np.isfinite(fixes.course_deg) & (fixes.speed_mps < 2 * STANDING_MPS)
-    course = np.radians(np.where(slow, 0.0, fixes.course_deg))
-    speed = np.where(slow, 0.0, fixes.speed_mps)
-    told = usable & np.isfinite(speed) & np.isfinite(course)
-    has_doppler = bool(np.count_nonzero(told) > 0.5 * np.count_nonzero(usable))
-    if has_doppler:
-        east, north = speed * np.sin(course), speed * np.cos(course)
-    else:
-        told = usable.copy()
-        east, north = (differentiate_places(t, place[:, axis], usable) for axis in (0, 1))
-    if not told.any():
-        told, east, north = usable, np.zeros(len(t)), np.zeros(len(t))
-    east, north = (np.interp(t, t[told], velocity[told]) for velocity in (east, north))
-    smooth_east, smooth_north = smooth_velocity(t, east, north)
-    stands = np.hypot(smooth_east, smooth_north) < STANDING_MPS
-    walked = np.where(stands, 0.0, np.stack([east, north])).T
-    steps = (walked[1:] + walked[:-1]) / 2 * np.diff(t)[:, None]
-    way = np.concatenate([np.zeros((1, 2)), np.cumsum(steps, axis=0)])
-    return _Motion(east, north, smooth_east, smooth_north, way, told, stands, has_doppler)
-
-
-def differentiate_places(t: Floats, place_m: Floats, usable: Bools, *, span_s: float = 3.0) -> Floats:
-    """The velocity along one axis for a receiver that tells none: the slope of its fixes.
-
-    Parameters
-    ----------
-    t
-        Times of the epochs, not falling [n] [s].
-    place_m
-        Position along the axis [n] [m].
-    usable
-        Which fixes count [n].
-    span_s
-        Span of the straight line through the fixes about each epoch [s].
-
-    Returns
-    -------
-    Floats
-        Velocity [n] [m/s]; 0 where too few fixes are near.
-
-    Notes
-    -----
-    Far worse than a receiver's own velocity: with 1.5 m of white noise about 0.4 m/s.
-
-    References
-    ----------
-    Derivation: least-squares slope in a moving window, by running sums.
-
-    Examples
-    --------
-    >>> t = np.arange(20) / 5
-    >>> float(differentiate_places(t, 1.3 * t, np.ones(20, dtype=bool))[10].round(6))
-    1.3
-    """
-    t0, x0 = t[usable] - t[usable][0], place_m[usable] - place_m[usable][0]
-    sums = [np.concatenate([[0.0], np.cumsum(v)]) for v in (np.ones(len(t0)), t0, x0, t0 * t0, t0 * x0)]
-    at = t - t[usable][0]
-    low, high = np.searchsorted(t0, at - span_s / 2, "left"), np.searchsorted(t0, at + span_s / 2, "right")
-    n, st, sx, stt, stx = (total[high] - total[low] for total in sums)
-    spread = n * stt - st**2
-    return np.where((n >= 3) & (spread > 1e-6), (n * stx - st * sx) / np.maximum(spread, 1e-6), 0.0)
-
-
 def _fill_bins(
-    t: Floats, difference: Floats, quality: Integers, motion: _Motion, models: dict[int, ErrorModel]
+    t: Floats, difference: Floats, quality: Integers, motion: Motion, models: dict[int, ErrorModel], step: float
 ) -> tuple[Bins, Floats]:
     """Average what was observed over even bins, and say what each bin's errors are like; also the bins' centres."""
     usable = np.flatnonzero(quality != NONE)
-    step = _FAST_STEP_S if np.median(quality[usable]) >= FLOAT else _SLOW_STEP_S
     start = t[usable[0]] - step / 2
     index = np.floor((t[usable] - start) / step + 1e-6).astype(np.int64)
     count = int(index[-1]) + 1
@@ -250,11 +202,11 @@ def _fill_bins(
     middle = centres - step / 2
     drift, stands = _drift_rates(t, motion, middle, drift)
     restarts = np.concatenate([[False], np.diff(klass) != 0])
-    white = white / np.clip(number, 1, 5)
+    white = white / np.clip(number, 1, 5 * max(step, 1.0))
     return Bins(step, observed, white, wander, wander_s, bias, drift * step, ~stands, restarts), centres
 
 
-def _drift_rates(t: Floats, motion: _Motion, at: Floats, drift: Floats) -> tuple[Floats, Bools]:
+def _drift_rates(t: Floats, motion: Motion, at: Floats, drift: Floats) -> tuple[Floats, Bools]:
     """How fast the way loses its place at given times, and where the rig stands."""
     told = t[motion.is_told]
     step = np.diff(told)
@@ -273,8 +225,9 @@ def _place_nozzle(
     t: Floats,
     quality: Integers,
     timebase: Timebase,
-    motion: _Motion,
+    motion: Motion,
     smoothed: Smoothed,
+    axis: float,
     centres: Floats,
     pointing: tuple[Floats, Floats],
     sprayer: Sprayer,
@@ -283,10 +236,9 @@ def _place_nozzle(
     """Put the smoothed antenna and the nozzle before it together, and forget what cannot be known."""
     heading, heading_sd = pointing
     unknown = ~_has_position(t, quality)
-    error, deviations, variance = _errors_at(smoothed, centres, t)
+    error, deviations, spread = _errors_at(smoothed, axis, centres, t)
     reach = hypot(sprayer.nozzle_forward_m, sprayer.nozzle_right_m)
     position = motion.way_m + error
-    spread = np.stack([variance, variance])
     if reach > 0:
         angle = np.radians(heading)
         arm_east = sprayer.nozzle_forward_m * np.sin(angle) + sprayer.nozzle_right_m * np.cos(angle)
@@ -318,20 +270,23 @@ def _place_nozzle(
     )
 
 
-def _errors_at(smoothed: Smoothed, centres: Floats, t: Floats) -> tuple[Floats, Floats, Floats]:
-    """The way's error between the bins' centres: mean [n, 2], deviations [draws, n, 2], variance [n]."""
+def _errors_at(smoothed: Smoothed, axis: float, centres: Floats, t: Floats) -> tuple[Floats, Floats, Floats]:
+    """The way's error between the bins' centres: mean [n, 2], deviations [draws, n, 2], variances [2, n]."""
     low = np.clip(np.searchsorted(centres, t) - 1, 0, max(len(centres) - 2, 0))
     high = np.minimum(low + 1, len(centres) - 1)
     span = np.where(high > low, centres[high] - centres[low], 1.0)
     part = np.clip((t - centres[low]) / span, 0.0, 1.0)
     late, early = part[:, None], (1 - part)[:, None]
-    error = smoothed.mean_m[low] * early + smoothed.mean_m[high] * late
-    deviations = smoothed.deviations_m[:, low]
+    mean = turn_to_axis(smoothed.mean_m, axis)
+    drawn = turn_to_axis(smoothed.deviations_m, axis).astype(np.float32)
+    deviations = drawn[:, low]
     deviations *= early
-    late_share = smoothed.deviations_m[:, high]
+    late_share = drawn[:, high]
     late_share *= late
     deviations += late_share
-    return error, deviations, (smoothed.sd_m[low] * (1 - part) + smoothed.sd_m[high] * part) ** 2
+    sd = smoothed.sd_m[low] * early + smoothed.sd_m[high] * late
+    shares = turn_to_axis(np.eye(2), axis) ** 2
+    return mean[low] * early + mean[high] * late, deviations, (sd**2 @ shares).T
 
 
 def _has_position(t: Floats, quality: Integers) -> Bools:

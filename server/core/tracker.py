@@ -11,7 +11,7 @@ from server.core.heading import STANDING_MPS
 from server.core.log import ESTIMATED, NONE, SINGLE
 from server.core.receiver import ErrorModel
 from server.core.setup import Sprayer
-from server.core.smoother import BIAS_FACTOR, BIAS_S, DRIFT_FACTOR, START_SD_M, WANDER_FACTOR, Six, correct_state
+from server.core.smoother import BIAS_FACTOR, BIAS_S, DRIFT_FACTOR, OUTLIER, START_SD_M, WANDER_FACTOR
 
 HEADING_S = 1.0
 STANDING_S = 2.0
@@ -21,6 +21,9 @@ LOST_S = 30.0
 """After this long without a fix the filter begins anew."""
 _GAP_DRIFT = 0.4
 _STANDING_DRIFT = 1e-5
+
+
+Six = tuple[float, float, float, float, float, float]
 
 
 @dataclass(frozen=True, slots=True)
@@ -124,6 +127,59 @@ def step_track(state: TrackFilter, fix: LiveFix, *, sprayer: Sprayer, models: di
         fixed_t, quality = fix.t, fix.quality
     figures = _point(motion, fix, sprayer, state.heading_deg, is_bridged=fix.t - fixed_t <= BRIDGED_S)
     return TrackFilter(fix.t, *figures, quality, fixed_t, *motion, places)
+
+
+def correct_state(mean: Six, covariance: Six, east_m: float, north_m: float, white_m2: float) -> tuple[Six, Six, float]:
+    """Correct mean and covariance by one observation of fix - way = e + b + white on both axes.
+
+    An observation whose squared normalised innovation is above 16 is given a variance that brings it down to 16.
+
+    Parameters
+    ----------
+    mean
+        East and north of e [m], of b [m] and of d [m/s].
+    covariance
+        Upper triangle of one axis: ee, eb, ed, bb, bd, dd [m², m²/s, m²/s²].
+    east_m
+        Observed east [m].
+    north_m
+        Observed north [m].
+    white_m2
+        Variance of its white noise [m²].
+
+    Returns
+    -------
+    tuple[Six, Six, float]
+        Mean and covariance afterwards, and the squared normalised innovation, averaged over both axes.
+
+    References
+    ----------
+    R. E. Kalman, A new approach to linear filtering and prediction problems, J. Basic Engineering 82, 1960.
+
+    Examples
+    --------
+    >>> correct_state((0.0,) * 6, (1.0, 0.0, 0.0, 0.0, 0.0, 0.0), 2.0, 0.0, 1.0)[:2]
+    ((1.0, 0.0, 0.0, 0.0, 0.0, 0.0), (0.5, 0.0, 0.0, 0.0, 0.0, 0.0))
+    """
+    xe, ye, xb, yb, xd, yd = mean
+    ee, eb, ed, bb, bd, dd = covariance
+    vx, vy = east_m - xe - xb, north_m - ye - yb
+    spread = ee + 2 * eb + bb + white_m2
+    innovation = (vx * vx + vy * vy) / (2 * spread)
+    spread *= max(1.0, max(vx * vx, vy * vy) / (spread * OUTLIER))
+    ge, gb, gd = (ee + eb) / spread, (eb + bb) / spread, (ed + bd) / spread
+    return (
+        (xe + ge * vx, ye + ge * vy, xb + gb * vx, yb + gb * vy, xd + gd * vx, yd + gd * vy),
+        (
+            ee - ge * ge * spread,
+            eb - ge * gb * spread,
+            ed - ge * gd * spread,
+            bb - gb * gb * spread,
+            bd - gb * gd * spread,
+            dd - gd * gd * spread,
+        ),
+        innovation,
+    )
 
 
 def _velocity_of(state: TrackFilter, fix: LiveFix, is_usable: bool) -> tuple[float, float]:

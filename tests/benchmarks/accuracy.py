@@ -74,6 +74,7 @@ def make_scenario(seed: int, klass: str, swath_m: float, *, has_dropouts: bool) 
         plan_strips(lines, swath_m, missed=missed, doubled=doubled),
         pace_mps=float(rng.uniform(0.9, 1.4)),
         scatter_m=float(rng.uniform(0.03, 0.07)),
+        weave_m=float(rng.uniform(0.0, 0.06)),
     )
     spans = tuple((float(a), float(a + rng.uniform(3.0, 12.0))) for a in rng.uniform(30.0, 300.0, 2))
     receiver = Receiver(klass=klass, dropouts=spans if has_dropouts else ())
@@ -147,6 +148,7 @@ def judge_strips(
             tally.counts["spacings"] += 1
             tally.counts["spacings held"] += abs(spacing - pair.spacing_m) <= Z90 * pair.spacing_sd_m
             tally.figures["spacing error"].append(pair.spacing_m - spacing)
+            tally.figures["spacing z"].append((pair.spacing_m - spacing) / pair.spacing_sd_m)
     walked = Counter(true.line for true in truth)
     for low, high, kind in list_pairs(walked):
         spoken = said[low, high]
@@ -200,6 +202,7 @@ def judge_doses(
         tally.counts["doses"] += 1
         tally.counts["doses held"] += abs(found.dose_l_per_m2 - dose) <= Z90 * found.dose_sd_l_per_m2
         tally.figures["dose error"].append(abs(found.dose_l_per_m2 / dose - 1.0))
+        tally.figures["dose z"].append((found.dose_l_per_m2 - dose) / found.dose_sd_l_per_m2)
 
 
 def is_whole(found: Pass, true: TruePass) -> bool:
@@ -228,8 +231,9 @@ def judge_areas(result: JobResult, world: World, tally: Tally) -> None:
     rng = np.random.default_rng(world.seed)
     for row, column in rng.choice(places, min(CELLS_A_JOB, len(places)), replace=False):
         tally.counts["cells"] += 1
-        reach = Z90 * dose.sd_l_per_m2[row, column]
-        tally.counts["cells held"] += abs(dose.dose_l_per_m2[row, column] - true[row, column]) <= reach
+        miss, sd = dose.dose_l_per_m2[row, column] - true[row, column], dose.sd_l_per_m2[row, column]
+        tally.counts["cells held"] += abs(miss) <= Z90 * sd
+        tally.figures["cell z"].append(miss / sd if sd > 0 else 0.0)
 
 
 def describe(klass: str, tally: Tally) -> str:
@@ -253,6 +257,8 @@ def describe(klass: str, tally: Tally) -> str:
         )
     held = (("spacings held", "spacings"), ("doses held", "doses"), ("cells held", "cells"))
     rows.append("  90 % intervals hold: " + ", ".join(f"{of} {tally.share(name, of)}" for name, of in held))
+    sizes = {of: np.array(tally.figures[f"{of} z"]) for of in ("spacing", "dose", "cell")}
+    rows.append("  error over its sd, rms: " + ", ".join(f"{of} {sqrt((z**2).mean()):.2f}" for of, z in sizes.items()))
     error = np.array(tally.figures["covered error"])
     rows.append(f"  covered share of the lawn: bias {error.mean():+.3f}, sd {error.std():.3f}")
     return "\n".join(rows)

@@ -1,0 +1,201 @@
+"""What is known of a walk besides its fixes: passes are walked straight, and a peg stands where it stood.
+
+Both say something of the integrated way along two axes: along the job's passes and across them. Metres on the local
+plane turned by the passes' heading, job seconds, degrees clockwise from true north.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from server.core.log import Floats, Integers
+from server.core.passes import PassSpan
+from server.core.smoother import Aids
+
+ALIGNED_DEG = 12.0
+"""A pass this near to an axis is straight along it; others are left alone."""
+SETTLING_S = 1.0
+"""At both ends of a pass the operator is still finding the line."""
+SHORTEST_S = 6.0
+WEAVE_SD_M = 0.05
+"""How far an operator strays from a straight line (common practice, no source)."""
+APART_S = 4.0
+"""Within less the operator strays to the same side: a line is looked at so often."""
+SLANT_SD = 0.006
+"""How much a pass slants from the others, metres a metre."""
+STRAY = 3.0
+"""A pass that bends more than so many times what is usual in the job follows an edge and is not straight."""
+PEG_SD_M = 0.15
+"""How near to the peg the operator stands."""
+UNKNOWN_PEG_SD_M = 300.0
+
+
+@dataclass(frozen=True, slots=True)
+class Visit:
+    """The operator stood at a peg at job second `t`; east and north where it was surveyed to `sd_m`, else NaN."""
+
+    t: float
+    name: str
+    east_m: float = float("nan")
+    north_m: float = float("nan")
+    sd_m: float = float("nan")
+
+
+def choose_axis(spans: tuple[PassSpan, ...]) -> float:
+    """The heading along which most of the passes' time lies, a right angle apart counting alike.
+
+    Parameters
+    ----------
+    spans
+        The passes.
+
+    Returns
+    -------
+    float
+        Heading in [-45, 45) or near [deg]; 0 without passes.
+
+    References
+    ----------
+    Derivation: of all passes' headings modulo 90 degrees the one with most time within 12 degrees, then their mean.
+
+    Examples
+    --------
+    >>> spans = tuple(PassSpan(0.0, 20.0, heading, 0, 1) for heading in (20.0, 201.0, 110.0))
+    >>> round(choose_axis(spans), 2)
+    20.33
+    """
+    if not spans:
+        return 0.0
+    heading = np.array([span.heading_deg for span in spans])
+    seconds = np.array([span.end_t - span.start_t for span in spans])
+    apart = (heading[:, None] - heading[None, :] + 45.0) % 90.0 - 45.0
+    near = np.abs(apart) <= ALIGNED_DEG
+    best = int((near * seconds[:, None]).sum(axis=0).argmax())
+    chosen = near[:, best]
+    axis = heading[best] + float(np.average(apart[chosen, best], weights=seconds[chosen]))
+    return float((axis + 45.0) % 90.0 - 45.0)
+
+
+def turn_to_axis(east_north: Floats, axis_deg: float) -> Floats:
+    """East and north as along and across an axis, or back: the turn is its own inverse.
+
+    Parameters
+    ----------
+    east_north
+        East and north, or along and across [..., 2] [m].
+    axis_deg
+        The axis' heading [deg].
+
+    Returns
+    -------
+    Floats
+        Along the axis and to the right of it, or east and north [..., 2] [m].
+
+    References
+    ----------
+    Derivation: along = E sin h + N cos h, across = E cos h - N sin h, a reflection.
+
+    Examples
+    --------
+    >>> turn_to_axis(np.array([0.0, 2.0]), 0.0).tolist()
+    [2.0, 0.0]
+    """
+    angle = np.radians(axis_deg)
+    sine, cosine = float(np.sin(angle)), float(np.cos(angle))
+    turned: Floats = east_north @ np.array([[sine, cosine], [cosine, -sine]])
+    return turned
+
+
+def gather_aids(
+    centres: Floats, way_m: Floats, spans: tuple[PassSpan, ...], visits: tuple[Visit, ...], *, axis_deg: float
+) -> Aids | None:
+    """Say for each bin what line or peg the rig is on.
+
+    Parameters
+    ----------
+    centres
+        The bins' times [n] [s].
+    way_m
+        The integrated way there, along and across the axis [n, 2] [m].
+    spans
+        The passes.
+    visits
+        When the operator stood at a peg; surveyed places along and across the same axis.
+    axis_deg
+        The axis' heading [deg].
+
+    Returns
+    -------
+    Aids | None
+        None where there is neither.
+
+    Notes
+    -----
+    Nothing is assumed about how far passes lie apart: a lattice of equal spacings would hide the very strips that are
+    looked for.
+
+    References
+    ----------
+    Definition of this project.
+
+    Examples
+    --------
+    >>> way = np.stack([1.2 * np.arange(30.0), np.zeros(30)], axis=1)
+    >>> aids = gather_aids(np.arange(30.0), way, (PassSpan(2.0, 28.0, 0.0, 0, 1),), (), axis_deg=0.0)
+    >>> int(np.isfinite(aids.noise_m2[:, 1]).sum()), int(np.isfinite(aids.noise_m2[:, 0]).sum())
+    (7, 0)
+    """
+    count = len(centres)
+    step = float(centres[1] - centres[0]) if count > 1 else 1.0
+    names = sorted({visit.name for visit in visits})
+    look, value = np.zeros((count, 2, 2 + len(names))), -way_m.copy()
+    noise, begins, is_line = np.full((count, 2), np.inf), np.zeros((count, 2), dtype=np.bool_), np.zeros(count, bool)
+    for axis, rows, slope in _list_lines(centres, way_m, spans, axis_deg):
+        progress = way_m[rows, 1 - axis] - way_m[rows, 1 - axis].mean()
+        begins[rows[0], axis] = True
+        every = max(1, round(APART_S / step))
+        rows, progress = rows[::every], progress[::every]
+        look[rows, axis, 0], look[rows, axis, 1] = 1.0, progress
+        value[rows, axis] += slope * progress
+        noise[rows, axis], is_line[rows] = WEAVE_SD_M**2, True
+    places, spreads = np.zeros((len(names), 2)), np.full(len(names), UNKNOWN_PEG_SD_M**2)
+    for visit in visits:
+        row, peg = int(np.clip(np.searchsorted(centres, visit.t), 0, count - 1)), names.index(visit.name)
+        if is_line[row] or not centres[0] - step <= visit.t <= centres[-1] + step:
+            continue
+        look[row, :, 2 + peg], noise[row] = 1.0, PEG_SD_M**2
+        if np.isfinite(visit.sd_m):
+            places[peg], spreads[peg] = (visit.east_m, visit.north_m), visit.sd_m**2
+    if not np.isfinite(noise).any():
+        return None
+    return Aids(look, value, noise, begins, is_line, SLANT_SD**2, places, spreads)
+
+
+def _list_lines(
+    centres: Floats, way_m: Floats, spans: tuple[PassSpan, ...], axis_deg: float
+) -> list[tuple[int, Integers, float]]:
+    """Each straight pass: the axis across it, its bins, and the slope that is usual for passes along it."""
+    found: list[tuple[int, Integers]] = []
+    for span in spans:
+        off = (span.heading_deg - axis_deg + 45.0) % 90.0 - 45.0
+        rows = np.flatnonzero((centres >= span.start_t + SETTLING_S) & (centres <= span.end_t - SETTLING_S))
+        if abs(off) <= ALIGNED_DEG and len(rows) > 2 and centres[rows[-1]] - centres[rows[0]] >= SHORTEST_S:
+            turned = abs((span.heading_deg - axis_deg + 90.0) % 180.0 - 90.0)
+            found.append((1 if turned <= 45.0 else 0, rows))
+    lines: list[tuple[int, Integers, float]] = []
+    for axis in (0, 1):
+        mine = [rows for across, rows in found if across == axis]
+        fits = [_fit_line(way_m[rows, 1 - axis], way_m[rows, axis]) for rows in mine]
+        usual = float(np.median([bend for _, bend in fits])) if fits else 0.0
+        slope = float(np.median([slope for slope, _ in fits])) if fits else 0.0
+        lines += [
+            (axis, rows, slope) for rows, (_, bend) in zip(mine, fits, strict=True) if bend <= STRAY * usual + 0.05
+        ]
+    return lines
+
+
+def _fit_line(progress_m: Floats, across_m: Floats) -> tuple[float, float]:
+    """Slope of a pass's way, and the standard deviation from its line [m]."""
+    progress, across = progress_m - progress_m.mean(), across_m - across_m.mean()
+    slope = float((progress * across).sum() / max(float((progress**2).sum()), 1.0))
+    return slope, float((across - slope * progress).std())
