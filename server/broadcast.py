@@ -26,6 +26,7 @@ class Page:
         self.track_sent = -1
         self.dose = DosePatch()
         self.way: object = None
+        self.strips: object = object()
 
 
 class Broadcast:

@@ -7,6 +7,7 @@ ServiceError
 ├── LinkError       the broker refuses the link for good         (also ConnectionError)
 ├── RequestError    something asked for that makes no sense      (also ValueError)
 ├── ConflictError   something that does not go as things stand   (also ValueError)
+├── JudgingError    the strips of the open job cannot be judged  (also RuntimeError)
 └── UnknownError    a job, file or rig that is not there         (also LookupError)
 """
 
@@ -41,6 +42,10 @@ class RequestError(ServiceError, ValueError):
 
 class ConflictError(ServiceError, ValueError):
     """Something that does not go as things stand."""
+
+
+class JudgingError(ServiceError, RuntimeError):
+    """The strips of the open job cannot be judged."""
 
 
 class UnknownError(ServiceError, LookupError):

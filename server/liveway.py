@@ -2,7 +2,7 @@
 
 from collections import deque
 from dataclasses import dataclass
-from math import inf, isfinite, nan
+from math import hypot, inf, isfinite, nan
 
 import numpy as np
 
@@ -21,6 +21,8 @@ from server.core.tracker import LiveFix, TrackFilter, step_track
 COVERED_FRACTION = 0.1
 WAIT_FOR_COUNT_S = 1.0
 LEAST_PASS_M = 2.0
+TURNED_DEG = 60.0
+"""Another heading than this from where a pass began ends it, with the spray on."""
 COUNT_EVERY_S = 1.0
 
 
@@ -50,7 +52,7 @@ class LiveWay:
         self.spraying: list[int] = []
         self._waiting: deque[TrackFilter] = deque()
         self._counts: deque[tuple[float, float]] = deque(maxlen=50)
-        self._pass_from: tuple[float, float] | None = None
+        self._pass_from: TrackFilter | None = None
         self._ground: tuple[GridFrame, Ground] | None = None
         self._zone_m2: float | None = None
         self._areas = Areas()
@@ -76,6 +78,7 @@ class LiveWay:
         if self.track is before:
             return
         self._waiting.append(self.track)
+        self._note_turn()
         self._lay(until=self._counts[-1][0] if self._counts else -inf, now=t)
 
     def take_flow(self, t: float, message: wire.Flow) -> None:
@@ -159,14 +162,29 @@ class LiveWay:
 
     def _note_pass(self, *, was_spraying: bool) -> None:
         """Count a run of spraying of some length when it ends."""
-        here = (self.track.east_m, self.track.north_m)
         if self.flow.is_spraying and not was_spraying:
-            self._pass_from = here
+            self._pass_from = self.track
         elif was_spraying and not self.flow.is_spraying and self._pass_from is not None:
-            length = ((here[0] - self._pass_from[0]) ** 2 + (here[1] - self._pass_from[1]) ** 2) ** 0.5
-            if not isfinite(length) or length > LEAST_PASS_M:
-                self.passes_done += 1
+            self._end_pass(self._pass_from)
             self._pass_from = None
+
+    def _note_turn(self) -> None:
+        """Count a run of spraying when it goes on in another direction."""
+        start = self._pass_from
+        # The heading of a receiver that tells no velocity swings too much to tell a turn.
+        if start is None or self.track.places:
+            return
+        turned = abs((self.track.heading_deg - start.heading_deg + 180.0) % 360.0 - 180.0)
+        if turned > TURNED_DEG:
+            self._end_pass(start)
+        if not turned <= TURNED_DEG:
+            self._pass_from = self.track
+
+    def _end_pass(self, start: TrackFilter) -> None:
+        """Count what was sprayed since, unless it was a step or two."""
+        length = hypot(self.track.east_m - start.east_m, self.track.north_m - start.north_m)
+        if not isfinite(length) or length > LEAST_PASS_M:
+            self.passes_done += 1
 
 
 def _area_of(setup: Setup, plane: Plane) -> float:

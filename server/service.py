@@ -3,7 +3,7 @@
 import asyncio
 import logging
 import time
-from collections.abc import AsyncIterator, Callable, Coroutine, Generator, Iterator
+from collections.abc import AsyncIterator, Callable, Generator, Iterator
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import closing
 from datetime import UTC, datetime
@@ -28,6 +28,8 @@ from server.snapshot import MessagesPart, Snapshot
 from server.store.connection import open_reader
 from server.store.joblog import iterate_messages
 from server.store.jobs import Job, find_open_job, read_default_setup
+from server.strips import Question, Strips
+from server.tasks import begin_task
 from server.views import fresh_events
 
 log = logging.getLogger(__name__)
@@ -46,6 +48,7 @@ class Service:
         self.ingest = Ingest(database, ring=self._ring)
         self.reviews = Reviews(database)
         self.broadcast = Broadcast(now=now)
+        self.strips = Strips(database, flush=self._flush, on_change=self.broadcast.wake)
         self.database = database
         self._now = now
         self._start_setup = setup
@@ -55,6 +58,7 @@ class Service:
         self._tasks: list[asyncio.Task[None]] = []
         self._presses: set[asyncio.Task[None]] = set()
         self._reading: asyncio.Task[None] | None = None
+        self._passes_judged = 0
 
     async def start(self, replies: Replies, *, is_setup_given: bool) -> None:
         """Begin: the setup saved last unless one was given, the open job rebuilt from the store."""
@@ -67,7 +71,7 @@ class Service:
             await self.jobs.save_setup(saved)
         job = self.jobs.read(find_open_job)
         self.live.begin(job, job.setup if job is not None else self.jobs.setup)
-        self._tasks = [_begin_task(self._tick())]
+        self._tasks = [begin_task(self._tick())]
         if job is not None:
             self._read_stored(job)
 
@@ -77,6 +81,8 @@ class Service:
             task.cancel()
         await asyncio.gather(*self._tasks, return_exceptions=True)
         await self.settle()
+        self.strips.stop()
+        await self.strips.settle()
         self.reviews.close()
         await asyncio.to_thread(self.ingest.stop)
 
@@ -104,13 +110,17 @@ class Service:
         )
         fault = self.ingest.fault
         unread = None if not self.is_reading else "The job so far is still being read: volume and map begin at 0."
-        return self.live.snapshot(messages, tuple(sentence for sentence in (fault, unread) if sentence))
+        return self.live.snapshot(messages, tuple(said for said in (fault, unread, self.strips.fault) if said))
+
+    def picture(self) -> dict[str, Any]:
+        """The figures of this instant, and what is known of the strips."""
+        return {**self.snapshot().as_object(), "strips": self.strips.told}
 
     def follow(self) -> AsyncIterator[bytes]:
         """The stream of one page."""
 
         def read(page: Page) -> list[tuple[str, Any]]:
-            return fresh_events(self.live, self.broadcast.pages, page, self.snapshot)
+            return fresh_events(self.live, self.broadcast.pages, page, self.snapshot, self.strips.told)
 
         return self.broadcast.follow(read)
 
@@ -192,6 +202,7 @@ class Service:
         await self.jobs.save(job)
         if self.live.job is not None and self.live.job.number == job.number:
             self._apply(lambda live: live.update(job))
+            self._judge_strips()
         if job.state == "finished":
             await asyncio.to_thread(self.reviews.request, job)
         self.broadcast.wake()
@@ -202,6 +213,7 @@ class Service:
         if job.state == "finished":
             if self.live.job is not None and self.live.job.number == job.number:
                 self._apply(Live.end)
+                self.strips.stop()
             self.reviews.request(job)
         elif self.live.job is not None and self.live.job.number == job.number:
             self._apply(lambda live: live.update(job))
@@ -211,7 +223,20 @@ class Service:
         """Follow a job from now on; what was being read of another one is no longer wanted."""
         self._held = None
         self.live.begin(job, job.setup)
+        self.strips.forget()
+        self._passes_judged = 0
         self.broadcast.wake()
+
+    def _judge_strips(self) -> None:
+        """Judge the open job's strips so far, if there is one with a pass done."""
+        job, way = self.live.job, self.live.way
+        self._passes_judged = way.passes_done
+        if job is not None and way.plane is not None and way.passes_done > 0 and not self.is_reading:
+            self.strips.request(Question(job.number, way.plane, len(way.east_m)))
+
+    async def _flush(self) -> None:
+        """Wait until what has come is stored."""
+        await asyncio.wrap_future(self.ingest.call(lambda writer: None))
 
     def _apply(self, change: Change) -> None:
         """Change the live picture, and later the one that is still being built from the store."""
@@ -246,6 +271,8 @@ class Service:
         is_live = self.live.take(fresh)
         if self._held is not None:
             self._held.append(lambda live: live.take(fresh))
+        if self.live.way.passes_done != self._passes_judged:
+            self._judge_strips()
         if is_live:
             self._act(fresh)
         self.broadcast.wake()
@@ -255,7 +282,7 @@ class Service:
         self.notifier.tell(self.live)
         message = fresh.message
         if isinstance(message, wire.Event) and message.kind == "button":
-            task = _begin_task(self._press_on_rig(str(message.detail["name"]), message.mono))
+            task = begin_task(self._press_on_rig(str(message.detail["name"]), message.mono))
             self._presses.add(task)
             task.add_done_callback(self._presses.discard)
 
@@ -287,14 +314,14 @@ class Service:
         """Begin to read the open job from the store; what happens from now on is held for it, too."""
         self._held = []
         self._tasks = [task for task in self._tasks if not task.done()]
-        self._reading = _begin_task(self._rebuild(job, self._held))
+        self._reading = begin_task(self._rebuild(job, self._held))
         self._tasks.append(self._reading)
 
     async def _rebuild(self, job: Job, held: list[Change]) -> None:
         """Fold the stored part of the open job beside the live picture, then what came meanwhile, and change over."""
         rebuilt = Live(job.setup, now=self._now)
         rebuilt.begin(job, job.setup)
-        await asyncio.wrap_future(self.ingest.call(lambda writer: None))
+        await self._flush()
         shift = self._now() - time.time()
         with ThreadPoolExecutor(1) as reader:
             stored = await asyncio.wrap_future(reader.submit(_open_stored, self.database, job))
@@ -309,6 +336,7 @@ class Service:
         for change in held:
             change(rebuilt)
         self.live, self._held = rebuilt, None
+        self._judge_strips()
         self.broadcast.wake()
 
     async def _tick(self) -> None:
@@ -317,18 +345,6 @@ class Service:
             await asyncio.sleep(TICK_S)
             self.notifier.tell(self.live)
             self.broadcast.wake()
-
-
-def _begin_task(work: Coroutine[Any, Any, None]) -> asyncio.Task[None]:
-    """Begin something that runs beside the rest; should it fail, the log says so at once."""
-
-    def report(task: asyncio.Task[None]) -> None:
-        if not task.cancelled() and (error := task.exception()) is not None:
-            log.error("a part of the service has failed: start it again", exc_info=error)
-
-    task = asyncio.create_task(work)
-    task.add_done_callback(report)
-    return task
 
 
 def _open_stored(database: Path, job: Job) -> Generator[tuple[wire.Data, float], None, None]:

@@ -12,12 +12,17 @@ from server.snapshot import Snapshot
 DIGITS = 6
 
 
-def fresh_events(live: Live, pages: set[Page], page: Page, snapshot: Callable[[], Snapshot]) -> list[tuple[str, Any]]:
+def fresh_events(
+    live: Live, pages: set[Page], page: Page, snapshot: Callable[[], Snapshot], strips: dict[str, Any] | None
+) -> list[tuple[str, Any]]:
     """The events that bring one page up to date."""
     spread_changes(live, pages)
     events: list[tuple[str, Any]] = [("snapshot", snapshot().as_object())]
     track = _track_event(live, page)
     dose = _dose_event(live, page)
+    if page.strips is not strips:
+        events.append(("strips", strips))
+        page.strips = strips
     return events + [event for event in (track, dose) if event is not None]
 
 

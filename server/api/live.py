@@ -16,12 +16,12 @@ Desk = Annotated[Service, Depends(desk)]
 @router.get("/live")
 async def read_live(service: Desk) -> dict[str, Any]:
     """The figures of this instant; null where something is not known."""
-    return service.snapshot().as_object()
+    return service.picture()
 
 
 @router.get("/live/stream")
 async def follow_live(service: Desk, request: Request) -> StreamingResponse:
-    """Server-sent events: `snapshot`, `track` and `dose`, all of it first and then what changes."""
+    """Server-sent events: `snapshot`, `strips`, `track` and `dose`, all of it first and then what changes."""
     headers = {"Cache-Control": "no-store", "X-Accel-Buffering": "no"}
     return StreamingResponse(service.follow(), media_type="text/event-stream", headers=headers)
 
