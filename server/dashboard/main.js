@@ -79,6 +79,7 @@ window.addEventListener("hashchange", showPage);
 showPage();
 feed.follow({
   snapshot: (snapshot) => store.takeSnapshot(snapshot, performance.now() / 1000),
+  strips: (strips) => store.takeStrips(strips),
   track: (message) => store.takeTrack(message),
   dose: (message) => store.takeDose(message),
   connection: (isConnected) => {

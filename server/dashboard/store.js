@@ -21,6 +21,7 @@ export class Store extends EventTarget {
   isConnected = false;
   dose = emptyDose();
   track = emptyTrack();
+  strips = null;
   lawn = { plane: null, zones: [] };
   isSoundOn = false;
 
@@ -44,9 +45,15 @@ export class Store extends EventTarget {
     this.snapshot = snapshot;
     this.snapshotAt_s = now_s;
     this.tell("snapshot");
+    if (snapshot.strips !== undefined) this.takeStrips(snapshot.strips); // asked for, not streamed
     // The outline is drawn on the plane of the first fix: a page that was open before it must ask again.
     const isMoved = (before?.position ?? null) === null && snapshot.position !== null;
     if (isMoved || before?.job?.id !== snapshot.job?.id) this.tell("job");
+  }
+
+  takeStrips(strips) {
+    this.strips = strips;
+    this.tell("strips");
   }
 
   takeTrack(message) {

@@ -7,6 +7,7 @@ import { fieldUnit, mergeSetup, textOf, valueOf, zonesFromGeojson } from "../../
 import { formatFixed, formatFrom, formatNumber, formatSpan } from "../../server/dashboard/core/format.js";
 import { boundsOf, fitView, project, roundLength, ticksWithin } from "../../server/dashboard/core/geometry.js";
 import { makeRamp, oklabOfShare, srgbFromOklab, stepOfShare } from "../../server/dashboard/core/scale.js";
+import { describeDoubts, describeNewest } from "../../server/dashboard/core/strips.js";
 import { Store } from "../../server/dashboard/store.js";
 import { UNIT_SETS, convert, quantityOf, revert } from "../../server/dashboard/core/units.js";
 
@@ -215,4 +216,59 @@ test("the age counts from the rig's sample, not from its arrival", () => {
   assert.equal(store.ageAt(5), null);
   store.takeSnapshot({ job: null, position: null, rig: { age_s: 0.5 } }, 10);
   close(store.ageAt(12), 2.5, 1e-12);
+});
+
+function strip(pass_a, pass_b, verdict, from_m, to_m, more = {}) {
+  return { pass_a, pass_b, verdict, from_m, to_m, spacing_m: 1, spacing_sd_m: 0.1, probability: 0.97, doubt: null, line_m: [], ...more };
+}
+
+function stripsOf(count, pairs) {
+  const passes = Array.from({ length: count }, (_, place) => ({ pass: place + 1, length_m: 30, line_m: [] }));
+  return { as_of_utc: null, way_points: 0, passes, pairs };
+}
+
+test("the newest strip is told in one sentence, the gravest part first", () => {
+  const say = (count, ...pairs) => describeNewest(stripsOf(count, pairs), "l_per_100m2").text.replaceAll("\u00a0", " ");
+  assert.equal(say(5, strip(4, 5, "even", 0, 30)), "Strip 5 beside 4: even.");
+  assert.equal(say(5, strip(4, 5, "gap", 0.5, 29.5)), "Strip 5 beside 4: a strip seems missed.");
+  assert.equal(say(5, strip(4, 5, "even", 0, 8), strip(4, 5, "gap", 8, 21), strip(4, 5, "even", 21, 30)),
+    "Strip 5 beside 4: a strip seems missed, 8 to 21 m from the start of strip 4; even elsewhere.");
+  assert.equal(say(5, strip(4, 5, "doubled", 2, 9), strip(4, 5, "doubled", 20, 30)),
+    "Strip 5 beside 4: seems sprayed twice, 2 to 9 and 20 to 30 m from the start of strip 4.");
+  const doubtful = (doubt) => strip(4, 5, "unsure", 0, 30, { doubt, spacing_m: 1.43, spacing_sd_m: 0.52 });
+  assert.equal(say(5, doubtful("receiver")), "Strip 5 beside 4: cannot tell (receiver: spacing ± 0.5 m).");
+  assert.equal(say(5, doubtful("slow")), "Strip 5 beside 4: cannot tell (receiver: too few fixes a second).");
+  assert.equal(say(5, doubtful("spacing")), "Strip 5 beside 4: cannot tell (1.43 ± 0.5 m apart).");
+  assert.equal(say(5, strip(3, 5, "even", 0, 30), strip(4, 5, "doubled", 0, 30)),
+    "Strip 5 beside 4: seems sprayed twice. Strip 5 beside 3: even.");
+  assert.equal(say(1), "Strip 1: no strip beside it yet.");
+  assert.equal(say(4, strip(1, 2, "gap", 0, 30)), "Strip 4: no strip beside it.");
+  assert.equal(say(0), "No strip was found so far.");
+  assert.equal(describeNewest(null, "l_per_100m2").text, "Strips are judged at the end of each pass.");
+  assert.equal(describeNewest(stripsOf(5, [strip(4, 5, "even", 0, 8), strip(4, 5, "gap", 8, 21)]), "l_per_100m2").verdict, "gap");
+});
+
+test("lengths of strips are told in the user's units", () => {
+  const { text } = describeNewest(stripsOf(5, [strip(4, 5, "gap", 8, 21)]), "gal_per_acre");
+  assert.match(text, /26 to 69\u00a0ft/); // 8 m = 26.2 ft, 21 m = 68.9 ft: 1 ft = 0.3048 m exactly
+});
+
+test("all that is doubtful so far is told, and nothing where all is even", () => {
+  assert.equal(describeDoubts(null), "");
+  assert.equal(describeDoubts(stripsOf(3, [strip(1, 2, "even", 0, 30)])), "");
+  const text = describeDoubts(stripsOf(6, [strip(1, 2, "gap", 0, 9), strip(1, 2, "gap", 12, 15), strip(2, 3, "doubled", 0, 8),
+    strip(3, 4, "unsure", 0, 5), strip(4, 5, "even", 0, 25)])).replaceAll("\u00a0", " ");
+  assert.equal(text, "So far: a strip seems missed between 1 and 2; 2 and 3 seem to lie on one another; "
+    + "how far apart strips lie cannot be told on 10 % of their length.");
+});
+
+test("strips that were asked for and strips from the stream are the same to the page", () => {
+  const store = new Store();
+  const told = [];
+  store.addEventListener("strips", () => told.push(store.strips));
+  const strips = stripsOf(1, []);
+  store.takeSnapshot({ position: null, job: null }, 1);
+  store.takeStrips(strips);
+  store.takeSnapshot({ position: null, job: null, strips: null }, 2);
+  assert.deepEqual(told, [strips, null]);
 });

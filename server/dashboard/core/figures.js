@@ -1,6 +1,7 @@
 // The live figures as lines of words: what it is, how much, and what that means against what is wanted.
 
 import { UNKNOWN, formatFrom, formatNumber, formatPercent, formatQuantity, formatSpan, formatSpeed } from "./format.js";
+import { describeDoubts } from "./strips.js";
 import { convert, unitOf } from "./units.js";
 
 const ON_TARGET = 0.05; // within five per cent the rate needs no word of advice
@@ -121,11 +122,11 @@ export function describeAge(age_s, isConnected) {
   return { isOld, text: `What you see is ${age} old${isConnected ? "" : "; looking for the service"}. Trust the sounder on the rig.` };
 }
 
-/** Where the rig is and how much is done, for those who cannot see the drawing. */
-export function describeDrawing(snapshot, set) {
+/** Where the rig is, how much is done and what is doubtful, for those who cannot see the drawing. */
+export function describeDrawing(snapshot, set, strips = null) {
   const { position, zone_area_m2, covered_area_m2 } = snapshot;
   const place = position === null ? "The rig's position is not known."
     : `The rig is ${formatQuantity(position.east_m, "length", set)} east and ${formatQuantity(position.north_m, "length", set)} north of the drawing's origin.`;
   const share = zone_area_m2 > 0 ? ` ${formatNumber((100 * covered_area_m2) / zone_area_m2, 2)} % of the lawn's area is covered.` : "";
-  return `Drawing of the lawn, north up. ${place}${share}`;
+  return `Drawing of the lawn, north up. ${place}${share} ${describeDoubts(strips)}`.trimEnd();
 }

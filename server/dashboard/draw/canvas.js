@@ -51,12 +51,15 @@ export function keepPainted(canvas, paint) {
 
 const STROKES = {
   missed: [[2, 0, 2, 8]],
+  gap: [[2, 0, 2, 8]],
   doubled: [[0, 8, 8, 0], [0, 0, 8, 8]],
   off_target: [[0, 8, 8, 0]],
   keep_out: [[0, 0, 8, 8]],
+  unsure: [[0.5, 2, 3.5, 2], [4.5, 6, 7.5, 6]],
 };
 
-/** A texture for a kind of finding, drawn here: upright lines missed, crossed lines doubled, slants off the lawn. */
+/** A texture for a kind of finding, drawn here: upright lines missed, crossed lines doubled, slants off the lawn,
+ * short dashes where it cannot be told. */
 export function makeHatch(context, kind, colour) {
   const tile = document.createElement("canvas");
   tile.width = 8;

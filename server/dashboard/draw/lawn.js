@@ -5,6 +5,7 @@ import { boundsOf, fitView, project, roundLength } from "../core/geometry.js";
 import { DOUBLED_SHARE, LEAST_SHARE, makeRamp, stepOfShare } from "../core/scale.js";
 import { convert, revert, unitOf } from "../core/units.js";
 import { makeHatch } from "./canvas.js";
+import { drawStrips, labelStrips } from "./strips.js";
 
 const MARGIN_PX = 30;
 const ramps = { light: makeRamp("light"), dark: makeRamp("dark") };
@@ -105,11 +106,11 @@ function drawOutlines(context, view, zones, ink) {
   context.setLineDash([]);
 }
 
-function drawTrack(context, view, track, ink) {
+function drawTrack(context, view, track, ink, smoothed) {
   for (const isSpraying of [false, true]) {
     context.beginPath();
     for (let place = 1; place < track.east_m.length; place += 1) {
-      if (Boolean(track.spraying[place]) !== isSpraying) continue;
+      if (Boolean(track.spraying[place]) !== isSpraying || (isSpraying && place < smoothed)) continue;
       context.moveTo(...project(view, track.east_m[place - 1], track.north_m[place - 1]));
       context.lineTo(...project(view, track.east_m[place], track.north_m[place]));
     }
@@ -186,7 +187,8 @@ function drawFindings(context, view, findings, ink) {
 
 /** Paint the whole picture; what is null or empty is left out. */
 export function paintLawn(context, width_px, height_px, ink, scene) {
-  const { zones, dose, track, position = null, findings = [], target_l_per_m2, set, image, isReview = false } = scene;
+  const { zones, dose, track, position = null, findings = [], target_l_per_m2, set, image, isReview = false,
+    strips = null } = scene;
   const box = boundsOf({ zones, dose, track, position });
   if (box === null) {
     context.fillStyle = ink.ink;
@@ -200,7 +202,9 @@ export function paintLawn(context, width_px, height_px, ink, scene) {
   image.draw(context, view, dose, target_l_per_m2, ink);
   drawFindings(context, view, findings, ink);
   drawOutlines(context, view, zones, ink);
-  drawTrack(context, view, track, ink);
+  if (strips !== null) drawStrips(context, view, strips, ink);
+  drawTrack(context, view, track, ink, strips?.way_points ?? 0);
+  if (strips !== null) labelStrips(context, view, strips, ink);
   if (position !== null) drawRig(context, view, position, ink);
   drawScaleBar(context, view, width_px, height_px, ink, set);
 }

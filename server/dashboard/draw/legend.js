@@ -5,7 +5,8 @@ import { LEAST_SHARE, TOP_SHARE, makeRamp, stepOfShare } from "../core/scale.js"
 import { keepPainted, makeHatch } from "./canvas.js";
 import { element } from "./element.js";
 
-const TEXTURES = { missed: "missed", doubled: "doubled or more", off_target: "off the lawn", keep_out: "in a keep-out" };
+const TEXTURES = { missed: "missed", doubled: "doubled or more", off_target: "off the lawn", keep_out: "in a keep-out",
+  gap: "gap: a strip seems missed", unsure: "cannot tell how far apart" };
 
 function paintRamp(context, width_px, height_px, ink, { under_fraction, over_fraction }) {
   const ramp = makeRamp(ink.scheme);

@@ -1,6 +1,7 @@
 // On the lawn: what a person who walks with a wand in one hand must see, and the buttons for a gloved thumb.
 
 import { describeAge, describeAlarm, describeAll, describeDrawing, describeHealth } from "../core/figures.js";
+import { describeDoubts, describeNewest } from "../core/strips.js";
 import { keepPainted } from "../draw/canvas.js";
 import { element, setText } from "../draw/element.js";
 import { DoseImage, paintLawn } from "../draw/lawn.js";
@@ -69,10 +70,24 @@ function makeDrawing(store) {
   const canvas = element("canvas", { class: "lawn-drawing", role: "img" });
   const image = new DoseImage();
   const painter = keepPainted(canvas, (context, width_px, height_px, ink) => paintLawn(context, width_px, height_px, ink, {
-    zones: store.lawn.zones, dose: store.dose, track: store.track, position: store.snapshot?.position ?? null,
+    zones: store.lawn.zones, dose: store.dose, track: store.track, position: store.snapshot?.position ?? null, strips: store.strips,
     target_l_per_m2: store.snapshot?.target_l_per_m2 ?? 0, set: store.units, image,
   }));
   return { canvas, painter };
+}
+
+function makeStrips(store) {
+  const newest = element("p", { class: "newest", role: "status" });
+  const doubts = element("p", { class: "doubts" });
+  const part = element("section", { class: "strips", "aria-label": "Strips" }, newest, doubts);
+  const show = () => {
+    const { verdict, text } = describeNewest(store.strips, store.units);
+    part.dataset.verdict = verdict;
+    part.hidden = store.strips === null && !store.snapshot?.job;
+    setText(newest, text);
+    setText(doubts, describeDoubts(store.strips));
+  };
+  return { part, show };
 }
 
 function makeSoundAdvice(store, sound) {
@@ -92,6 +107,7 @@ export function mountLawn(root, { store, feed, sound }) {
   const ledger = makeLedger();
   const health = makeHealth();
   const drawing = makeDrawing(store);
+  const strips = makeStrips(store);
   const advice = makeSoundAdvice(store, sound);
   const buttons = makeButtons({ store, feed });
   const age = element("p", { class: "age" });
@@ -101,6 +117,7 @@ export function mountLawn(root, { store, feed, sound }) {
 
   root.replaceChildren(element("div", { class: "lawn-page" },
     element("h1", { class: "unseen" }, "On the lawn"), alarm.bar, element("div", { class: "status" }, job, age), health.faults,
+    strips.part,
     element("section", { class: "figures", "aria-label": "Figures" }, ledger.list),
     element("section", { class: "drawing", "aria-label": "Drawing of the lawn" }, drawing.canvas, hidden, legend),
     element("section", { class: "more", "aria-label": "Rig and receiver" }, health.list, advice.part),
@@ -113,7 +130,7 @@ export function mountLawn(root, { store, feed, sound }) {
   };
   const showLegend = () => {
     const target = store.snapshot?.target_l_per_m2;
-    legend.replaceChildren(...(target > 0 ? [makeLegend({ target_l_per_m2: target }, store.units, ["doubled"])] : []));
+    legend.replaceChildren(...(target > 0 ? [makeLegend({ target_l_per_m2: target }, store.units, ["doubled", "gap", "unsure"])] : []));
     legend.dataset.of = `${target} ${store.units}`;
   };
   const show = () => {
@@ -129,14 +146,15 @@ export function mountLawn(root, { store, feed, sound }) {
     health.show(snapshot, units);
     setText(job, snapshot.job ? `${snapshot.job.name}: ${snapshot.job.state}` : "No job is running");
     buttons.show(snapshot.job);
+    strips.show();
     if (legend.dataset.of !== `${snapshot.target_l_per_m2} ${units}`) showLegend();
     drawing.painter.ask();
   };
   const describe = () => {
-    if (store.snapshot) setText(hidden, describeDrawing(store.snapshot, store.units));
+    if (store.snapshot) setText(hidden, describeDrawing(store.snapshot, store.units, store.strips));
     drawing.canvas.setAttribute("aria-label", hidden.textContent || "Drawing of the lawn, north up");
   };
-  const stops = listen(store, { snapshot: show, units: show, drawing: drawing.painter.ask, connection: showAge, sound: advice.show });
+  const stops = listen(store, { snapshot: show, units: show, strips: show, drawing: drawing.painter.ask, connection: showAge, sound: advice.show });
   const clock = setInterval(showAge, TICK_MS);
   const teller = setInterval(describe, 10 * TICK_MS);
   show();
