@@ -126,8 +126,7 @@ def export(number: int, database: Path, folder: Path) -> None:
 @click.option("--database", type=FILE, default=DATABASE, show_default=True, help="The service's database.")
 def strips(number: int, database: Path) -> None:
     """Judge the strips of a job so far, and print the verdicts as JSON."""
-    # Whoever else works on this board goes first: the service asks for this while liquid flows.
-    os.nice(NICENESS)
+    step_back()
     from server.store.connection import open_reader
     from server.store.joblog import load_job_log
     from server.store.jobs import find_job
@@ -149,6 +148,15 @@ def demo(port: int, pace: float | None, folder: Path | None, once: bool) -> None
     from server.demo import DemoSettings, run_demo
 
     run_demo(DemoSettings(port, pace, folder, once))
+
+
+def step_back() -> None:
+    """Let whoever else works on this board go first: the service asks for this while liquid flows."""
+    os.nice(NICENESS)
+    # Where memory runs out, this program goes and the service stays.
+    mark = Path("/proc/self/oom_score_adj")
+    if mark.exists():
+        mark.write_text("500", encoding="ascii")
 
 
 def check_database(file: Path) -> None:

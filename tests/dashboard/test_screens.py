@@ -65,6 +65,7 @@ class Answers:
             "live": EMPTY_ROOM, "lawn": LAWN, "jobs": [JOB], "jobs/proposals": [], "jobs/2": JOB, "setup": SETUP,
             "setup/keys": KEYS,
         }  # fmt: skip
+        self.strips: Any = None
         self.is_down = False
         self.is_locked = False
         self.asked: list[tuple[str, str, Any]] = []
@@ -84,6 +85,7 @@ class Answers:
             route.fulfill(status=401, json={"title": "Unauthorized", "detail": "a passcode is needed"})
         elif name == "live/stream":
             event = f"event: snapshot\ndata: {json.dumps(self.known['live'])}\n\n"
+            event += f"event: strips\ndata: {json.dumps(self.strips)}\n\n"
             route.fulfill(status=200, content_type="text/event-stream", body=event)
         elif request.method == "PUT" and body["sprayer"]["swath_m"] > 20:
             detail = "30.0 is out of range: 0.1 to 20.0"
@@ -105,11 +107,12 @@ def answers() -> Answers:
 
 
 @pytest.fixture
-def show(browser: Browser, files: str, answers: Answers) -> Callable[[str], Page]:
+def show(browser: Browser, files: str, answers: Answers) -> Callable[..., Page]:
     """Open a place on a phone; an exception in the page fails the test where it is looked at."""
 
-    def open_place(place: str) -> Page:
-        page = browser.new_context(viewport={"width": 390, "height": 844}).new_page()
+    def open_place(place: str, size: tuple[int, int] = (390, 844), scheme: Any = "light") -> Page:
+        viewport = {"width": size[0], "height": size[1]}
+        page = browser.new_context(viewport=viewport, color_scheme=scheme).new_page()
         page.on("pageerror", lambda error: answers.asked.append(("ERROR", str(error), None)))
         page.route("**/api/**", answers.answer)
         page.goto(f"{files}/#{place}")
@@ -235,3 +238,69 @@ def test_units_change_everywhere_at_once_and_are_kept(show, answers: Answers) ->
     assert "3.96\u00a0gal" in text
     page.reload()
     page.get_by_text("0.982\u00a0gal/1000 ft²").first.wait_for()
+
+
+def strips_of(verdict: str, doubt: str | None = None) -> dict[str, Any]:
+    """Two strips along the lawn's south edge, and what is known between them."""
+    lines = [[[1.0, 0.5], [8.0, 0.5]], [[8.0, 2.5], [1.0, 2.5]]]
+    pair = {
+        "pass_a": 1, "pass_b": 2, "from_m": 0.0, "to_m": 7.0, "spacing_m": 2.0, "spacing_sd_m": 0.4, "verdict": verdict,
+        "probability": 0.97, "doubt": doubt, "width_m": 0.0 if verdict == "even" else 1.0,
+        "line_m": [[1.0, 1.5], [8.0, 1.5]],
+    }  # fmt: skip
+    passes = [{"pass": number, "length_m": 7.0, "line_m": line} for number, line in enumerate(lines, start=1)]
+    return {"as_of_utc": None, "way_points": 0, "passes": passes, "pairs": [pair]}
+
+
+def read_band(page: Page) -> list[int]:
+    """How light the drawing is along a line across the middle of the seam, point by point."""
+    # The outline reaches from 0 to 9 m both ways and is drawn with a margin of 30 points.
+    found: list[int] = page.evaluate("""() => {
+      const canvas = document.querySelector('.lawn-drawing');
+      const {clientWidth: width, clientHeight: height} = canvas;
+      const scale = Math.min((width - 60) / 9, (height - 60) / 9);
+      const x = width / 2 + (3.0 - 4.5) * scale, y = height / 2 + (4.5 - 1.3) * scale;
+      const ratio = canvas.width / width;
+      const {data} = canvas.getContext('2d').getImageData(x * ratio, y * ratio, 50 * ratio, 8);
+      return Array.from({length: data.length / 4}, (_, at) => data[4 * at]);
+    }""")
+    return found
+
+
+SCREENS = [((390, 844), "light"), ((390, 844), "dark"), ((1440, 900), "light"), ((1440, 900), "dark")]
+
+
+@pytest.mark.parametrize(("size", "scheme"), SCREENS)
+def test_what_is_doubtful_between_strips_has_a_pattern_and_a_word(show, answers: Answers, size, scheme) -> None:
+    answers.known["live"] = {**EMPTY_ROOM, "job": JOB}
+    bands = {}
+    for verdict, doubt, word in (
+        ("even", None, "Strip 2 beside 1: even."),
+        ("gap", None, "a strip seems missed"),
+        ("doubled", None, "seems sprayed twice"),
+        ("unsure", "receiver", "cannot tell (receiver"),
+    ):
+        answers.strips = strips_of(verdict, doubt)
+        page = show("lawn", size, scheme)
+        page.get_by_text(word).first.wait_for()
+        page.wait_for_timeout(150)
+        bands[verdict] = read_band(page)
+        part = page.locator(".strips")
+        assert part.get_attribute("data-verdict") == verdict
+        assert page.evaluate("document.documentElement.scrollWidth - innerWidth") == 0
+        page.close()
+    assert len(set(bands["even"])) == 1, "plain lawn"
+    for verdict in ("gap", "doubled", "unsure"):
+        assert max(bands[verdict]) - min(bands[verdict]) > 100, f"{verdict}: strokes that stand out"
+    assert len({tuple(band) for band in bands.values()}) == 4, "each kind has a pattern of its own"
+    assert errors_of(answers) == []
+
+
+def test_strips_are_promised_with_a_job_and_say_nothing_without_one(show, answers: Answers) -> None:
+    page = show("lawn")
+    page.get_by_text("Not spraying").wait_for()
+    assert not page.locator(".strips").is_visible()
+    answers.known["live"] = {**EMPTY_ROOM, "job": JOB}
+    page = show("lawn")
+    page.get_by_text("Strips are judged at the end of each pass.").wait_for()
+    assert errors_of(answers) == []

@@ -86,6 +86,7 @@ def test_walk_from_live_to_review(browser: Browser, job: Http) -> None:
     phone.get_by_text("running").first.wait_for(timeout=30_000)
     phone.wait_for_function("document.body.innerText.includes('L/100 m²')", timeout=30_000)
     phone.wait_for_function("/\\d+\\.\\d ± \\d/.test(document.body.innerText)", timeout=60_000)
+    phone.get_by_text("a strip seems missed", exact=False).first.wait_for(timeout=60_000)
     phone.get_by_text("STOP SPRAYING", exact=True).wait_for(timeout=90_000)
     for name, page in pages.items():
         found = page.evaluate(MEASURE)

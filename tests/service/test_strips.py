@@ -135,6 +135,18 @@ def test_the_command_gives_the_same_bytes_as_often_as_it_is_asked(desk, surveyed
     assert json.loads(first)["pairs"] == told["pairs"]
 
 
+def test_a_job_or_store_that_is_not_there_is_told_in_one_line(desk, tmp_path: Path) -> None:
+    here = tmp_path / "db.sqlite3"
+    for words, complaint in (
+        (("--job", "7", "--database", str(here)), "job 7"),
+        (("--job", "1", "--database", "no"), "no such"),
+    ):
+        done = subprocess.run([sys.executable, "-m", "server", "strips", *words], capture_output=True, text=True)
+        assert done.returncode == 1
+        assert done.stderr.count("\n") == 1
+        assert complaint in done.stderr
+
+
 def test_a_receiver_that_cannot_tell_says_so(desk, ordinary: Day) -> None:
     begin(desk, ordinary)
     desk.take(ordinary.until(4)[1:])
