@@ -259,7 +259,7 @@ test("all that is doubtful so far is told, and nothing where all is even", () =>
   const text = describeDoubts(stripsOf(6, [strip(1, 2, "gap", 0, 9), strip(1, 2, "gap", 12, 15), strip(2, 3, "doubled", 0, 8),
     strip(3, 4, "unsure", 0, 5), strip(4, 5, "even", 0, 25)])).replaceAll("\u00a0", " ");
   assert.equal(text, "So far: a strip seems missed between 1 and 2; 2 and 3 seem to lie on one another; "
-    + "how far apart strips lie cannot be told on 10 % of their length.");
+    + "how far apart strips lie cannot be told on 10 % of their length. Look at the ground before you spray again.");
 });
 
 test("strips that were asked for and strips from the stream are the same to the page", () => {

@@ -70,5 +70,6 @@ export function describeDoubts(strips) {
     doubled.count > 0 && `${doubled.text} seem to lie on one another`,
     unsure > 0 && `how far apart strips lie cannot be told on ${formatPercent(unsure)} of their length`,
   ].filter(Boolean);
-  return parts.length === 0 ? "" : `So far: ${parts.join("; ")}.`;
+  const caution = gap.count > 0 ? " Look at the ground before you spray again." : "";
+  return parts.length === 0 ? "" : `So far: ${parts.join("; ")}.${caution}`;
 }
