@@ -79,7 +79,7 @@ function makeDrawing(store) {
 function makeStrips(store) {
   const newest = element("p", { class: "newest", role: "status" });
   const doubts = element("p", { class: "doubts" });
-  const part = element("section", { class: "strips", "aria-label": "Strips" }, newest, doubts);
+  const part = element("section", { class: "strips", "aria-label": "Newest strip" }, newest);
   const show = () => {
     const { verdict, text } = describeNewest(store.strips, store.units);
     part.dataset.verdict = verdict;
@@ -87,7 +87,7 @@ function makeStrips(store) {
     setText(newest, text);
     setText(doubts, describeDoubts(store.strips));
   };
-  return { part, show };
+  return { part, doubts, show };
 }
 
 function makeSoundAdvice(store, sound) {
@@ -119,7 +119,7 @@ export function mountLawn(root, { store, feed, sound }) {
     element("h1", { class: "unseen" }, "On the lawn"), alarm.bar, element("div", { class: "status" }, job, age), health.faults,
     strips.part,
     element("section", { class: "figures", "aria-label": "Figures" }, ledger.list),
-    element("section", { class: "drawing", "aria-label": "Drawing of the lawn" }, drawing.canvas, hidden, legend),
+    element("section", { class: "drawing", "aria-label": "Drawing of the lawn" }, strips.doubts, drawing.canvas, hidden, legend),
     element("section", { class: "more", "aria-label": "Rig and receiver" }, health.list, advice.part),
     buttons.bar));
 
