@@ -58,9 +58,9 @@ def surveyed(tmp_path_factory: pytest.TempPathFactory) -> Day:
 
 
 @pytest.fixture(scope="module")
-def ordinary(tmp_path_factory: pytest.TempPathFactory) -> Day:
+def poor(tmp_path_factory: pytest.TempPathFactory) -> Day:
     """The same job with a receiver of the cheap kind."""
-    return Day(tmp_path_factory.mktemp("ordinary"), "ordinary")
+    return Day(tmp_path_factory.mktemp("poor"), "poor")
 
 
 def judged(desk) -> dict | None:
@@ -147,16 +147,16 @@ def test_a_job_or_store_that_is_not_there_is_told_in_one_line(desk, tmp_path: Pa
         assert complaint in done.stderr
 
 
-def test_a_receiver_that_cannot_tell_says_so(desk, ordinary: Day) -> None:
-    begin(desk, ordinary)
-    desk.take(ordinary.until(4)[1:])
+def test_a_receiver_that_cannot_tell_says_so(desk, poor: Day) -> None:
+    begin(desk, poor)
+    desk.take(poor.until(4)[1:])
     found = judged(desk)
     assert found is not None
     unsure = [pair for pair in found["pairs"] if pair["verdict"] == "unsure"]
     assert {(pair["pass_a"], pair["pass_b"]) for pair in unsure} == {(1, 2), (2, 3), (3, 4)}
     assert {pair["doubt"] for pair in unsure} == {"receiver"}
     assert min(pair["spacing_sd_m"] for pair in unsure) > 0.25
-    # Near a turn two passes are seconds apart, where even this receiver knows; of most of their length it does not.
+    # Near a turn two passes are seconds apart, where even this receiver may know; of most of their length it does not.
     length, doubtful = (sum(pair["to_m"] - pair["from_m"] for pair in pairs) for pairs in (found["pairs"], unsure))
     assert doubtful > 0.6 * length
     assert all((verdict == "gap") == ((a, b) == GAP) for a, b, verdict in verdicts(found) if verdict != "unsure")
