@@ -5,13 +5,14 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from server.core.aids import PEG_SD_M, Visit
 from server.core.coverage import total_job
 from server.core.dose import Deposit, integrate_dose
 from server.core.ensemble import map_dose
 from server.core.findings import find_findings
 from server.core.flow import VolumeCurve, find_spraying, litres_at
 from server.core.flow import gather_volume as gather_volume_of
-from server.core.geodesy import plane_at
+from server.core.geodesy import plane_at, plane_from_degrees
 from server.core.grid import GridFrame, frame_around
 from server.core.ground import Ground, lay_ground
 from server.core.log import Floats, JobLog
@@ -144,11 +145,47 @@ def follow_job(log: JobLog, setup: Setup, *, rng: np.random.Generator, draws: in
         rng=rng,
         draws=draws,
         intervals=intervals,
+        visits=_find_visits(log, setup, timebase, plane or NOWHERE),
+        edges=tuple(
+            ring
+            for zone in setup.zones
+            if zone.kind == "zone"
+            for ring in rings_from_zone(zone, plane=plane or NOWHERE)
+        ),
     )
     is_spraying = np.zeros(len(track.t), dtype=np.bool_)
     for interval in intervals:
         is_spraying |= (track.t >= interval.start_t) & (track.t <= interval.end_t)
     return Work(timebase, curve, intervals, plane or NOWHERE, track, is_spraying)
+
+
+def _find_edges(setup: Setup, plane: Plane) -> tuple[Floats, ...]:
+    """The rings of the zones on the plane."""
+    zones = [zone for zone in setup.zones if zone.kind == "zone"]
+    return tuple(ring for zone in zones for ring in rings_from_zone(zone, plane=plane))
+
+
+def _find_visits(log: JobLog, setup: Setup, timebase: Timebase, plane: Plane) -> tuple[Visit, ...]:
+    """When the operator said to stand at the peg, and where that was surveyed to be; of several pegs, the nearest."""
+    pressed = [happening for happening in log.happenings if happening.button == "peg"]
+    pegs = [
+        (peg.lat, peg.lon, peg.sd_m or PEG_SD_M, peg.name)
+        for peg in setup.pegs
+        if peg.lat is not None and peg.lon is not None
+    ]
+    times = [float(job_seconds(np.array([p.boot]), np.array([p.mono]), timebase)[0]) for p in pressed]
+    if not pegs or not times:
+        return tuple(Visit(t, "") for t in times)
+    places = np.stack(plane_from_degrees([peg[0] for peg in pegs], [peg[1] for peg in pegs], plane=plane), axis=1)
+    fixed = np.flatnonzero(np.isfinite(log.fixes.lat_deg))
+    fix_t = job_seconds(log.fixes.boot, log.fixes.mono, timebase)[fixed]
+    fixes = np.stack(plane_from_degrees(log.fixes.lat_deg[fixed], log.fixes.lon_deg[fixed], plane=plane), axis=1)
+    visits = []
+    for t in times:
+        here = fixes[np.abs(fix_t - t).argmin()] if len(fixed) else places[0]
+        near = int(np.hypot(*(places - here).T).argmin())
+        visits.append(Visit(t, pegs[near][3], float(places[near, 0]), float(places[near, 1]), pegs[near][2]))
+    return tuple(visits)
 
 
 def _measure(log: JobLog, setup: Setup, work: Work, spans: tuple[PassSpan, ...]) -> tuple[Pass, ...]:

@@ -1,6 +1,6 @@
-"""What is known of a walk besides its fixes: passes are walked straight, and a peg stands where it stood.
+"""What is known of a walk besides its fixes: straight passes, the lawn's edge, and a peg that stands where it stood.
 
-Both say something of the integrated way along two axes: along the job's passes and across them. Metres on the local
+All say something of the integrated way along two axes: along the job's passes and across them. Metres on the local
 plane turned by the passes' heading, job seconds, degrees clockwise from true north.
 """
 
@@ -28,6 +28,8 @@ STRAY = 3.0
 PEG_SD_M = 0.15
 """How near to the peg the operator stands."""
 UNKNOWN_PEG_SD_M = 300.0
+EDGE_SD_M, INSET_SD_M = 0.45, 0.30
+"""How near to the lawn's edge the spray goes on and off, each time and on the whole (common practice, no source)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,6 +41,16 @@ class Visit:
     east_m: float = float("nan")
     north_m: float = float("nan")
     sd_m: float = float("nan")
+
+
+@dataclass(frozen=True, slots=True)
+class Crossing:
+    """The spray went on or off at job second `t` at an edge across `axis`: edge less way `miss_m`; where is inside."""
+
+    t: float
+    axis: int
+    miss_m: float
+    inward: float
 
 
 def choose_axis(spans: tuple[PassSpan, ...]) -> float:
@@ -107,9 +119,15 @@ def turn_to_axis(east_north: Floats, axis_deg: float) -> Floats:
 
 
 def gather_aids(
-    centres: Floats, way_m: Floats, spans: tuple[PassSpan, ...], visits: tuple[Visit, ...], *, axis_deg: float
+    centres: Floats,
+    way_m: Floats,
+    spans: tuple[PassSpan, ...],
+    visits: tuple[Visit, ...],
+    *,
+    axis_deg: float,
+    crossings: tuple[Crossing, ...] = (),
 ) -> Aids | None:
-    """Say for each bin what line or peg the rig is on.
+    """Say for each bin what line, peg or edge the rig is on.
 
     Parameters
     ----------
@@ -123,11 +141,13 @@ def gather_aids(
         When the operator stood at a peg; surveyed places along and across the same axis.
     axis_deg
         The axis' heading [deg].
+    crossings
+        Where the spray went on or off at the lawn's edge.
 
     Returns
     -------
     Aids | None
-        None where there is neither.
+        None where there is none.
 
     Notes
     -----
@@ -148,8 +168,9 @@ def gather_aids(
     count = len(centres)
     step = float(centres[1] - centres[0]) if count > 1 else 1.0
     names = sorted({visit.name for visit in visits})
-    look, value = np.zeros((count, 2, 2 + len(names))), -way_m.copy()
-    noise, begins, is_line = np.full((count, 2), np.inf), np.zeros((count, 2), dtype=np.bool_), np.zeros(count, bool)
+    others = len(names) + (1 if crossings else 0)
+    look, value, noise = np.zeros((count, 2, 2 + others)), -way_m.copy(), np.full((count, 2), np.inf)
+    begins, is_line = np.zeros((2, count, 2), dtype=np.bool_)
     for axis, rows, slope in _list_lines(centres, way_m, spans, axis_deg):
         progress = way_m[rows, 1 - axis] - way_m[rows, 1 - axis].mean()
         begins[rows[0], axis] = True
@@ -157,11 +178,18 @@ def gather_aids(
         rows, progress = rows[::every], progress[::every]
         look[rows, axis, 0], look[rows, axis, 1] = 1.0, progress
         value[rows, axis] += slope * progress
-        noise[rows, axis], is_line[rows] = WEAVE_SD_M**2, True
-    places, spreads = np.zeros((len(names), 2)), np.full(len(names), UNKNOWN_PEG_SD_M**2)
+        noise[rows, axis], is_line[rows, axis] = WEAVE_SD_M**2, True
+    for crossing in crossings:
+        row = int(np.clip(np.floor((crossing.t - centres[0]) / step + 0.5), 0, count - 1))
+        if not np.isfinite(noise[row, crossing.axis]):
+            look[row, crossing.axis, -1] = crossing.inward
+            value[row, crossing.axis] = crossing.miss_m
+            noise[row, crossing.axis] = EDGE_SD_M**2
+    places, spreads = np.zeros((others, 2)), np.full(others, INSET_SD_M**2)
+    spreads[: len(names)] = UNKNOWN_PEG_SD_M**2
     for visit in visits:
         row, peg = int(np.clip(np.searchsorted(centres, visit.t), 0, count - 1)), names.index(visit.name)
-        if is_line[row] or not centres[0] - step <= visit.t <= centres[-1] + step:
+        if np.isfinite(noise[row]).any() or not centres[0] - step <= visit.t <= centres[-1] + step:
             continue
         look[row, :, 2 + peg], noise[row] = 1.0, PEG_SD_M**2
         if np.isfinite(visit.sd_m):

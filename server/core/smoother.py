@@ -34,8 +34,8 @@ class Aids:
     """What is known besides fixes: way + e = `look` · (a, c, pegs) + noise on either axis.
 
     `look` [n, 2, 2 + pegs], `value_m` [n, 2] is minus the way, `noise_m2` [n, 2] infinite where there is nothing;
-    `begins` [n, 2] where a new pass is walked, whose slant has the prior `slant_m2` (per metre squared); `is_line` [n]
-    tells a pass from a peg; pegs are near `peg_m` [pegs, 2] give or take `peg_m2` [pegs].
+    `begins` [n, 2] where a new pass is walked, whose slant has the prior `slant_m2` (per metre squared); `is_line`
+    [n, 2] tells a pass from the rest; pegs are near `peg_m` [pegs, 2] give or take `peg_m2` [pegs].
     """
 
     look: Floats
@@ -211,7 +211,7 @@ class _Model:
         self.look[..., 0, _LINE:] = -aids.look
         has = np.isfinite(aids.noise_m2)
         noise = np.where(has, aids.noise_m2, _NOTHING)[..., None]
-        is_woven = (has & aids.is_line[:, None])[..., None]
+        is_woven = (has & aids.is_line)[..., None]
         self.aid_noise = np.where(is_woven, noise * scales.weave**2, noise)
         self.aid_value = np.where(has, aids.value_m, 0.0)[..., None]
         self.look[~has] = 0.0

@@ -8,7 +8,8 @@ from math import hypot
 
 import numpy as np
 
-from server.core.aids import Visit, choose_axis, gather_aids, turn_to_axis
+from server.core.aids import EDGE_SD_M, Crossing, Visit, choose_axis, gather_aids, turn_to_axis
+from server.core.edges import find_crossings
 from server.core.fit import fit_scales
 from server.core.geodesy import plane_at, plane_from_degrees
 from server.core.heading import heading_from_velocity, turn_rate
@@ -76,6 +77,7 @@ def smooth_track(
     draws: int = 64,
     intervals: tuple[Interval, ...] = (),
     visits: tuple[Visit, ...] = (),
+    edges: tuple[Floats, ...] = (),
 ) -> Track:
     """The nozzle's way by all fixes before and after.
 
@@ -104,6 +106,8 @@ def smooth_track(
         When the sprayer was on, at ground time; without, no pass is known.
     visits
         When the operator stood at a peg; surveyed places are east and north on the plane [m].
+    edges
+        The lawn's rings on the plane, each [k, 2] [m]: where passes of a receiver that wanders begin and end.
 
     Returns
     -------
@@ -148,18 +152,32 @@ def smooth_track(
     way, difference = turn_to_axis(motion.way_m, axis), turn_to_axis(place - motion.way_m, axis)
     turned = _turn_visits(visits, axis)
 
-    def bin_by(step: float) -> tuple[Bins, Floats]:
+    def bin_by(step: float, crossings: tuple[Crossing, ...] = ()) -> tuple[Bins, Floats]:
         bins, centres = _fill_bins(t, difference, quality, motion, models, step)
-        there = np.stack([np.interp(centres, t, way[:, k]) for k in (0, 1)], axis=1)
-        return replace(bins, aids=gather_aids(centres, there, spans, turned, axis_deg=axis)), centres
+        there = _spread_bins(centres, t, way)
+        aids = gather_aids(centres, there, spans, turned, axis_deg=axis, crossings=crossings)
+        return replace(bins, aids=aids), centres
 
     scales = fit_scales(bin_by(FIT_STEP_S)[0])
-    bins, centres = bin_by(_FAST_STEP_S if np.median(quality[usable]) >= FLOAT else _SLOW_STEP_S)
+    step = _FAST_STEP_S if np.median(quality[usable]) >= FLOAT else _SLOW_STEP_S
+    bins, centres = bin_by(step)
+    if edges and models[usual].wander_sd_m > EDGE_SD_M:
+        first = smooth_errors(bins, rng=rng, draws=0, scales=scales)
+        error, sd = (
+            np.stack([np.interp(t, centres, v[:, k]) for k in (0, 1)], axis=1) for v in (first.mean_m, first.sd_m)
+        )
+        rings = tuple(turn_to_axis(ring, axis) for ring in edges)
+        bins, centres = bin_by(step, find_crossings(t, way, way + error, sd, spans, rings, axis_deg=axis))
     smoothed = smooth_errors(bins, rng=rng, draws=draws, scales=scales)
     heading = heading_from_velocity(motion.smooth_east_mps, motion.smooth_north_mps)
     heading_sd = HEADING_SD_DEG + HEADING_SD_PER_TURN_S * np.abs(turn_rate(t, heading))
     pointing = (heading, heading_sd)
     return _place_nozzle(fixes, t, quality, timebase, motion, smoothed, axis, centres, pointing, sprayer, rng)
+
+
+def _spread_bins(at: Floats, t: Floats, figures: Floats) -> Floats:
+    """Both axes' figures [n, 2], given at times t, at other times."""
+    return np.stack([np.interp(at, t, figures[:, axis]) for axis in (0, 1)], axis=1)
 
 
 def _turn_visits(visits: tuple[Visit, ...], axis_deg: float) -> tuple[Visit, ...]:
