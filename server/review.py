@@ -8,6 +8,7 @@ import numpy as np
 from server.core.aids import PEG_SD_M, Visit
 from server.core.coverage import total_job
 from server.core.dose import Deposit, integrate_dose
+from server.core.ends import add_ends
 from server.core.ensemble import map_dose
 from server.core.findings import find_findings
 from server.core.flow import VolumeCurve, find_spraying, litres_at
@@ -23,7 +24,7 @@ from server.core.receiver import describe_receiver, judge_receiver
 from server.core.results import Bools, Interval, JobResult, Pass, Plane, Totals, Track
 from server.core.setup import Setup
 from server.core.simex import DRAWS as SIMEX_DRAWS
-from server.core.simex import correct_totals
+from server.core.simex import correct_totals, read_figures
 from server.core.swath import pattern_from_sprayer
 from server.core.timebase import Timebase, align_boots, count_missing, job_seconds
 from server.core.track import plane_of, smooth_track
@@ -74,29 +75,34 @@ def review_job(log: JobLog, setup: Setup, *, report: Report | None = None) -> Jo
     )
     passes = judge_pass_winds(passes, wind, treatment=setup.treatment, plane=work.plane)
     tell("dose", 0.6)
-    litres = litres_at(work.curve, work.track.t)
-    deposit = _deposit(setup, work, litres)
+    pattern, way = pattern_from_sprayer(setup.sprayer), add_ends(work.track, work.intervals)
+    # From here on the sampled tracks, the largest thing here, are held once.
+    work = replace(work, track=replace(work.track, deviations_m=work.track.deviations_m[:0].copy()))
+    litres = litres_at(work.curve, way.t)
+    deposit = _deposit(setup, work, way, litres)
+    ground = lay_ground(setup.zones, plane=work.plane, frame=deposit.frame)
+    drawn: list[Floats] = []
     dose = map_dose(
-        work.track,
+        way,
         litres,
         deposit,
-        pattern=pattern_from_sprayer(setup.sprayer),
+        pattern=pattern,
         treatment=setup.treatment,
         volume_sd_fraction=setup.flow_meter.sd_percent / 100.0,
         rng=rng,
+        watch=lambda laid: drawn.append(read_figures(laid, ground, treatment=setup.treatment)),
     )
-    # Most of the draws have served, and are the largest thing here.
-    work = replace(work, track=replace(work.track, deviations_m=work.track.deviations_m[:SIMEX_DRAWS].copy()))
+    way = replace(way, deviations_m=way.deviations_m[:SIMEX_DRAWS].copy())
     tell("findings", 0.9)
-    ground = lay_ground(setup.zones, plane=work.plane, frame=deposit.frame)
     findings = find_findings(dose, ground, treatment=setup.treatment)
     totals = correct_totals(
         _total(setup, work, passes, deposit, ground),
-        work.track,
+        way,
         litres,
         ground,
-        pattern=pattern_from_sprayer(setup.sprayer),
+        pattern=pattern,
         treatment=setup.treatment,
+        drawn=np.array(drawn) if drawn else None,
     )
     start, end = _bounds(log, work.timebase)
     receiver_class = judge_receiver(work.track.quality, work.is_spraying)
@@ -202,16 +208,15 @@ def _measure(log: JobLog, setup: Setup, work: Work, spans: tuple[PassSpan, ...])
     )
 
 
-def _deposit(setup: Setup, work: Work, litres: Floats) -> Deposit:
+def _deposit(setup: Setup, work: Work, way: Track, litres: Floats) -> Deposit:
     """The dose on the grid."""
-    track = work.track
     total = float(work.curve.litres[-1]) if len(work.curve.litres) else 0.0
     return integrate_dose(
-        track.east_m,
-        track.north_m,
-        track.heading_deg,
+        way.east_m,
+        way.north_m,
+        way.heading_deg,
         litres,
-        t=track.t,
+        t=way.t,
         pattern=pattern_from_sprayer(setup.sprayer),
         frame=_frame(setup, work),
         start_l=0.0,

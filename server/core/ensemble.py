@@ -3,6 +3,8 @@
 East, north in metres, dose in litres per square metre, arrays [ny, nx].
 """
 
+from collections.abc import Callable
+
 import numpy as np
 
 from server.core.coverage import COVERED_FRACTION
@@ -27,6 +29,7 @@ def map_dose(
     volume_sd_fraction: float,
     rng: np.random.Generator,
     max_gap_s: float = MAX_GAP_S,
+    watch: Callable[[Deposit], None] = lambda laid: None,
 ) -> DoseMap:
     """The dose of the mean track, with what its uncertainty makes of each cell.
 
@@ -52,6 +55,8 @@ def map_dose(
         Seeded generator for the meter's factor.
     max_gap_s
         A longer step between epochs leaves its liquid unplaced [s].
+    watch
+        Shown the deposit of each sampled track, before the meter's error.
 
     Returns
     -------
@@ -83,7 +88,9 @@ def map_dose(
     """
     draws = len(track.deviations_m)
     scales = 1.0 + volume_sd_fraction * rng.standard_normal(draws)
-    total, squares, missed, under, over = _tally_draws(track, litres, deposit, scales, pattern, treatment, max_gap_s)
+    total, squares, missed, under, over = _tally_draws(
+        track, litres, deposit, scales, pattern, treatment, max_gap_s, watch
+    )
     known = draws if draws > 1 else np.nan
     total *= total
     total /= known
@@ -110,6 +117,7 @@ def _tally_draws(
     pattern: Pattern,
     treatment: Treatment,
     max_gap_s: float,
+    watch: Callable[[Deposit], None],
 ) -> tuple[Floats, ...]:
     """Over all draws of each cell: sum and squares of what the dose is off, how often missed, under and over."""
     frame, target, shape = deposit.frame, treatment.target_l_per_m2, deposit.dose_l_per_m2.shape
@@ -118,6 +126,7 @@ def _tally_draws(
     chosen = thin_way(track.t, track.east_m, track.heading_deg, litres)
     for deviation, scale in zip(track.deviations_m, scales, strict=True):
         laid = lay_draw(track, litres, chosen, deviation[chosen], pattern=pattern, frame=frame, max_gap_s=max_gap_s)
+        watch(laid)
         dose = laid.dose_l_per_m2
         dose *= scale
         is_missed = dose <= COVERED_FRACTION * target

@@ -142,6 +142,8 @@ class Totals:
     unplaced_l: float
     outside_passes_l: float
     mean_dose_l_per_m2: float
+    covered_area_sd_m2: float = float("nan")
+    off_target_sd_l: float = float("nan")
 
 
 @dataclass(frozen=True, slots=True)

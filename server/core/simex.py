@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from server.core.coverage import total_job
-from server.core.dose import MAX_GAP_S
+from server.core.dose import MAX_GAP_S, Deposit
 from server.core.ensemble import lay_draw, thin_way
 from server.core.ground import Ground
 from server.core.log import Floats
@@ -78,6 +78,7 @@ def correct_totals(
     *,
     pattern: Pattern,
     treatment: Treatment,
+    drawn: Floats | None = None,
     draws: int = DRAWS,
     max_gap_s: float = MAX_GAP_S,
 ) -> Totals:
@@ -101,20 +102,23 @@ def correct_totals(
         How the liquid lies across the swath.
     treatment
         Target [L/m²] and what counts as under and over.
+    drawn
+        What `read_figures` says of all sampled tracks [all draws, 7], where they have been laid already.
     draws
-        How many of the sampled tracks to use.
+        How many of the sampled tracks to lay here.
     max_gap_s
         A longer step between epochs leaves its liquid unplaced [s].
 
     Returns
     -------
     Totals
-        The figures corrected, never below 0; as they were where no tracks were sampled.
+        The figures corrected, never below 0, and the standard deviations of covered area and of liquid off target;
+        as they were where no tracks were sampled.
 
     Notes
     -----
     The smoothed track's deviations describe its posterior, which is smaller than a raw receiver's noise: part of the
-    bias stays.
+    bias stays. The correction counts as its own standard deviation.
 
     References
     ----------
@@ -144,18 +148,68 @@ def correct_totals(
 
     def figure(deviation: Floats) -> Floats:
         deposit = lay_draw(track, litres, kept, deviation, pattern=pattern, frame=ground.frame, max_gap_s=max_gap_s)
-        return _read_figures(total_job(deposit, ground, treatment=treatment, **_REST))
+        return read_figures(deposit, ground, treatment=treatment)
 
-    figures = [
-        np.mean([figure(deviation * np.sqrt(added)) for deviation in deviations[: None if added else 1, kept]], axis=0)
-        for added in ADDED_NOISE
-    ]
+    def average(added: float) -> Floats:
+        if added == 1.0 and drawn is not None:
+            over_all: Floats = drawn.mean(axis=0)
+            return over_all
+        moved = deviations[: None if added else 1, kept]
+        averaged: Floats = np.mean([figure(deviation * np.sqrt(added)) for deviation in moved], axis=0)
+        return averaged
+
+    figures = [average(added) for added in ADDED_NOISE]
     gained = [extrapolate_noise(series) - series[0] for series in zip(*figures, strict=True)]
-    corrected = np.maximum(_read_figures(totals) + gained, 0.0)
+    corrected = np.maximum(_list_figures(totals) + gained, 0.0)
     if totals.zone_area_m2 > 0.0:
         corrected[_IN_ZONES] *= totals.zone_area_m2 / corrected[_IN_ZONES].sum()
-    return replace(totals, **dict(zip(_CORRECTED, corrected.tolist(), strict=True)))
+    corrected_totals = replace(totals, **dict(zip(_CORRECTED, corrected.tolist(), strict=True)))
+    return corrected_totals if drawn is None else _add_spread(corrected_totals, drawn, np.array(gained))
 
 
-def _read_figures(totals: Totals) -> Floats:
+def _add_spread(totals: Totals, drawn: Floats, gained: Floats) -> Totals:
+    """How sure covered area and liquid off target are: by the sampled tracks and the correction, by the meter too."""
+    spread = dict(zip(_CORRECTED, np.hypot(drawn.std(axis=0), gained).tolist(), strict=True))
+    metered = totals.off_target_l * totals.volume_sd_l / totals.volume_l if totals.volume_l > 0 else 0.0
+    return replace(
+        totals,
+        covered_area_sd_m2=spread["covered_area_m2"],
+        off_target_sd_l=float(np.hypot(spread["off_target_l"], metered)),
+    )
+
+
+def read_figures(deposit: Deposit, ground: Ground, *, treatment: Treatment) -> Floats:
+    """The areas and volumes that depend on where the rig was.
+
+    Parameters
+    ----------
+    deposit
+        Dose on the grid [L/m²].
+    ground
+        What each cell is for.
+    treatment
+        Target [L/m²] and what counts as under and over.
+
+    Returns
+    -------
+    Floats
+        Missed, under, on target, over, covered [m²]; off target, in keep-outs [L]; NaN without a boundary.
+
+    References
+    ----------
+    Derivation: `total_job`.
+
+    Examples
+    --------
+    >>> from server.core.grid import GridFrame
+    >>> frame = GridFrame(0.0, 0.0, 1.0, 2, 1)
+    >>> ground = Ground(frame, np.ones((1, 2)), np.zeros((1, 2)), True, False)
+    >>> deposit = Deposit(np.array([[0.0, 1.0]]), frame, 0.0, 0.0)
+    >>> read_figures(deposit, ground, treatment=Treatment(target_l_per_m2=1.0))[:5].tolist()
+    [1.0, 0.0, 1.0, 0.0, 1.0]
+    """
+    return _list_figures(total_job(deposit, ground, treatment=treatment, **_REST))
+
+
+def _list_figures(totals: Totals) -> Floats:
     return np.array([getattr(totals, name) for name in _CORRECTED])

@@ -62,17 +62,19 @@ export function makePairs(pairs, set) {
 /** The totals as a ledger. */
 export function makeTotals(review, set) {
   const quantity = (key, kind) => formatQuantity(review[key], kind, set);
+  const giveOrTake = (key, sd, kind) => quantity(key, kind)
+    + (Number.isFinite(review[sd]) ? ` ± ${formatQuantity(review[sd], kind, set, 1)}` : "");
   const wind = review.wind ?? {};
   const lines = [
     ["Volume sprayed", `${quantity("volume_l", "volume")} ± ${formatQuantity(review.volume_sd_l, "volume", set, 2)}`],
     ["Mean rate on the lawn", quantity("mean_dose_l_per_m2", "rate")],
-    ["Covered", quantity("covered_area_m2", "area")],
+    ["Covered", giveOrTake("covered_area_m2", "covered_area_sd_m2", "area")],
     ["Lawn", quantity("zone_area_m2", "area")],
     ["On target", quantity("zone_on_target_m2", "area")],
     ["Too little", quantity("zone_under_m2", "area")],
     ["Too much", quantity("zone_over_m2", "area")],
     ["Missed", quantity("zone_missed_m2", "area")],
-    ["Off the lawn", quantity("off_target_l", "volume")],
+    ["Off the lawn", giveOrTake("off_target_l", "off_target_sd_l", "volume")],
     ["Without a position", quantity("unplaced_l", "volume")],
     ["Sprayed for", formatSpan(review.sprayed_s)],
     ["Walked while spraying", quantity("distance_m", "length")],
