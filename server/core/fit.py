@@ -4,10 +4,12 @@ from dataclasses import replace
 
 import numpy as np
 
-from server.core.smoother import Bins, Scales, weigh_scales
+from server.core.smoother import WANDER_FACTOR, Bins, Scales, weigh_scales
 
 PRIOR_SD = (0.4, 0.5, 0.5, 0.6, 0.6)
 """Standard deviation of the logarithm of each factor: white noise, wander, drift, weave, slant."""
+DOUBT = 1.08
+"""What is fitted to a short job may as well be this much larger: the drift decides how sure neighbours are."""
 _PROBE = 0.3
 _ROUNDS = 3
 _LONGEST_STEP = 0.7
@@ -34,7 +36,7 @@ def fit_scales(bins: Bins) -> Scales:
     Notes
     -----
     A job of some minutes tells little of a wander that lasts minutes: there the prior decides, and a wander that was
-    not seen is not believed to be small.
+    not seen is not believed to be smaller than its class's.
 
     References
     ----------
@@ -66,7 +68,7 @@ def fit_scales(bins: Bins) -> Scales:
         here = here + np.clip((up - down) / (2.0 * _PROBE) / curve, -_LONGEST_STEP, _LONGEST_STEP)
     last = weigh_scales(cut, Scales(*np.exp(here)[:, None])) - 0.5 * (precision * here**2).sum()
     found = Scales(*np.exp(here if last[0] > best_weight else best)[:, None])
-    return replace(found, wander=np.maximum(found.wander, 1.0))
+    return replace(found, wander=np.maximum(found.wander, 1.0 / WANDER_FACTOR), drift=DOUBT * found.drift)
 
 
 def _cut(bins: Bins, low: int, high: int) -> Bins:

@@ -21,7 +21,9 @@ FURTHEST = 3.5
 """Passes more than this many swaths apart are no neighbours."""
 GATE_POSITION, GATE_TOTAL = 0.28, 0.30
 """Judged only if the spacing's sd is below these fractions of the swath, without and with the operator's scatter."""
-SURE, STRONG, MOST = 0.95, 0.8, 0.7
+SURE, STRONG, MOST = 0.95, 0.9, 0.7
+USUAL_SCATTER, OFF_SWATH, FEW_PAIRS = 0.08, 0.10, 6
+"""An operator's scatter and how far the usual spacing is from the swath, in swaths; worth so many pairs seen."""
 CHANCES = ("p_even", "p_gap", "p_doubled")
 NEITHER = 0.25
 """A spacing that may be beyond half a swath more or less than the swath is not even, however rare a miss is."""
@@ -230,16 +232,22 @@ def _spacing_draws(track: Track, span: PassSpan, line: _Line) -> Floats:
 
 
 def _judge_operator(blocks: list[_Block], swath_m: float) -> tuple[float, float]:
-    """The job's own spacing and how far the operator scatters about it."""
-    spacing = np.array([block.spacing for block in blocks])
-    noise = np.array([block.sd for block in blocks])
+    """The job's own spacing and how far the operator scatters about it, drawn to what is usual where pairs are few."""
+    pairs = [_join_blocks(run) for run in _group_blocks(blocks, apart=False)]
+    spacing, noise = (np.array([getattr(pair, name) for pair in pairs]) for name in ("spacing", "sd"))
     single = np.abs(spacing - swath_m) < 0.5 * swath_m
-    if np.count_nonzero(single) < 4:
-        return swath_m, 0.1 * swath_m
-    usual = float(np.clip(np.median(spacing[single]), 0.7 * swath_m, 1.3 * swath_m))
-    spread = float(np.median(np.abs(spacing[single] - usual))) / 0.6745
+    count = int(np.count_nonzero(single))
+    if count < 3:
+        return swath_m, USUAL_SCATTER * swath_m
+    middle = float(np.median(spacing[single]))
+    spread = float(np.median(np.abs(spacing[single] - middle))) / 0.6745
     own = max(spread**2 - float(np.median(noise[single] ** 2)), 0.0)
-    return usual, float(np.clip(np.sqrt(own), 0.04 * swath_m, 0.30 * swath_m))
+    scatter2 = (count * own + FEW_PAIRS * (USUAL_SCATTER * swath_m) ** 2) / (count + FEW_PAIRS)
+    # The median of so many pairs is unsure by 1.25 times their spread over the root of their number.
+    doubt2 = 1.25**2 * (scatter2 + float(np.median(noise[single] ** 2))) / count
+    weight = (OFF_SWATH * swath_m) ** 2 / ((OFF_SWATH * swath_m) ** 2 + doubt2)
+    usual = swath_m + weight * (middle - swath_m)
+    return usual, float(np.clip(np.sqrt(scatter2), 0.04 * swath_m, 0.30 * swath_m))
 
 
 def _judge_block(block: _Block, usual: float, scatter: float, swath_m: float, *, is_slow: bool) -> _Block:

@@ -38,7 +38,7 @@ class ErrorModel:
         return 2.0 * self.velocity_sd_mps**2 * self.velocity_s
 
 
-POOR = ErrorModel(0.50, 3.0, 250.0, 0.25, 0.6, 0.05)
+POOR = ErrorModel(0.50, 3.4, 250.0, 0.25, 0.6, 0.05)
 ORDINARY = ErrorModel(0.30, 1.7, 250.0, 0.08, 0.6, 0.02)
 CLEAN = ErrorModel(0.20, 1.4, 250.0, 0.025, 0.6, 0.004)
 MODELS = {
