@@ -87,13 +87,13 @@ def total_job(
     dose, target, cell = deposit.dose_l_per_m2, treatment.target_l_per_m2, deposit.frame.cell_area_m2
     wanted = ground.wanted if ground.has_zones else np.ones(dose.shape)
     covered = dose > COVERED_FRACTION * target
-    under = covered & (dose < treatment.under_fraction * target)
-    over = covered & (dose > treatment.over_fraction * target)
-    areas = [
-        float(wanted[chosen].sum()) * cell if ground.has_zones else float("nan")
-        for chosen in (~covered, under, covered & ~under & ~over, over)
-    ]
-    treated = float(wanted[covered].sum())
+    # 0 missed, 1 under, 2 on target, 3 over.
+    verdict = covered.astype(np.int8)
+    verdict += covered & (dose >= treatment.under_fraction * target)
+    verdict += covered & (dose > treatment.over_fraction * target)
+    sums = np.bincount(verdict.ravel(), weights=wanted.ravel(), minlength=4)
+    areas = (sums * cell).tolist() if ground.has_zones else [float("nan")] * 4
+    treated = float(sums[1:].sum())
     off_target = float((dose * (1.0 - wanted)).sum()) * cell + deposit.off_grid_l
     keep_out = float((dose * ground.keep_out).sum()) * cell
     return Totals(
@@ -101,7 +101,7 @@ def total_job(
         volume_sd_l=volume_sd_l,
         sprayed_s=sprayed_s,
         distance_m=distance_m,
-        covered_area_m2=float(covered.sum()) * cell,
+        covered_area_m2=float(np.count_nonzero(covered)) * cell,
         zone_area_m2=ground.wanted_m2 if ground.has_zones else float("nan"),
         zone_missed_m2=areas[0],
         zone_under_m2=areas[1],
@@ -111,5 +111,5 @@ def total_job(
         keep_out_l=keep_out if ground.has_zones or ground.has_keep_outs else float("nan"),
         unplaced_l=deposit.unplaced_l,
         outside_passes_l=outside_passes_l,
-        mean_dose_l_per_m2=float((dose * wanted)[covered].sum()) / treated if treated > 0 else float("nan"),
+        mean_dose_l_per_m2=float((dose * wanted * covered).sum()) / treated if treated > 0 else float("nan"),
     )

@@ -32,7 +32,7 @@ HEADING_SD_DEG = 3.0
 HEADING_SD_PER_TURN_S = 0.15
 """A heading is good to 3 degrees and 0.15 times the turn rate."""
 _HEADING_S = 3.0
-_SLOW_STEP_S, _FAST_STEP_S = 1.0, 0.2
+_SLOW_STEP_S, _FAST_STEP_S = 1.0, 0.4
 FIT_STEP_S = 5.0
 """The model's sizes are fitted at steps beside which the velocity's noise has no memory."""
 
