@@ -118,7 +118,8 @@ def correct_totals(
     Notes
     -----
     The smoothed track's deviations describe its posterior, which is smaller than a raw receiver's noise: part of the
-    bias stays. The correction counts as its own standard deviation.
+    bias stays. The correction counts as its own standard deviation, and so does the area that liquid
+    without a position would have covered.
 
     References
     ----------
@@ -164,16 +165,19 @@ def correct_totals(
     if totals.zone_area_m2 > 0.0:
         corrected[_IN_ZONES] *= totals.zone_area_m2 / corrected[_IN_ZONES].sum()
     corrected_totals = replace(totals, **dict(zip(_CORRECTED, corrected.tolist(), strict=True)))
-    return corrected_totals if drawn is None else _add_spread(corrected_totals, drawn, np.array(gained))
+    if drawn is None:
+        return corrected_totals
+    nowhere_m2 = totals.unplaced_l / treatment.target_l_per_m2
+    return _add_spread(corrected_totals, drawn, np.array(gained), nowhere_m2)
 
 
-def _add_spread(totals: Totals, drawn: Floats, gained: Floats) -> Totals:
-    """How sure covered area and liquid off target are: by the sampled tracks and the correction, by the meter too."""
+def _add_spread(totals: Totals, drawn: Floats, gained: Floats, nowhere_m2: float) -> Totals:
+    """How sure covered area and liquid off target are: by the sampled tracks, the correction, what is nowhere, K."""
     spread = dict(zip(_CORRECTED, np.hypot(drawn.std(axis=0), gained).tolist(), strict=True))
     metered = totals.off_target_l * totals.volume_sd_l / totals.volume_l if totals.volume_l > 0 else 0.0
     return replace(
         totals,
-        covered_area_sd_m2=spread["covered_area_m2"],
+        covered_area_sd_m2=float(np.hypot(spread["covered_area_m2"], nowhere_m2)),
         off_target_sd_l=float(np.hypot(spread["off_target_l"], metered)),
     )
 
