@@ -5,6 +5,7 @@ the flow is steady, on in turns.
 """
 
 import csv
+from collections import Counter
 from pathlib import Path
 
 import numpy as np
@@ -14,8 +15,11 @@ from firmware_sim.bench import write_log
 from firmware_sim.playback import carry_along, read_way, read_wind
 from firmware_sim.sensors.flow_meter import FlowMeter
 from firmware_sim.sensors.gnss import Receiver
+from server.core.pairs import judge_pairs
+from server.core.passes import PassSpan, split_passes
+from server.core.results import Pair
 from server.rawlog import gather_log, read_raw_log
-from server.review import review_job
+from server.review import follow_job, review_job
 from server.settings import read_setup
 
 UNTIL_S = 900.0
@@ -100,3 +104,47 @@ def test_passes_are_the_runs_of_the_recorded_heading(recordings: Path, tmp_path:
     assert len(runs) >= 14
     assert (overlap.max(axis=1) >= 0.8).all(), "every run of the recorded heading lies in one pass"
     assert len(set(overlap.argmax(axis=1).tolist())) == len(runs), "no pass joins two runs"
+
+
+@pytest.mark.parametrize("klass", ["fixed", "float", "differential", "clean", "ordinary", "poor"])
+def test_no_strip_left_out_on_the_real_way_is_called_even(recordings: Path, tmp_path: Path, klass: str) -> None:
+    """The way is real and good to 2 cm, the receiver's errors are simulated: neighbours from 0.2 to 3 swaths apart."""
+    file = recordings / "plaza_lawnmower" / "plaza1_first1160s.csv"
+    sonic = next((recordings / "csat3_20hz").glob("*.dat.gz"))
+    feed = carry_along(read_way(file, UNTIL_S), read_wind(sonic), receiver=Receiver(klass=klass), seed=7)
+    write_log(feed, tmp_path / "log.ndjson", rig="mower", boot="0123456789abcdef")
+    (tmp_path / "setup.toml").write_text(SETUP.format(k=FlowMeter().pulses_per_l))
+    setup = read_setup(tmp_path / "setup.toml")
+    log = gather_log(read_raw_log(tmp_path / "log.ndjson"), setup.job)
+    work = follow_job(log, setup, rng=np.random.default_rng(1))
+    spans = split_passes(work.track, work.intervals)
+    pairs = judge_pairs(work.track, spans, swath_m=setup.sprayer.swath_m)
+    spacings = [(pair, spacing_on_the_way(file, pair, spans)) for pair in pairs]
+    told = [(pair.verdict, true / setup.sprayer.swath_m) for pair, true in spacings if np.isfinite(true)]
+    print(klass, len(spans), "passes", Counter(verdict for verdict, _ in told), sorted(told))
+    assert len(told) > 20
+    assert not [share for verdict, share in told if verdict == "even" and share > 1.75]
+    assert not [share for verdict, share in told if verdict == "gap" and share < 1.25]
+    if klass in ("fixed", "float"):
+        assert not [share for verdict, share in told if verdict != "gap" and share > 1.75]
+    miss = [abs(pair.spacing_m - true) for pair, true in spacings if np.isfinite(true)]
+    assert np.median(miss) < {"fixed": 0.05, "float": 0.15, "differential": 0.35, "clean": 0.45}.get(klass, np.inf)
+
+
+def spacing_on_the_way(file: Path, pair: Pair, spans: tuple[PassSpan, ...]) -> float:
+    """The mean distance of two passes on the recorded way, across the first one's chord, over the judged stretch."""
+    with file.open(encoding="utf-8", newline="") as rows:
+        t, x, y = np.array([[float(row[k]) for k in ("t_s", "x_m", "y_m")] for row in csv.DictReader(rows)]).T
+    ways = []
+    for number in (pair.pass_a, pair.pass_b):
+        span = spans[number - 1]
+        at = np.arange(span.start_t - MONO_START_S, span.end_t - MONO_START_S, 0.1)
+        ways.append(np.interp(at, t, x) + 1j * np.interp(at, t, y))
+    chord = ways[0][-1] - ways[0][0]
+    one, two = ((way - ways[0][0]) * np.conj(chord) / abs(chord) for way in ways)
+    order = np.argsort(two.real)
+    inside = (one.real >= pair.from_m) & (one.real <= pair.to_m)
+    inside &= (one.real >= two.real.min()) & (one.real <= two.real.max())
+    if np.count_nonzero(inside) < 5:
+        return float("nan")
+    return float(np.abs(np.interp(one.real[inside], two.real[order], two.imag[order]) - one.imag[inside]).mean())
