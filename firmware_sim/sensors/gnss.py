@@ -5,6 +5,7 @@ Position error per axis = long Gauss–Markov wander (600–1800 s) + short (60 
 section 3.2 lists: they are not the measurements of any make.
 """
 
+import math
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -12,6 +13,7 @@ from numpy.typing import NDArray
 
 from firmware_sim.curve import Floats
 from firmware_sim.noise import wander
+from firmware_sim.sensors.multipath import draw_jumps, make_echoes, sway, walk_between
 from firmware_sim.sensors.sentences import QUALITY_CODE, write_burst
 from firmware_sim.world.geodesy import LocalPlane
 
@@ -49,7 +51,10 @@ FALLS_TO = {"fixed": "float", "float": "differential", "differential": "ordinary
 
 @dataclass(frozen=True, slots=True)
 class Receiver:
-    """Which class, how often it speaks, how late, and when it loses its corrections or the sky (spans of seconds)."""
+    """Which class, how often it speaks, how late, and when it loses its corrections or the sky (spans of seconds).
+
+    `errors` is "wander", Gauss–Markov as most models have it, or "multipath", of another kind altogether.
+    """
 
     klass: str = "fixed"
     rate_hz: float = 5.0
@@ -58,6 +63,7 @@ class Receiver:
     kinds: tuple[str, ...] = ("GGA", "RMC", "VTG", "GST")
     downgrades: tuple[tuple[float, float], ...] = ()
     dropouts: tuple[tuple[float, float], ...] = ()
+    errors: str = "wander"
 
 
 @dataclass(frozen=True, slots=True)
@@ -84,7 +90,10 @@ def take_fixes(
     """Add the class's errors to the true place and velocity at epochs t (evenly spaced)."""
     grade = CLASSES[receiver.klass]
     step = float(t[1] - t[0])
-    place_error, velocity_error = _draw_errors(grade, len(t), step, rng)
+    if receiver.errors == "multipath":
+        place_error, velocity_error = _draw_multipath(grade, t, place, velocity, rng)
+    else:
+        place_error, velocity_error = _draw_errors(grade, len(t), step, rng)
     code = np.full(len(t), QUALITY_CODE[grade.fix])
     said = np.full(len(t), grade.said_sd_m)
     if receiver.downgrades and receiver.klass in FALLS_TO:
@@ -123,6 +132,24 @@ def _draw_errors(grade: Grade, count: int, step_s: float, rng: np.random.Generat
     ]
     speed = [series(150.0, grade.bias_sd_mps) + series(grade.doppler_s, grade.doppler_sd_mps) for _ in range(2)]
     return np.array(place), np.array(speed)
+
+
+def _draw_multipath(
+    grade: Grade, t: Floats, place: tuple[Floats, Floats], velocity: tuple[Floats, Floats], rng: np.random.Generator
+) -> tuple[Floats, Floats]:
+    """Errors that belong to places, jump, walk between walls and sway, of the class's sizes; arrays [2, n] each."""
+    step = float(t[1] - t[0])
+    swayed, swaying = sway(rng, t, velocity)
+    part = grade.short_sd_m / math.sqrt(2.0)
+    found = [
+        make_echoes(rng, part).error_at(t, *place)
+        + draw_jumps(rng, t, part)
+        + walk_between(rng, t, math.sqrt(3.0) * grade.long_sd_m)
+        + grade.white_sd_m * rng.standard_normal(len(t))
+        for _ in range(2)
+    ]
+    _, speed = _draw_errors(grade, len(t), step, rng)
+    return np.array(found) + swayed, speed + swaying
 
 
 def write_fixes(receiver: Receiver, fixes: Fixes, plane: LocalPlane, utc_start: float) -> list[bytes]:

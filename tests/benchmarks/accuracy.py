@@ -1,10 +1,10 @@
 """What each class of receiver can tell: many simulated jobs reviewed, held against the simulator's truth.
 
 Run: python tests/benchmarks/accuracy.py --jobs 120 (also --swath 1.0, --first-seed 5000, --dropouts, --spray-on,
---rate-hz 5, --cell 0.25 or mixed, --classes fixed). Shares come with 99 % bounds: of verdicts by Wilson's interval
-(E. B. Wilson, J. Am. Stat. Assoc. 22, 1927), of intervals that hold by resampling jobs, since the values of a job share
-errors (B. Efron, Ann. Statist. 7, 1979). Each job has two or three lines left out and one walked twice, at a pace, a
-length, with a scatter and a weave of its own; K is known to 2 %.
+--rate-hz 5, --cell 0.25 or mixed, --errors multipath, --classes fixed). Shares come with 99 % bounds: of verdicts by
+Wilson's interval (E. B. Wilson, J. Am. Stat. Assoc. 22, 1927), of intervals that hold by resampling jobs, since the
+values of a job share errors (B. Efron, Ann. Statist. 7, 1979). Each job has two or three lines left out and one walked
+twice, at a pace, a length, with a scatter and a weave of its own; K is known to 2 %.
 """
 
 import argparse
@@ -51,6 +51,7 @@ class Trial:
     cell: str = "shipped"
     has_dropouts: bool = False
     is_on_in_turns: bool = False
+    errors: str = "wander"
 
 
 @dataclass
@@ -115,7 +116,8 @@ def make_scenario(seed: int, trial: Trial) -> Scenario:
         weave_m=float(rng.uniform(0.0, 0.06)),
     )
     spans = tuple((float(a), float(a + rng.uniform(3.0, 12.0))) for a in rng.uniform(30.0, 300.0, 2))
-    receiver = Receiver(klass=trial.klass, rate_hz=trial.rate_hz, dropouts=spans if trial.has_dropouts else ())
+    dropouts = spans if trial.has_dropouts else ()
+    receiver = Receiver(trial.klass, trial.rate_hz, dropouts=dropouts, errors=trial.errors)
     if trial.is_on_in_turns:
         plan = replace(plan, spray_on_turns=True, inset_m=0.7, turn_radius_m=0.5)
     sprayer = replace(Sprayer(), swath_m=swath_m)
@@ -333,11 +335,12 @@ def main() -> None:
     words.add_argument("--cell", default="shipped")
     words.add_argument("--dropouts", action="store_true")
     words.add_argument("--spray-on", action="store_true")
+    words.add_argument("--errors", choices=("wander", "multipath"), default="wander")
     words.add_argument("--classes", default=",".join(CLASSES))
     said = words.parse_args()
     seeds = range(said.first_seed, said.first_seed + said.jobs)
     trials = [
-        Trial(klass, said.swath, said.rate_hz, said.cell, said.dropouts, said.spray_on)
+        Trial(klass, said.swath, said.rate_hz, said.cell, said.dropouts, said.spray_on, said.errors)
         for klass in said.classes.split(",")
     ]
     print(f"{said}, seeds {seeds.start} to {seeds.stop - 1}")
