@@ -10,6 +10,10 @@ from pathlib import Path
 import pytest
 from click.testing import CliRunner, Result
 
+from firmware_sim.bench import write_log
+from firmware_sim.build import build_world
+from firmware_sim.scenarios import SCENARIOS
+from firmware_sim.setup import save_setup
 from server.__main__ import main
 from server.exports.files import NAMES
 from server.rawlog import Received, read_raw_log, write_raw_log
@@ -36,6 +40,18 @@ def test_replay_twice_gives_the_same_bytes_and_what_truly_happened(straight, tmp
     assert job["passes"] == len(truth["passes"])
     areas = sum(job[f"zone_{name}_m2"] for name in ("missed", "under", "on_target", "over"))
     assert areas == pytest.approx(job["zone_area_m2"], rel=1e-6)
+
+
+def test_the_bytes_do_not_depend_on_how_many_threads_there_are(tmp_path) -> None:
+    world = build_world(SCENARIOS["slips"], 3, receiver_class="ordinary")
+    write_log(world.feed, tmp_path / "log.ndjson", rig="sim", boot="0" * 16)
+    save_setup(world.scenario, world.receiver.latency_s, tmp_path)
+    words = ("replay", tmp_path / "log.ndjson", "--setup", tmp_path / "setup.toml", "--out")
+    for threads in (1, 4):
+        done = command(*words, tmp_path / str(threads), threads=threads)
+        assert done.returncode == 0, done.stderr
+    one, four = ({name: (tmp_path / n / name).read_bytes() for name in NAMES} for n in ("1", "4"))
+    assert one == four
 
 
 def test_a_plain_log_in_any_order_gives_the_bytes_of_the_packed_one(straight, tmp_path) -> None:
@@ -98,9 +114,9 @@ def check_line(done: subprocess.CompletedProcess[str], *words: str) -> None:
     assert [word for word in words if word not in done.stderr] == []
 
 
-def command(*words: object) -> subprocess.CompletedProcess[str]:
+def command(*words: object, threads: int = 1) -> subprocess.CompletedProcess[str]:
     """One command as a user would start it."""
-    environment = {**os.environ, "OPENBLAS_NUM_THREADS": "1"}
+    environment = {**os.environ, "OPENBLAS_NUM_THREADS": str(threads)}
     line = [sys.executable, "-m", "server", *map(str, words)]
     return subprocess.run(line, capture_output=True, text=True, timeout=60, check=False, env=environment)
 
