@@ -1,6 +1,7 @@
 """The simulated operator: pace, stops, buttons, and trigger with its reaction."""
 
-from itertools import pairwise
+from dataclasses import replace
+from itertools import groupby, pairwise
 
 import numpy as np
 import pytest
@@ -119,3 +120,31 @@ def test_a_walk_with_the_same_generator_is_the_same_walk():
         walks.append(walk_route(lay_route(scenario.plan, scenario.lawn, rng), scenario.plan.pace_mps, rng))
     assert walks[0].triggers == walks[1].triggers
     assert np.array_equal(walks[0].distance.rate, walks[1].distance.rate)
+
+
+def test_a_woven_line_ends_where_the_straight_one_does_and_strays_as_planned():
+    """Offsets at the stations between two S-bends have the planned spread; the path is smooth and one pass a line."""
+    scenario = SCENARIOS["paddock_morning"]
+    plan = replace(scenario.plan, scatter_m=0.0, weave_m=0.05)
+    h, offsets = np.radians(plan.heading_deg), []
+    for seed in range(20):
+        route = lay_route(plan, scenario.lawn, make_generator(seed, "walk"))
+        for line, pieces in groupby(route.path.segments, key=lambda segment: segment.line):
+            if line < 0:
+                continue
+            ends = [(segment.east_m, segment.north_m) for segment in pieces][::2]
+            right = [(x - plan.corner[0]) * np.cos(h) - (y - plan.corner[1]) * np.sin(h) for x, y in ends]
+            aside = np.array(right) - plan.first_line_m - line * plan.spacing_m
+            assert aside[0] == pytest.approx(0.0, abs=1e-9)
+            offsets += aside[1:].tolist()
+        for one, two in pairwise(route.path.segments):
+            assert np.hypot(one.end[0] - two.east_m, one.end[1] - two.north_m) < 1e-6
+            assert np.cos(one.end[2] - two.heading) > 1.0 - 1e-9
+    assert len(offsets) > 1000
+    assert np.std(offsets) == pytest.approx(0.05, rel=0.1)
+    world = build_world(replace(scenario, plan=plan), 3)
+    passes = find_passes(world)
+    assert [p.line for p in passes] == list(range(9))
+    for found in passes:
+        turned = np.radians(found.heading_deg - (20.0 if found.line % 2 == 0 else 200.0))
+        assert np.cos(turned) > 1.0 - 1e-6
