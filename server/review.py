@@ -1,6 +1,6 @@
 """The review of a whole job: its raw samples through core, in both directions of time, repeatable to the byte."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -22,7 +22,7 @@ from server.core.passes import PassSpan, measure_passes, split_passes
 from server.core.polygons import rings_from_zone
 from server.core.receiver import describe_receiver, judge_receiver
 from server.core.results import Bools, Interval, JobResult, Pass, Plane, Totals, Track
-from server.core.setup import Setup
+from server.core.setup import Peg, Setup
 from server.core.simex import DRAWS as SIMEX_DRAWS
 from server.core.simex import correct_totals, read_figures
 from server.core.swath import pattern_from_sprayer
@@ -172,26 +172,37 @@ def _find_edges(setup: Setup, plane: Plane) -> tuple[Floats, ...]:
 
 
 def _find_visits(log: JobLog, setup: Setup, timebase: Timebase, plane: Plane) -> tuple[Visit, ...]:
-    """When the operator said to stand at the peg, and where that was surveyed to be; of several pegs, the nearest."""
+    """When the operator said to stand at a peg: at which, if that was said, else the only or the nearest known one."""
     pressed = [happening for happening in log.happenings if happening.button == "peg"]
-    pegs = [
-        (peg.lat, peg.lon, peg.sd_m or PEG_SD_M, peg.name)
-        for peg in setup.pegs
-        if peg.lat is not None and peg.lon is not None
-    ]
-    times = [float(job_seconds(np.array([p.boot]), np.array([p.mono]), timebase)[0]) for p in pressed]
-    if not pegs or not times:
-        return tuple(Visit(t, "") for t in times)
-    places = np.stack(plane_from_degrees([peg[0] for peg in pegs], [peg[1] for peg in pegs], plane=plane), axis=1)
-    fixed = np.flatnonzero(np.isfinite(log.fixes.lat_deg))
-    fix_t = job_seconds(log.fixes.boot, log.fixes.mono, timebase)[fixed]
-    fixes = np.stack(plane_from_degrees(log.fixes.lat_deg[fixed], log.fixes.lon_deg[fixed], plane=plane), axis=1)
+    if not pressed:
+        return ()
+    times = job_seconds(np.array([p.boot for p in pressed]), np.array([p.mono for p in pressed]), timebase).tolist()
+    said = [str(p.detail.get("name") or "") if p.source == "operator" else "" for p in pressed]
+    named = sorted(set(said) - {""})
+    pegs = {peg.name: _survey(peg, plane) for peg in setup.pegs if peg.lat is not None}
     visits = []
-    for t in times:
-        here = fixes[np.abs(fix_t - t).argmin()] if len(fixed) else places[0]
-        near = int(np.hypot(*(places - here).T).argmin())
-        visits.append(Visit(t, pegs[near][3], float(places[near, 0]), float(places[near, 1]), pegs[near][2]))
+    for t, name in zip(times, said, strict=True):
+        at = name or (_nearest_peg(log, timebase, plane, pegs, t) if pegs else named[0] if len(named) == 1 else "")
+        visits.append(Visit(t, at, *pegs[at]) if at in pegs else Visit(t, at))
     return tuple(visits)
+
+
+def _survey(peg: Peg, plane: Plane) -> tuple[float, float, float]:
+    """East, north and standard deviation of a surveyed peg."""
+    east, north = plane_from_degrees(peg.lat or 0.0, peg.lon or 0.0, plane=plane)
+    return float(east), float(north), peg.sd_m or PEG_SD_M
+
+
+def _nearest_peg(
+    log: JobLog, timebase: Timebase, plane: Plane, pegs: Mapping[str, tuple[float, float, float]], t: float
+) -> str:
+    """The surveyed peg nearest to the fix at a time."""
+    fixed = np.flatnonzero(np.isfinite(log.fixes.lat_deg))
+    if not len(fixed):
+        return min(pegs)
+    row = fixed[np.abs(job_seconds(log.fixes.boot, log.fixes.mono, timebase)[fixed] - t).argmin()]
+    east, north = plane_from_degrees(float(log.fixes.lat_deg[row]), float(log.fixes.lon_deg[row]), plane=plane)
+    return min(pegs, key=lambda name: float(np.hypot(pegs[name][0] - east, pegs[name][1] - north)))
 
 
 def _measure(log: JobLog, setup: Setup, work: Work, spans: tuple[PassSpan, ...]) -> tuple[Pass, ...]:
