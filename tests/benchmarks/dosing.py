@@ -67,6 +67,27 @@ def burn_by_gdal(patches, frame):
     return rasterize(shapes, (frame.ny, frame.nx), transform=place, merge_alg=MergeAlg.add, dtype="float64")
 
 
+def grow_union(patches):
+    """The covered area as one shape that grows by each polygon, in GEOS: what a map of shapes would do live."""
+    covered, spans = shapely.Polygon(), []
+    for shape in shapely.polygons(patches.corners):
+        start = time.perf_counter()
+        covered = shapely.union(covered, shape)
+        spans.append(time.perf_counter() - start)
+    return np.array(spans)
+
+
+def walk_live(t, east, north, heading, litres):
+    """Microseconds of each fix through the live grid."""
+    grid, spans = DoseGrid(pattern=FLAT, cell_m=0.1), []
+    rows = zip(t.tolist(), east.tolist(), north.tolist(), heading.tolist(), litres.tolist(), strict=True)
+    for at, x, y, angle, volume in rows:
+        start = time.perf_counter()
+        grid.add(t=at, east=x, north=y, heading=angle, litres=volume)
+        spans.append(1e6 * (time.perf_counter() - start))
+    return np.array(spans)
+
+
 def main():
     """Print the figures."""
     t, east, north, heading, litres = walk_hour()
@@ -89,12 +110,15 @@ def main():
     apart = np.abs(burnt - exact)[exact > 0.0]
     print(f"GDAL burning {1000 * burning:.0f} ms: {burning / ours:.1f} x; a dosed cell is off by", end=" ")
     print(f"{100.0 * apart.mean() / exact[exact > 0.0].mean():.0f} % on the mean")
-    grid, spans = DoseGrid(pattern=FLAT, cell_m=0.1), []
-    for row in zip(t[:4000].tolist(), east.tolist(), north.tolist(), heading.tolist(), litres.tolist(), strict=False):
-        start = time.perf_counter()
-        grid.add(t=row[0], east=row[1], north=row[2], heading=row[3], litres=row[4])
-        spans.append(1e6 * (time.perf_counter() - start))
-    print(f"live: median {np.median(spans):.0f}, p95 {np.percentile(spans, 95):.0f} microseconds a fix")
+    union = grow_union(patches)
+    print(f"growing union by GEOS {1000 * union.sum():.0f} ms: {union.sum() / ours:.1f} x;", end=" ")
+    print(f"a polygon costs {union[-200:].mean() / union[:200].mean():.1f} x at the end of what it does at the start")
+    four = [np.concatenate([v + k * step for k in range(4)]) for v, step in ((t, 3600.0), (litres, litres[-1]))]
+    places = [np.concatenate([east + 110.0 * k for k in range(4)]), *(np.tile(v, 4) for v in (north, heading))]
+    spans = walk_live(four[0], *places, four[1])
+    minute = 300
+    print(f"live, 4 h: median {np.median(spans):.0f}, p95 {np.percentile(spans, 95):.0f} microseconds a fix,", end=" ")
+    print(f"last minute {np.median(spans[-minute:]) / np.median(spans[minute : 2 * minute]):.2f} x the second")
     zero = np.zeros(len(t))
     deviations = np.random.default_rng(2).normal(0.0, 0.1, (64, 1, 2)) + np.zeros((64, len(t), 2))
     track = Track(zero, t, t, t, east, north, zero, zero, zero, zero, heading, zero, zero, deviations)
