@@ -8,7 +8,7 @@ from server.core.smoother import WANDER_FACTOR, Bins, Scales, weigh_scales
 
 PRIOR_SD = (0.4, 0.5, 0.5, 0.6, 0.6)
 """Standard deviation of the logarithm of each factor: white noise, wander, drift, weave, slant."""
-DOUBT = 1.08
+DOUBT = 1.12
 """What is fitted to a short job may as well be this much larger: the drift decides how sure neighbours are."""
 _PROBE = 0.3
 _ROUNDS = 3
@@ -17,7 +17,7 @@ _ENOUGH = 40
 _AT_MOST = 2000
 
 
-def fit_scales(bins: Bins) -> Scales:
+def fit_scales(bins: Bins) -> tuple[Scales, float]:
     """Find the factors on the model's sizes that this job makes most likely, given what is usual.
 
     A few rounds of a Newton step in each factor's logarithm by itself, the likelihoods of one round in one run of the
@@ -30,8 +30,9 @@ def fit_scales(bins: Bins) -> Scales:
 
     Returns
     -------
-    Scales
-        One factor for each size; all 1 where there are fewer than 40 bins.
+    tuple[Scales, float]
+        One factor for each size, and the logarithm of how likely the job is with them, up to a constant; all 1 and 0
+        where there are fewer than 40 bins.
 
     Notes
     -----
@@ -47,12 +48,12 @@ def fit_scales(bins: Bins) -> Scales:
     >>> flat = np.ones(400)
     >>> place = 0.6 * np.random.default_rng(1).standard_normal((400, 2))
     >>> bins = Bins(1.0, place, 0.09 * flat, 1e-9 * flat, 100 * flat, 1e-12 * flat, 1e-9 * flat, flat > 0, flat < 0)
-    >>> 1.8 < float(fit_scales(bins).white[0]) < 2.1
+    >>> 1.8 < float(fit_scales(bins)[0].white[0]) < 2.1
     True
     """
     count = len(bins.white_m2)
     if count < _ENOUGH:
-        return Scales()
+        return Scales(), 0.0
     cut = _cut(bins, max(0, (count - _AT_MOST) // 2), min(count, (count + _AT_MOST) // 2))
     size = len(PRIOR_SD)
     precision = 1.0 / np.square(PRIOR_SD)
@@ -66,9 +67,10 @@ def fit_scales(bins: Bins) -> Scales:
         up, down = weights[1 : size + 1], weights[size + 1 :]
         curve = np.maximum((2.0 * weights[0] - up - down) / _PROBE**2, precision)
         here = here + np.clip((up - down) / (2.0 * _PROBE) / curve, -_LONGEST_STEP, _LONGEST_STEP)
-    last = weigh_scales(cut, Scales(*np.exp(here)[:, None])) - 0.5 * (precision * here**2).sum()
-    found = Scales(*np.exp(here if last[0] > best_weight else best)[:, None])
-    return replace(found, wander=np.maximum(found.wander, 1.0 / WANDER_FACTOR), drift=DOUBT * found.drift)
+    last = float(weigh_scales(cut, Scales(*np.exp(here)[:, None]))[0] - 0.5 * (precision * here**2).sum())
+    found = Scales(*np.exp(here if last > best_weight else best)[:, None])
+    scales = replace(found, wander=np.maximum(found.wander, 1.0 / WANDER_FACTOR), drift=DOUBT * found.drift)
+    return scales, max(last, best_weight)
 
 
 def _cut(bins: Bins, low: int, high: int) -> Bins:

@@ -188,6 +188,46 @@ def choose_models(velocity_noise_mps: float, *, usual: int, has_doppler: bool) -
     }
 
 
+def list_models(velocity_noise_mps: float, *, usual: int, has_doppler: bool) -> list[dict[int, ErrorModel]]:
+    """The error models that one job may have: of a `single` receiver with its own velocity poor, ordinary and clean.
+
+    Which of them it is, the job's own likelihood tells better than the velocity's noise alone: a walker's gait shakes
+    the antenna, and that is no fault of the receiver.
+
+    Parameters
+    ----------
+    velocity_noise_mps
+        Fitted noise of the velocity [m/s], NaN where it could not be judged.
+    usual
+        Code of the class that most fixes have.
+    has_doppler
+        Whether the receiver gives its own velocity.
+
+    Returns
+    -------
+    list[dict[int, ErrorModel]]
+        What the velocity's noise says first; then the others.
+
+    References
+    ----------
+    Derivation: see `choose_models`.
+
+    Examples
+    --------
+    >>> [models[SINGLE].wander_sd_m for models in list_models(0.03, usual=SINGLE, has_doppler=True)]
+    [1.4, 3.4, 1.7]
+    >>> len(list_models(0.03, usual=FIXED, has_doppler=True))
+    1
+    """
+    first = choose_models(velocity_noise_mps, usual=usual, has_doppler=has_doppler)
+    if usual != SINGLE or not has_doppler:
+        return [first]
+    noise = velocity_noise_mps if np.isfinite(velocity_noise_mps) else ORDINARY.velocity_sd_mps
+    others = [model for model in (POOR, ORDINARY, CLEAN) if model.wander_sd_m != first[SINGLE].wander_sd_m]
+    said = [float(np.clip(noise, FIT_LOW * m.velocity_sd_mps, FIT_HIGH * m.velocity_sd_mps)) for m in others]
+    return [first, *({**first, SINGLE: replace(m, velocity_sd_mps=v)} for m, v in zip(others, said, strict=True))]
+
+
 def judge_receiver(quality: Integers, is_spraying: Bools) -> str:
     """The receiver class of a job: the lowest that covers nine tenths of the spraying time.
 

@@ -16,7 +16,7 @@ from server.core.heading import heading_from_velocity, turn_rate
 from server.core.log import FLOAT, NONE, SINGLE, Fixes, Floats, Integers
 from server.core.motion import Motion, follow_motion
 from server.core.passes import find_spans
-from server.core.receiver import ErrorModel, choose_models, judge_velocity_noise, usable_quality
+from server.core.receiver import ErrorModel, judge_velocity_noise, list_models, usable_quality
 from server.core.results import Bools, Interval, Plane, Track
 from server.core.setup import Receiver, Sprayer
 from server.core.smoother import Bins, Smoothed, smooth_errors
@@ -145,29 +145,30 @@ def smooth_track(
     motion = follow_motion(t, fixes, place, usable)
     noise = judge_velocity_noise(t, *(np.where(motion.is_told, v, np.nan) for v in (motion.east_mps, motion.north_mps)))
     usual = int(np.bincount(quality[usable]).argmax())
-    models = choose_models(noise, usual=usual, has_doppler=motion.has_doppler)
+    kinds = list_models(noise, usual=usual, has_doppler=motion.has_doppler)
     known = np.where(_has_position(t, quality), 1.0, np.nan)
     spans = find_spans(t, motion.east_mps * known, motion.north_mps * known, intervals)
     axis = choose_axis(spans)
     way, difference = turn_to_axis(motion.way_m, axis), turn_to_axis(place - motion.way_m, axis)
     turned = _turn_visits(visits, axis)
 
-    def bin_by(step: float, crossings: tuple[Crossing, ...] = ()) -> tuple[Bins, Floats]:
+    def bin_by(step: float, models: dict[int, ErrorModel], crossings: tuple[Crossing, ...] = ()) -> tuple[Bins, Floats]:
         bins, centres = _fill_bins(t, difference, quality, motion, models, step)
         there = _spread_bins(centres, t, way)
         aids = gather_aids(centres, there, spans, turned, axis_deg=axis, crossings=crossings)
         return replace(bins, aids=aids), centres
 
-    scales = fit_scales(bin_by(FIT_STEP_S)[0])
+    fits = [(fit_scales(bin_by(FIT_STEP_S, models)[0]), models) for models in kinds]
+    (scales, _), models = max(fits, key=lambda fit: fit[0][1])
     step = _FAST_STEP_S if np.median(quality[usable]) >= FLOAT else _SLOW_STEP_S
-    bins, centres = bin_by(step)
+    bins, centres = bin_by(step, models)
     if edges and models[usual].wander_sd_m > EDGE_SD_M:
         first = smooth_errors(bins, rng=rng, draws=0, scales=scales)
         error, sd = (
             np.stack([np.interp(t, centres, v[:, k]) for k in (0, 1)], axis=1) for v in (first.mean_m, first.sd_m)
         )
         rings = tuple(turn_to_axis(ring, axis) for ring in edges)
-        bins, centres = bin_by(step, find_crossings(t, way, way + error, sd, spans, rings, axis_deg=axis))
+        bins, centres = bin_by(step, models, find_crossings(t, way, way + error, sd, spans, rings, axis_deg=axis))
     smoothed = smooth_errors(bins, rng=rng, draws=draws, scales=scales)
     heading = heading_from_velocity(motion.smooth_east_mps, motion.smooth_north_mps)
     heading_sd = HEADING_SD_DEG + HEADING_SD_PER_TURN_S * np.abs(turn_rate(t, heading))

@@ -45,3 +45,13 @@ def test_the_dose_of_a_pass_needs_no_position(tallies: dict[str, accuracy.Tally]
     errors = sorted(tallies[klass].figures["dose error"])
     assert len(errors) > 50
     assert errors[int(0.95 * len(errors))] < 0.06
+
+
+def test_errors_of_another_kind_and_a_gait_deceive_nobody() -> None:
+    """Echoes of a place, jumps, walls and a swaying antenna, of which the smoother knows nothing."""
+    tally = accuracy.run([accuracy.Trial("clean", errors="multipath")], range(951, 957))["clean"]
+    assert tally.counts["planned gap: even"] == 0
+    assert tally.counts["planned gap: gap"] >= 0.7 * tally.counts["planned gap"]
+    assert tally.counts["false gaps"] == 0
+    misses = tally.figures["spacings z"]
+    assert 0.5 < (sum(z * z for z in misses) / len(misses)) ** 0.5 < 1.6
