@@ -152,12 +152,7 @@ def follow_job(log: JobLog, setup: Setup, *, rng: np.random.Generator, draws: in
         draws=draws,
         intervals=intervals,
         visits=_find_visits(log, setup, timebase, plane or NOWHERE),
-        edges=tuple(
-            ring
-            for zone in setup.zones
-            if zone.kind == "zone"
-            for ring in rings_from_zone(zone, plane=plane or NOWHERE)
-        ),
+        edges=_find_edges(setup, plane or NOWHERE),
     )
     is_spraying = np.zeros(len(track.t), dtype=np.bool_)
     for interval in intervals:

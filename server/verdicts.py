@@ -5,7 +5,7 @@ from typing import Any
 import numpy as np
 
 from server.core.log import Floats, JobLog
-from server.core.pairs import judge_pairs
+from server.core.pairs import SLOWEST_HZ, judge_pairs
 from server.core.passes import PassSpan, split_passes
 from server.core.results import Track
 from server.core.seams import Seam, lay_seams, trace_pass
@@ -17,8 +17,6 @@ DRAWS = 32
 """Enough for the spread of a spacing, good to an eighth; a review takes more, for areas."""
 DOUBTFUL_SWATHS = 0.25
 """A spacing less sure than this share of the swath is the receiver's fault."""
-SLOWEST_S = 0.7
-"""Fixes further apart than this tell no strip."""
 
 
 def judge_strips(log: JobLog, setup: Setup) -> dict[str, Any]:
@@ -27,7 +25,7 @@ def judge_strips(log: JobLog, setup: Setup) -> dict[str, Any]:
     track, swath = work.track, setup.sprayer.swath_m
     spans = split_passes(track, work.intervals)
     seams = lay_seams(track, spans, judge_pairs(track, spans, swath_m=swath), swath_m=swath)
-    is_slow = bool(np.median(np.diff(track.t)) > SLOWEST_S) if len(track.t) > 2 else True
+    is_slow = bool(np.median(np.diff(track.t)) > 1.0 / SLOWEST_HZ) if len(track.t) > 2 else True
     return {
         "as_of_utc": known(float(track.utc[-1]), 3) if len(track.utc) else None,
         "plane": {"lat0_deg": work.plane.lat0_deg, "lon0_deg": work.plane.lon0_deg},

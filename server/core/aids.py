@@ -169,34 +169,49 @@ def gather_aids(
     step = float(centres[1] - centres[0]) if count > 1 else 1.0
     names = sorted({visit.name for visit in visits})
     others = len(names) + (1 if crossings else 0)
-    look, value, noise = np.zeros((count, 2, 2 + others)), -way_m.copy(), np.full((count, 2), np.inf)
     begins, is_line = np.zeros((2, count, 2), dtype=np.bool_)
-    for axis, rows, slope in _list_lines(centres, way_m, spans, axis_deg):
-        progress = way_m[rows, 1 - axis] - way_m[rows, 1 - axis].mean()
-        begins[rows[0], axis] = True
-        every = max(1, round(APART_S / step))
-        rows, progress = rows[::every], progress[::every]
-        look[rows, axis, 0], look[rows, axis, 1] = 1.0, progress
-        value[rows, axis] += slope * progress
-        noise[rows, axis], is_line[rows, axis] = WEAVE_SD_M**2, True
-    for crossing in crossings:
-        row = int(np.clip(np.floor((crossing.t - centres[0]) / step + 0.5), 0, count - 1))
-        if not np.isfinite(noise[row, crossing.axis]):
-            look[row, crossing.axis, -1] = crossing.inward
-            value[row, crossing.axis] = crossing.miss_m
-            noise[row, crossing.axis] = EDGE_SD_M**2
     places, spreads = np.zeros((others, 2)), np.full(others, INSET_SD_M**2)
     spreads[: len(names)] = UNKNOWN_PEG_SD_M**2
+    aids = Aids(
+        np.zeros((count, 2, 2 + others)), -way_m, np.full((count, 2), np.inf), begins, is_line, SLANT_SD**2, places,
+        spreads,
+    )  # fmt: skip
+    for axis, rows, slope in _list_lines(centres, way_m, spans, axis_deg):
+        _add_line(aids, axis, rows, slope, way_m[rows, 1 - axis], every=max(1, round(APART_S / step)))
+    for crossing in crossings:
+        row = int(np.clip(np.floor((crossing.t - centres[0]) / step + 0.5), 0, count - 1))
+        _add_crossing(aids, row, crossing)
     for visit in visits:
-        row, peg = int(np.clip(np.searchsorted(centres, visit.t), 0, count - 1)), names.index(visit.name)
-        if np.isfinite(noise[row]).any() or not centres[0] - step <= visit.t <= centres[-1] + step:
-            continue
-        look[row, :, 2 + peg], noise[row] = 1.0, PEG_SD_M**2
-        if np.isfinite(visit.sd_m):
-            places[peg], spreads[peg] = (visit.east_m, visit.north_m), visit.sd_m**2
-    if not np.isfinite(noise).any():
-        return None
-    return Aids(look, value, noise, begins, is_line, SLANT_SD**2, places, spreads)
+        if centres[0] - step <= visit.t <= centres[-1] + step:
+            row = int(np.clip(np.searchsorted(centres, visit.t), 0, count - 1))
+            _add_visit(aids, row, names.index(visit.name), visit)
+    return aids if np.isfinite(aids.noise_m2).any() else None
+
+
+def _add_line(aids: Aids, axis: int, rows: Integers, slope: float, along_m: Floats, *, every: int) -> None:
+    """A pass that is walked straight, looked at every so many bins."""
+    aids.begins[rows[0], axis] = True
+    rows, progress = rows[::every], (along_m - along_m.mean())[::every]
+    aids.look[rows, axis, 0], aids.look[rows, axis, 1] = 1.0, progress
+    aids.value_m[rows, axis] += slope * progress
+    aids.noise_m2[rows, axis], aids.is_line[rows, axis] = WEAVE_SD_M**2, True
+
+
+def _add_crossing(aids: Aids, row: int, crossing: Crossing) -> None:
+    """An edge at which the spray went on or off; a line that is looked at in the same bin goes first."""
+    if not np.isfinite(aids.noise_m2[row, crossing.axis]):
+        aids.look[row, crossing.axis, -1] = crossing.inward
+        aids.value_m[row, crossing.axis] = crossing.miss_m
+        aids.noise_m2[row, crossing.axis] = EDGE_SD_M**2
+
+
+def _add_visit(aids: Aids, row: int, peg: int, visit: Visit) -> None:
+    """Standing at a peg, unless the rig is on a pass."""
+    if np.isfinite(aids.noise_m2[row]).any():
+        return
+    aids.look[row, :, 2 + peg], aids.noise_m2[row] = 1.0, PEG_SD_M**2
+    if np.isfinite(visit.sd_m):
+        aids.peg_m[peg], aids.peg_m2[peg] = (visit.east_m, visit.north_m), visit.sd_m**2
 
 
 def _list_lines(

@@ -274,8 +274,7 @@ def _judge_block(block: _Block, usual: float, scatter: float, swath_m: float, *,
 
 def _share_best(run: list[_Block], judge: Callable[[_Block], _Block], scatter: float) -> list[_Block]:
     """What the best known third of a stretch says holds for the rest of it that cannot say, or contradict, itself."""
-    sure = sorted(run, key=lambda block: block.sd)
-    best = sure[: max(1, -(-len(run) // 3))]
+    best = sorted(run, key=lambda block: block.sd)[: -(-len(run) // 3)]
     whole = judge(_join_blocks(best))
     if whole.verdict == "unsure" or (whole.verdict == "even" and whole.p_even <= SURE):
         return run
@@ -283,9 +282,7 @@ def _share_best(run: list[_Block], judge: Callable[[_Block], _Block], scatter: f
     for block in run:
         agrees = abs(block.spacing - whole.spacing) <= AGREES * np.hypot(block.sd, scatter)
         if agrees and block.verdict in ("unsure", whole.verdict):
-            chances = {
-                name: max(getattr(block, name), getattr(whole, name)) for name in ("p_even", "p_gap", "p_doubled")
-            }
+            chances = {name: max(getattr(block, name), getattr(whole, name)) for name in CHANCES}
             block = replace(block, verdict=whole.verdict, **chances)
         shared.append(block)
     return shared

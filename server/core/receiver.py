@@ -4,6 +4,7 @@ Metres, seconds, metres per second; errors are standard deviations of one axis.
 """
 
 from dataclasses import dataclass, replace
+from math import isfinite, log
 
 import numpy as np
 
@@ -15,8 +16,6 @@ CLASS_NAMES = {SINGLE: "single", DIFFERENTIAL: "differential", FLOAT: "float", F
 CLASS_CODES = {name: code for code, name in CLASS_NAMES.items()}
 COVERING = 0.9
 """A job's class holds for this fraction of the spraying time."""
-POOR_MPS, CLEAN_MPS = 0.14, 0.045
-"""Fitted velocity noise above which a single receiver is poor, below which clean."""
 CAN_TELL, PARTLY_TELLS = 0.20, 0.30
 """Spacing uncertainty over swath up to which missed strips can, or partly can, be told."""
 
@@ -138,10 +137,12 @@ def judge_velocity_noise(t: Floats, east_mps: Floats, north_mps: Floats) -> floa
     return float(np.median(np.abs(bends)) / 0.6745 / np.sqrt(6.0 - 8.0 * keep + 2.0 * keep**2))
 
 
-def choose_models(velocity_noise_mps: float, *, usual: int, has_doppler: bool) -> dict[int, ErrorModel]:
-    """The error model of each class in one job, the usual one refined by the job's own velocity noise.
+def list_models(velocity_noise_mps: float, *, usual: int, has_doppler: bool) -> list[dict[int, ErrorModel]]:
+    """The error models that one job may have, each a model for every class, the likeliest by its velocity first.
 
-    A `single` receiver is first told to be poor, ordinary or clean.
+    A `single` receiver with a velocity of its own may be poor, ordinary or clean: the job's own likelihood tells that
+    better than its velocity's noise, for a walker's gait shakes the antenna, and that is no fault of the receiver. The
+    usual class is refined by the noise, within limits.
 
     Parameters
     ----------
@@ -154,8 +155,8 @@ def choose_models(velocity_noise_mps: float, *, usual: int, has_doppler: bool) -
 
     Returns
     -------
-    dict[int, ErrorModel]
-        A model for each code from SINGLE to FIXED.
+    list[dict[int, ErrorModel]]
+        One or three alternatives, each a model for each code from SINGLE to FIXED.
 
     Notes
     -----
@@ -168,64 +169,29 @@ def choose_models(velocity_noise_mps: float, *, usual: int, has_doppler: bool) -
 
     Examples
     --------
-    >>> choose_models(0.03, usual=SINGLE, has_doppler=True)[SINGLE]
-    ErrorModel(white_sd_m=0.2, wander_sd_m=1.4, wander_s=250.0, velocity_sd_mps=0.03, velocity_s=0.6, bias_sd_mps=0.004)
-    """
-    models = dict(MODELS)
-    if velocity_noise_mps > POOR_MPS:
-        models[SINGLE] = POOR
-    elif velocity_noise_mps < CLEAN_MPS:
-        models[SINGLE] = CLEAN
-    if has_doppler:
-        said = models[usual].velocity_sd_mps
-        if np.isfinite(velocity_noise_mps):
-            fitted = float(np.clip(velocity_noise_mps, FIT_LOW * said, FIT_HIGH * said))
-            models[usual] = replace(models[usual], velocity_sd_mps=fitted)
-        return models
-    return {
-        code: replace(model, velocity_sd_mps=max(0.25, 4 * model.velocity_sd_mps), bias_sd_mps=0.05)
-        for code, model in models.items()
-    }
-
-
-def list_models(velocity_noise_mps: float, *, usual: int, has_doppler: bool) -> list[dict[int, ErrorModel]]:
-    """The error models that one job may have: of a `single` receiver with its own velocity poor, ordinary and clean.
-
-    Which of them it is, the job's own likelihood tells better than the velocity's noise alone: a walker's gait shakes
-    the antenna, and that is no fault of the receiver.
-
-    Parameters
-    ----------
-    velocity_noise_mps
-        Fitted noise of the velocity [m/s], NaN where it could not be judged.
-    usual
-        Code of the class that most fixes have.
-    has_doppler
-        Whether the receiver gives its own velocity.
-
-    Returns
-    -------
-    list[dict[int, ErrorModel]]
-        What the velocity's noise says first; then the others.
-
-    References
-    ----------
-    Derivation: see `choose_models`.
-
-    Examples
-    --------
     >>> [models[SINGLE].wander_sd_m for models in list_models(0.03, usual=SINGLE, has_doppler=True)]
-    [1.4, 3.4, 1.7]
+    [1.4, 1.7, 3.4]
     >>> len(list_models(0.03, usual=FIXED, has_doppler=True))
     1
     """
-    first = choose_models(velocity_noise_mps, usual=usual, has_doppler=has_doppler)
-    if usual != SINGLE or not has_doppler:
-        return [first]
-    noise = velocity_noise_mps if np.isfinite(velocity_noise_mps) else ORDINARY.velocity_sd_mps
-    others = [model for model in (POOR, ORDINARY, CLEAN) if model.wander_sd_m != first[SINGLE].wander_sd_m]
-    said = [float(np.clip(noise, FIT_LOW * m.velocity_sd_mps, FIT_HIGH * m.velocity_sd_mps)) for m in others]
-    return [first, *({**first, SINGLE: replace(m, velocity_sd_mps=v)} for m, v in zip(others, said, strict=True))]
+    is_judged = isfinite(velocity_noise_mps) and velocity_noise_mps > 0.0
+    kinds = [ORDINARY, POOR, CLEAN]
+    if is_judged:
+        kinds.sort(key=lambda kind: abs(log(velocity_noise_mps / kind.velocity_sd_mps)))
+    alternatives = [{**MODELS, SINGLE: kind} for kind in kinds]
+    if not has_doppler:
+        return [
+            {
+                code: replace(model, velocity_sd_mps=max(0.25, 4 * model.velocity_sd_mps), bias_sd_mps=0.05)
+                for code, model in alternatives[0].items()
+            }
+        ]
+    if is_judged:
+        for models in alternatives:
+            said = models[usual].velocity_sd_mps
+            fitted = min(max(velocity_noise_mps, FIT_LOW * said), FIT_HIGH * said)
+            models[usual] = replace(models[usual], velocity_sd_mps=fitted)
+    return alternatives if usual == SINGLE else alternatives[:1]
 
 
 def judge_receiver(quality: Integers, is_spraying: Bools) -> str:

@@ -153,11 +153,10 @@ def correct_totals(
 
     def average(added: float) -> Floats:
         if added == 1.0 and drawn is not None:
-            over_all: Floats = drawn.mean(axis=0)
-            return over_all
+            # The same tracks as for the other multiples, or their difference would be extrapolated.
+            return np.asarray(drawn[: len(deviations)].mean(axis=0))
         moved = deviations[: None if added else 1, kept]
-        averaged: Floats = np.mean([figure(deviation * np.sqrt(added)) for deviation in moved], axis=0)
-        return averaged
+        return np.asarray(np.mean([figure(deviation * np.sqrt(added)) for deviation in moved], axis=0))
 
     figures = [average(added) for added in ADDED_NOISE]
     gained = [extrapolate_noise(series) - series[0] for series in zip(*figures, strict=True)]

@@ -169,7 +169,7 @@ class _Model:
     def __init__(self, bins: Bins, scales: Scales) -> None:
         n, aids = len(bins.white_m2), bins.aids
         self.kinds, self.states = len(scales.white), OWN_STATES + (len(aids.peg_m2) if aids else 0)
-        self.step_s, self.count = bins.step_s, n
+        self.count = n
         keep = np.ones((n, 2, 1, self.states))
         keep[..., _B] = np.where(bins.restarts, 0.0, np.exp(-bins.step_s / bins.wander_s))[:, None, None]
         keep[..., _D] = exp(-bins.step_s / BIAS_S)
@@ -183,13 +183,11 @@ class _Model:
         self.seen = np.isfinite(bins.observed_m[:, 0])
         self.observed = np.where(self.seen[:, None], bins.observed_m, 0.0)[..., None]
         self.white = bins.white_m2[:, None] * scales.white**2
-        first = bins.observed_m[np.argmax(self.seen)] if self.seen.any() else np.zeros(2)
-        self.mean = np.zeros((2, self.kinds, self.states))
-        self.mean[..., _E] = first[:, None]
-        self.start = np.zeros(self.mean.shape)
-        self.start[..., _E] = START_SD_M**2
-        self.start[..., _B], self.start[..., _D] = wander[0], bias[0]
-        self.start[..., _LINE], self.start[..., _SLANT] = START_SD_M**2, 1.0
+        self.mean, self.start = np.zeros((2, 2, self.kinds, self.states))
+        if self.seen.any():
+            self.mean[..., _E] = bins.observed_m[np.argmax(self.seen)][:, None]
+        self.start[..., _E] = self.start[..., _LINE] = START_SD_M**2
+        self.start[..., _B], self.start[..., _D], self.start[..., _SLANT] = wander[0], bias[0], 1.0
         self.has_aid: Bools = np.zeros(n, dtype=np.bool_)
         self.look = np.zeros((0,))
         if aids is not None:
@@ -243,12 +241,7 @@ def _filter(model: _Model, *, keeps: bool) -> _Forward:
     drags, seen, has_aid = model.drag.tolist(), model.seen.tolist(), model.has_aid.tolist()
     for i in range(model.count):
         if i:
-            if drags[i]:
-                x[..., _E] -= drags[i] * x[..., _D]
-                p[..., _E, :] -= drags[i] * p[..., _D, :]
-                p[..., _E] -= drags[i] * p[..., _D]
-            x *= model.keep[i]
-            p *= model.held[i]
+            _predict(x, p, drags[i], model.keep[i], model.held[i])
             diagonal += model.added[i]
         if keeps:
             before_means[i], before[i] = x[:, 0], p[:, 0]
@@ -261,6 +254,16 @@ def _filter(model: _Model, *, keeps: bool) -> _Forward:
             means[i], covariances[i] = x[:, 0], p[:, 0]
     judged = np.minimum(innovations[_SETTLING:], 100.0)
     return _Forward(means, covariances, before_means, before, weight, float(judged.mean()) if len(judged) else 0.0)
+
+
+def _predict(x: Floats, p: Floats, drag: float, keep: Floats, held: Floats) -> None:
+    """Carry states and covariances a bin further in place, but for the noise."""
+    if drag:
+        x[..., _E] -= drag * x[..., _D]
+        p[..., _E, :] -= drag * p[..., _D, :]
+        p[..., _E] -= drag * p[..., _D]
+    x *= keep
+    p *= held
 
 
 def _correct(x: Floats, p: Floats, look: Floats, value: Floats, noise: Floats, weight: Floats) -> Floats:

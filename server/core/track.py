@@ -3,8 +3,7 @@
 East, north in metres on the local plane, job seconds, headings in degrees clockwise from true north.
 """
 
-from dataclasses import replace
-from math import hypot
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -15,11 +14,11 @@ from server.core.geodesy import plane_at, plane_from_degrees
 from server.core.heading import heading_from_velocity, turn_rate
 from server.core.log import FLOAT, NONE, SINGLE, Fixes, Floats, Integers
 from server.core.motion import Motion, follow_motion
-from server.core.passes import find_spans
+from server.core.passes import PassSpan, find_spans
 from server.core.receiver import ErrorModel, judge_velocity_noise, list_models, usable_quality
 from server.core.results import Bools, Interval, Plane, Track
 from server.core.setup import Receiver, Sprayer
-from server.core.smoother import Bins, Smoothed, smooth_errors
+from server.core.smoother import MISFIT, Bins, Smoothed, smooth_errors
 from server.core.timebase import Timebase, fix_times
 
 DROPOUT_S = 10.0
@@ -83,8 +82,8 @@ def smooth_track(
 
     The receiver's own velocity is integrated to a way whose shape is good to centimetres; what that way is off by is
     estimated from the fixes (`smooth_errors`) and added; that passes are walked straight and that a peg stays where it
-    is helps to tell. The nozzle lies ahead and to the right of the antenna along
-    the heading of the velocity averaged over 2 s.
+    is helps to tell. The nozzle lies ahead and to the right of the antenna along the heading of the velocity averaged
+    over 2 s.
 
     Parameters
     ----------
@@ -143,37 +142,79 @@ def smooth_track(
         return _unknown_track(fixes, t, quality, timebase, draws)
     place = np.stack(plane_from_degrees(fixes.lat_deg, fixes.lon_deg, plane=plane), axis=1)
     motion = follow_motion(t, fixes, place, usable)
-    noise = judge_velocity_noise(t, *(np.where(motion.is_told, v, np.nan) for v in (motion.east_mps, motion.north_mps)))
-    usual = int(np.bincount(quality[usable]).argmax())
-    kinds = list_models(noise, usual=usual, has_doppler=motion.has_doppler)
+    heading = heading_from_velocity(motion.smooth_east_mps, motion.smooth_north_mps)
+    heading_sd = HEADING_SD_DEG + HEADING_SD_PER_TURN_S * np.abs(turn_rate(t, heading))
+    arm = _reach_out(heading, sprayer)
+    walk = _chart_walk(t, place, quality, motion, arm, intervals, visits)
+    smoothed, centres = _smooth_walk(walk, edges, rng, draws)
+    pointing = heading, heading_sd, arm
+    return _place_nozzle(fixes, timebase, walk, smoothed, centres, pointing, rng)
+
+
+@dataclass(frozen=True, slots=True)
+class _Walk:
+    """What the way's error is estimated from; `way`, `arm` and `difference` [n, 2] along and across the axis [m]."""
+
+    t: Floats
+    quality: Integers
+    motion: Motion
+    axis_deg: float
+    way: Floats
+    arm: Floats
+    difference: Floats
+    spans: tuple[PassSpan, ...]
+    visits: tuple[Visit, ...]
+
+
+def _chart_walk(
+    t: Floats,
+    place: Floats,
+    quality: Integers,
+    motion: Motion,
+    arm: Floats,
+    intervals: tuple[Interval, ...],
+    visits: tuple[Visit, ...],
+) -> _Walk:
+    """Find the passes, and turn everything to the axis that they lie along."""
     known = np.where(_has_position(t, quality), 1.0, np.nan)
     spans = find_spans(t, motion.east_mps * known, motion.north_mps * known, intervals)
     axis = choose_axis(spans)
-    way, difference = turn_to_axis(motion.way_m, axis), turn_to_axis(place - motion.way_m, axis)
-    turned = _turn_visits(visits, axis)
+    way, reach, difference = (turn_to_axis(v, axis) for v in (motion.way_m, arm, place - motion.way_m))
+    return _Walk(t, quality, motion, axis, way, reach, difference, spans, _turn_visits(visits, axis))
 
-    def bin_by(step: float, models: dict[int, ErrorModel], crossings: tuple[Crossing, ...] = ()) -> tuple[Bins, Floats]:
-        bins, centres = _fill_bins(t, difference, quality, motion, models, step)
-        there = _spread_bins(centres, t, way)
-        aids = gather_aids(centres, there, spans, turned, axis_deg=axis, crossings=crossings)
-        return replace(bins, aids=aids), centres
 
-    fits = [(fit_scales(bin_by(FIT_STEP_S, models)[0]), models) for models in kinds]
+def _smooth_walk(
+    walk: _Walk, edges: tuple[Floats, ...], rng: np.random.Generator, draws: int
+) -> tuple[Smoothed, Floats]:
+    """Fit the sizes to the job, find the edges where they help, and smooth; also the bins' centres."""
+    usable = walk.quality != NONE
+    usual = int(np.bincount(walk.quality[usable]).argmax())
+    told = (np.where(walk.motion.is_told, v, np.nan) for v in (walk.motion.east_mps, walk.motion.north_mps))
+    noise = judge_velocity_noise(walk.t, *told)
+    kinds = list_models(noise, usual=usual, has_doppler=walk.motion.has_doppler)
+    fits = [(fit_scales(_fill_bins(walk, models, FIT_STEP_S)[0]), models) for models in kinds]
     (scales, _), models = max(fits, key=lambda fit: fit[0][1])
-    step = _FAST_STEP_S if np.median(quality[usable]) >= FLOAT else _SLOW_STEP_S
-    bins, centres = bin_by(step, models)
+    step = _FAST_STEP_S if np.median(walk.quality[usable]) >= FLOAT else _SLOW_STEP_S
+    bins, centres = _fill_bins(walk, models, step)
     if edges and models[usual].wander_sd_m > EDGE_SD_M:
         first = smooth_errors(bins, rng=rng, draws=0, scales=scales)
-        error, sd = (
-            np.stack([np.interp(t, centres, v[:, k]) for k in (0, 1)], axis=1) for v in (first.mean_m, first.sd_m)
-        )
-        rings = tuple(turn_to_axis(ring, axis) for ring in edges)
-        bins, centres = bin_by(step, models, find_crossings(t, way, way + error, sd, spans, rings, axis_deg=axis))
-    smoothed = smooth_errors(bins, rng=rng, draws=draws, scales=scales)
-    heading = heading_from_velocity(motion.smooth_east_mps, motion.smooth_north_mps)
-    heading_sd = HEADING_SD_DEG + HEADING_SD_PER_TURN_S * np.abs(turn_rate(t, heading))
-    pointing = (heading, heading_sd)
-    return _place_nozzle(fixes, t, quality, timebase, motion, smoothed, axis, centres, pointing, sprayer, rng)
+        error, sd = (_spread_bins(walk.t, centres, figures) for figures in (first.mean_m, first.sd_m))
+        rings = tuple(turn_to_axis(ring, walk.axis_deg) for ring in edges)
+        # It is the nozzle that is at the edge.
+        way = walk.way + walk.arm
+        crossings = find_crossings(walk.t, way, way + error, sd, walk.spans, rings, axis_deg=walk.axis_deg)
+        bins, centres = _fill_bins(walk, models, step, crossings)
+    return smooth_errors(bins, rng=rng, draws=draws, scales=scales), centres
+
+
+def _reach_out(heading: Floats, sprayer: Sprayer) -> Floats:
+    """From the antenna to the nozzle, east and north [n, 2], metres; NaN where there is a way but no heading."""
+    ahead, right = sprayer.nozzle_forward_m, sprayer.nozzle_right_m
+    if ahead == right == 0.0:
+        return np.zeros((len(heading), 2))
+    angle = np.radians(heading)
+    east, north = ahead * np.sin(angle) + right * np.cos(angle), ahead * np.cos(angle) - right * np.sin(angle)
+    return np.stack([east, north], axis=1)
 
 
 def _spread_bins(at: Floats, t: Floats, figures: Floats) -> Floats:
@@ -196,9 +237,10 @@ def _unknown_track(fixes: Fixes, t: Floats, quality: Integers, timebase: Timebas
 
 
 def _fill_bins(
-    t: Floats, difference: Floats, quality: Integers, motion: Motion, models: dict[int, ErrorModel], step: float
+    walk: _Walk, models: dict[int, ErrorModel], step: float, crossings: tuple[Crossing, ...] = ()
 ) -> tuple[Bins, Floats]:
     """Average what was observed over even bins, and say what each bin's errors are like; also the bins' centres."""
+    t, quality, difference = walk.t, walk.quality, walk.difference
     usable = np.flatnonzero(quality != NONE)
     start = t[usable[0]] - step / 2
     index = np.floor((t[usable] - start) / step + 1e-6).astype(np.int64)
@@ -219,10 +261,12 @@ def _fill_bins(
     white, wander, wander_s, bias, drift = sizes[klass].T
     centres = start + (np.arange(count) + 0.5) * step
     middle = centres - step / 2
-    drift, stands = _drift_rates(t, motion, middle, drift)
+    drift, stands = _drift_rates(t, walk.motion, middle, drift)
     restarts = np.concatenate([[False], np.diff(klass) != 0])
     white = white / np.clip(number, 1, 5 * max(step, 1.0))
-    return Bins(step, observed, white, wander, wander_s, bias, drift * step, ~stands, restarts), centres
+    way = _spread_bins(centres, t, walk.way)
+    aids = gather_aids(centres, way, walk.spans, walk.visits, axis_deg=walk.axis_deg, crossings=crossings)
+    return Bins(step, observed, white, wander, wander_s, bias, drift * step, ~stands, restarts, aids), centres
 
 
 def _drift_rates(t: Floats, motion: Motion, at: Floats, drift: Floats) -> tuple[Floats, Bools]:
@@ -241,32 +285,23 @@ def _drift_rates(t: Floats, motion: Motion, at: Floats, drift: Floats) -> tuple[
 
 def _place_nozzle(
     fixes: Fixes,
-    t: Floats,
-    quality: Integers,
     timebase: Timebase,
-    motion: Motion,
+    walk: _Walk,
     smoothed: Smoothed,
-    axis: float,
     centres: Floats,
-    pointing: tuple[Floats, Floats],
-    sprayer: Sprayer,
+    pointing: tuple[Floats, Floats, Floats],
     rng: np.random.Generator,
 ) -> Track:
     """Put the smoothed antenna and the nozzle before it together, and forget what cannot be known."""
-    heading, heading_sd = pointing
+    (heading, heading_sd, arm), t, quality, motion = pointing, walk.t, walk.quality, walk.motion
     unknown = ~_has_position(t, quality)
-    error, deviations, spread = _errors_at(smoothed, axis, centres, t)
-    reach = hypot(sprayer.nozzle_forward_m, sprayer.nozzle_right_m)
-    position = motion.way_m + error
-    if reach > 0:
-        angle = np.radians(heading)
-        arm_east = sprayer.nozzle_forward_m * np.sin(angle) + sprayer.nozzle_right_m * np.cos(angle)
-        arm_north = sprayer.nozzle_forward_m * np.cos(angle) - sprayer.nozzle_right_m * np.sin(angle)
-        position = position + np.stack([arm_east, arm_north], axis=1)
+    error, deviations, spread = _errors_at(smoothed, walk.axis_deg, centres, t)
+    position = motion.way_m + error + arm
+    if arm.any():
         turn = np.radians(heading_sd) * _draw_pointing(t, len(deviations), rng)
-        deviations[:, :, 0] += turn * arm_north
-        deviations[:, :, 1] -= turn * arm_east
-        spread = spread + (np.radians(heading_sd) * np.stack([arm_north, arm_east])) ** 2
+        deviations[:, :, 0] += turn * arm[:, 1]
+        deviations[:, :, 1] -= turn * arm[:, 0]
+        spread = spread + (np.radians(heading_sd) * arm[:, ::-1].T) ** 2
     blank = np.where(unknown, np.nan, 1.0)
     sd = np.sqrt(spread) * blank
     deviations[:, unknown] = np.nan
@@ -285,7 +320,7 @@ def _place_nozzle(
         heading_sd * blank,
         quality,
         deviations,
-        is_misfit=smoothed.misfit > 3.0,
+        is_misfit=smoothed.misfit > MISFIT,
     )
 
 

@@ -6,7 +6,7 @@ import sys
 from pathlib import Path
 
 FOLDER = Path(__file__).resolve().parent
-NAMES = ("dosing.py", "ingest.py", "sizes.py", "strips.py")
+NAMES = ("dosing.py", "ingest.py", "live.py", "sizes.py", "strips.py")
 
 
 def main() -> None:

@@ -10,9 +10,9 @@ from server.core.receiver import (
     CLEAN,
     ORDINARY,
     POOR,
-    choose_models,
     judge_receiver,
     judge_velocity_noise,
+    list_models,
     usable_quality,
 )
 from server.core.setup import Receiver
@@ -52,13 +52,13 @@ def test_too_little_says_nothing():
 
 @pytest.mark.parametrize(("noise", "kind"), [(0.25, POOR), (0.08, ORDINARY), (0.025, CLEAN)])
 def test_single_is_poor_ordinary_or_clean_by_its_velocity(noise, kind):
-    model = choose_models(noise, usual=SINGLE, has_doppler=True)[SINGLE]
+    model = list_models(noise, usual=SINGLE, has_doppler=True)[0][SINGLE]
     assert (model.wander_sd_m, model.velocity_sd_mps) == (kind.wander_sd_m, noise)
 
 
 def test_a_receiver_without_velocity_is_trusted_less():
-    with_velocity = choose_models(float("nan"), usual=FIXED, has_doppler=True)[FIXED]
-    without = choose_models(float("nan"), usual=FIXED, has_doppler=False)[FIXED]
+    with_velocity = list_models(float("nan"), usual=FIXED, has_doppler=True)[0][FIXED]
+    without = list_models(float("nan"), usual=FIXED, has_doppler=False)[0][FIXED]
     assert without.drift_m2_per_s > 10 * with_velocity.drift_m2_per_s
 
 

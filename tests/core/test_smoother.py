@@ -60,7 +60,7 @@ def test_mean_and_sd_are_those_of_the_dense_gaussian(monkeypatch):
         smoothed = smooth_errors(bins, rng=np.random.default_rng(1), draws=0)
         mean, sd = _dense_posterior(bins)
         np.testing.assert_allclose(smoothed.mean_m, mean, atol=1e-6)
-        np.testing.assert_allclose(smoothed.sd_m, np.stack([sd, sd], axis=1), atol=1e-5)
+        np.testing.assert_allclose(smoothed.sd_m, np.stack([sd, sd], axis=1), atol=1e-6)
 
 
 def test_draws_have_the_posteriors_spread_and_memory(monkeypatch):

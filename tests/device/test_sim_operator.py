@@ -132,11 +132,12 @@ def test_a_woven_line_ends_where_the_straight_one_does_and_strays_as_planned():
         for line, pieces in groupby(route.path.segments, key=lambda segment: segment.line):
             if line < 0:
                 continue
-            ends = [(segment.east_m, segment.north_m) for segment in pieces][::2]
+            walked = list(pieces)
+            ends = [(segment.east_m, segment.north_m) for segment in walked][::2] + [walked[-1].end[:2]]
             right = [(x - plan.corner[0]) * np.cos(h) - (y - plan.corner[1]) * np.sin(h) for x, y in ends]
             aside = np.array(right) - plan.first_line_m - line * plan.spacing_m
-            assert aside[0] == pytest.approx(0.0, abs=1e-9)
-            offsets += aside[1:].tolist()
+            assert aside[[0, -1]] == pytest.approx([0.0, 0.0], abs=1e-9)
+            offsets += aside[1:-1].tolist()
         for one, two in pairwise(route.path.segments):
             assert np.hypot(one.end[0] - two.east_m, one.end[1] - two.north_m) < 1e-6
             assert np.cos(one.end[2] - two.heading) > 1.0 - 1e-9
