@@ -158,8 +158,8 @@ def test_lines_and_pegs_are_weighed_as_the_dense_gaussian_says(monkeypatch):
     smoothed = smooth_errors(bins, rng=rng, draws=0)
     for axis in (0, 1):
         mean, sd = _dense(bins, axis)
-        np.testing.assert_allclose(smoothed.mean_m[:, axis], mean, atol=1e-6)
-        np.testing.assert_allclose(smoothed.sd_m[:, axis], sd, atol=1e-6)
+        np.testing.assert_allclose(smoothed.mean_m[:, axis], mean, atol=1e-8)
+        np.testing.assert_allclose(smoothed.sd_m[:, axis], sd, atol=1e-8)
 
 
 def _dense(bins, axis):
@@ -191,5 +191,6 @@ def _dense(bins, axis):
     look = np.array(looks)
     gain = covariance @ look.T @ np.linalg.inv(look @ covariance @ look.T + np.diag(noises))
     mean = before + gain @ (np.array(values) - look @ before)
-    spread = covariance - gain @ look @ covariance
+    left = np.eye(3 * n + 3) - gain @ look
+    spread = left @ covariance @ left.T + gain @ np.diag(noises) @ gain.T
     return mean[: 3 * n : 3], np.sqrt(np.diag(spread)[: 3 * n : 3])
