@@ -58,6 +58,7 @@ class LiveWay:
         self._areas = Areas()
         self._laid_l = 0.0
         self._counted: tuple[object, float] = (None, -inf)
+        self._covered_cells, self._wanted_cells = np.zeros((2, 0))
 
     def restart_flow(self) -> None:
         """The device began anew: its count did, too."""
@@ -104,7 +105,7 @@ class LiveWay:
         self.tank_used_l = 0.0
 
     def areas(self) -> Areas:
-        """How much is covered and left, counted anew at most once a second: the whole grid is looked through."""
+        """How much is covered and left, counted anew at most once a second."""
         laid = self.grid.off_grid_l, self._laid_l, self.plane
         if laid != self._counted[0] and not self.track.t - self._counted[1] < COUNT_EVERY_S:
             self._areas = self._count_areas()
@@ -112,16 +113,21 @@ class LiveWay:
         return self._areas
 
     def _count_areas(self) -> Areas:
-        """Look through the whole grid."""
-        limit = COVERED_FRACTION * self._setup.treatment.target_l_per_m2
-        is_covered = self.grid.dose > limit
-        covered = float(np.count_nonzero(is_covered)) * self.grid.frame.cell_area_m2
-        ground = self._find_ground()
+        """Look through the rows that were sprayed since, all of them where the grid has grown."""
+        grid, ground = self.grid, self._find_ground()
+        rows = grid.take_rows()
+        if rows is None:
+            self._covered_cells, self._wanted_cells = np.zeros((2, grid.frame.ny))
+            rows = (0, grid.frame.ny)
+        part = slice(*rows)
+        is_covered = grid.dose[part] > COVERED_FRACTION * self._setup.treatment.target_l_per_m2
+        self._covered_cells[part] = np.count_nonzero(is_covered, axis=1)
+        covered = float(self._covered_cells.sum()) * grid.frame.cell_area_m2
         if ground is None:
             return Areas(covered)
-        done = float(ground.wanted[is_covered].sum()) * ground.frame.cell_area_m2
+        self._wanted_cells[part] = (ground.wanted[part] * is_covered).sum(axis=1)
         zone = self._zone_m2 or 0.0
-        return Areas(covered, zone, max(0.0, zone - done))
+        return Areas(covered, zone, max(0.0, zone - float(self._wanted_cells.sum()) * grid.frame.cell_area_m2))
 
     def degrees(self) -> tuple[float, float]:
         """Latitude and longitude of the nozzle."""

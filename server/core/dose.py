@@ -210,6 +210,7 @@ class DoseGrid:
         self._changed: Bools = np.zeros((1, 1), dtype=np.bool_)
         self._rows = (0, 0)
         self._is_new = True
+        self._watched: tuple[int, int] | None = None
 
     def add(self, *, t: float, east: float, north: float, heading: float, litres: float) -> None:
         """Lay what was let out since the last fix, given the nozzle, the heading and the cumulative litres now.
@@ -289,6 +290,27 @@ class DoseGrid:
         self._rows, self._is_new = (0, 0), False
         return changes
 
+    def take_rows(self) -> tuple[int, int] | None:
+        """The rows in which a dose changed since this was last asked, for who counts cells.
+
+        Returns
+        -------
+        tuple[int, int] | None
+            The first row and the one behind the last; None where the frame changed.
+
+        References
+        ----------
+        Derivation: the reach of the windows that were touched.
+
+        Examples
+        --------
+        >>> grid = DoseGrid(pattern=Pattern(1.0, 1.0), cell_m=1.0)
+        >>> grid.take_rows() is None, grid.take_rows()
+        (True, (0, 0))
+        """
+        rows, self._watched = self._watched, (0, 0)
+        return rows
+
     def _sweep(self, before: Fix, after: Fix, liquid: float) -> tuple[list[Corners], list[float]]:
         """The polygons of one step and their densities."""
         quad = straight_quad(before, after, pattern=self.pattern)
@@ -317,8 +339,9 @@ class DoseGrid:
         here = (slice(row, row + height), slice(column, column + width))
         self.dose[here] += dose
         self._changed[here] |= dose > 0
-        first, last = self._rows
-        self._rows = (min(first, row), max(last, row + height)) if last else (row, row + height)
+        touched = (row, row + height)
+        self._rows = _join_rows(self._rows, touched)
+        self._watched = self._watched and _join_rows(self._watched, touched)
 
     def _reach(self, window: Window) -> bool:
         """Grow the frame, in steps, until it holds the window; False if it would be too large to keep."""
@@ -340,5 +363,10 @@ class DoseGrid:
             dose[y0 - south : y1 - south, x0 - west : x1 - west] = self.dose
         self.frame = GridFrame(west * cell, south * cell, cell, east - west, north - south)
         self.dose, self._changed, self._is_new = dose, np.zeros(dose.shape, dtype=np.bool_), True
-        self._rows = (0, 0)
+        self._rows, self._watched = (0, 0), None
         return True
+
+
+def _join_rows(rows: tuple[int, int], more: tuple[int, int]) -> tuple[int, int]:
+    """The span of rows that holds both; (0, 0) is none."""
+    return (min(rows[0], more[0]), max(rows[1], more[1])) if rows[1] else more
