@@ -32,6 +32,8 @@ JOIN_DEG = 30.0
 SHORTEST_S, SHORTEST_M = 1.0, 1.0
 DROPOUT_S = 2.0
 """A pass with fixes further apart than this has no known length."""
+HIDDEN_SHARE = 0.2
+"""While no fix comes the pace may be off by this share: near its ends a pass is walked slower."""
 CLEAN_WINDOW_S, NOISY_WINDOW_S, NOISY_MPS = 1.0, 4.0, 0.12
 """Velocity is averaged over this for headings; longer where it is noisier than a walker turns."""
 _GRID_S = 0.1
@@ -154,7 +156,8 @@ def measure_passes(
     """What each pass came to: length, volume, area and dose.
 
     Length is velocity integrated, area what the swath swept, dose volume over area. The dose's uncertainty joins the
-    meter's, that of one pulse and the length's by the sampled tracks; the swath's own is not known here.
+    meter's, that of one pulse, the length's by the sampled tracks and that of short gaps without a fix; the swath's own
+    is not known here.
 
     Parameters
     ----------
@@ -323,11 +326,12 @@ def _measure_pass(
     """One pass's record."""
     litres = litres_at(curve, [span.start_t, span.end_t])
     volume = float(litres[1] - litres[0])
-    length, area = _measure_way(track, span, swath_m=sprayer.swath_m)
+    length, area, hidden = _measure_way(track, span, swath_m=sprayer.swath_m)
     dose = volume / area if area > 0 else float("nan")
     pulses = float(np.diff(np.interp([span.start_t, span.end_t], curve.t, curve.pulses))[0]) if len(curve.t) else 0.0
     spread = _spread_of_length(track, span) / length if length > 0 else 0.0
-    shares = (meter.sd_percent / 100.0, 1.0 / max(pulses, 1.0), spread)
+    unseen = HIDDEN_SHARE * hidden / (span.end_t - span.start_t)
+    shares = (meter.sd_percent / 100.0, 1.0 / max(pulses, 1.0), spread, unseen)
     relative = float(np.sqrt(np.sum(np.square(shares))))
     boot = int(track.boot[min(span.i0, len(track.boot) - 1)])
     shift = float(timebase.shift_s[boot])
@@ -363,19 +367,28 @@ def _spread_of_length(track: Track, span: PassSpan) -> float:
     return spread if np.isfinite(spread) else 0.0
 
 
-def _measure_way(track: Track, span: PassSpan, *, swath_m: float) -> tuple[float, float]:
-    """Length and swept area of a pass between its exact ends, NaN where a dropout hides them."""
+def _measure_way(track: Track, span: PassSpan, *, swath_m: float) -> tuple[float, float, float]:
+    """Length and swept area of a pass between its exact ends, NaN where a dropout hides them; seconds without a fix."""
     low, high = max(span.i0 - 1, 0), min(span.i1 + 1, len(track.t))
     rows = np.arange(low, high)
-    sound = rows[(track.quality[low:high] != NONE) & np.isfinite(track.east_m[low:high])]
-    times = np.concatenate([[span.start_t], track.t[sound], [span.end_t]])
-    inner = np.diff(np.sort(times))
-    if len(sound) < 2 or inner.max() > DROPOUT_S:
-        return float("nan"), float("nan")
+    known = rows[np.isfinite(track.east_m[low:high])]
+    sound = known[track.quality[known] != NONE]
+    gaps = np.diff(np.sort(np.concatenate([[span.start_t], track.t[sound], [span.end_t]])))
+    if len(sound) < 2 or gaps.max() > DROPOUT_S:
+        return float("nan"), float("nan"), float("nan")
     t = np.concatenate([[span.start_t], track.t[span.i0 : span.i1], [span.end_t]])
-    speed = np.interp(t, track.t[sound], np.hypot(track.velocity_east_mps[sound], track.velocity_north_mps[sound]))
-    length = float(((speed[1:] + speed[:-1]) / 2 * np.diff(t)).sum())
-    east, north = (np.interp(t, track.t[sound], v[sound]) for v in (track.east_m, track.north_m))
-    heading = np.interp(t, track.t[sound], np.unwrap(track.heading_deg[sound], period=360.0))
-    area = swept_area(east, north, heading, swath_m=swath_m)
-    return length, area
+    speed = np.hypot(track.velocity_east_mps[sound], track.velocity_north_mps[sound])
+    length = _integrate(np.interp(t, track.t[sound], speed), t)
+    # Beyond the last known place the way goes on as it was.
+    placed = np.clip(t, track.t[known[0]], track.t[known[-1]])
+    east, north = (np.interp(placed, track.t[known], v[known]) for v in (track.east_m, track.north_m))
+    heading = np.interp(placed, track.t[known], np.unwrap(track.heading_deg[known], period=360.0))
+    share = _integrate(np.interp(placed, track.t[sound], speed), placed) / length if length > 0 else 1.0
+    usual = float(np.median(gaps))
+    hidden = float((gaps - usual)[gaps > 1.6 * usual].sum())
+    return length, swept_area(east, north, heading, swath_m=swath_m) / share, hidden
+
+
+def _integrate(rate: Floats, t: Floats) -> float:
+    """The area under a line of points."""
+    return float(((rate[1:] + rate[:-1]) / 2 * np.diff(t)).sum())

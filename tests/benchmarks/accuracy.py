@@ -73,7 +73,8 @@ class Tally:
         """Count one interval, and whether it held."""
         self.counts[name] += 1
         self.counts[f"{name} held"] += abs(miss) <= Z90 * sd
-        self.figures[f"{name} z"].append(miss / sd if sd > 0 else 0.0)
+        if sd > 0:
+            self.figures[f"{name} z"].append(miss / sd)
 
     def held(self, name: str) -> str:
         """In how many per cent an interval held, with 99 % bounds over resampled jobs, and the errors over their sd."""
@@ -237,13 +238,14 @@ def judge_doses(
     result: JobResult, truth: list[TruePass], lines: dict[int, TruePass], world: World, tally: Tally
 ) -> None:
     """Dose of each pass against volume over length and swath; those with a dropout in them apart."""
-    swath_m = world.scenario.sprayer.swath_m
+    swath_m, dropouts = world.scenario.sprayer.swath_m, world.scenario.receiver.dropouts
+    tally.counts["cut passes"] += sum(any(a < t.end_s and b > t.start_s for a, b in dropouts) for t in truth)
     for found in result.passes:
         if found.number not in lines or not is_whole(found, lines[found.number]):
             continue
         true = lines[found.number]
         dose = true.volume_l / (true.length_m * swath_m)
-        is_cut = any(a < true.end_s and b > true.start_s for a, b in world.scenario.receiver.dropouts)
+        is_cut = any(a < true.end_s and b > true.start_s for a, b in dropouts)
         if not np.isfinite(found.dose_l_per_m2):
             tally.counts["doses unknown"] += 1
             tally.counts["cut doses unknown"] += is_cut
@@ -306,9 +308,11 @@ def describe(klass: str, tally: Tally) -> str:
             f"  pass dose: rms {100 * sqrt((dose**2).mean()):.1f} %, p95 {100 * np.quantile(dose, 0.95):.1f} %, "
             f"unknown {tally.counts['doses unknown']}; spacing rms {sqrt((spacing**2).mean()):.3f} m"
         )
-    if tally.counts["cut doses unknown"] + tally.counts["cut doses held"] + tally.counts["cut doses off"]:
-        cut = ", ".join(f"{word} {tally.counts[f'cut doses {word}']}" for word in ("unknown", "held", "off"))
-        rows.append(f"  doses of passes with a dropout: {cut}")
+    if tally.counts["cut passes"]:
+        cut = {word: tally.counts[f"cut doses {word}"] for word in ("unknown", "held", "off")}
+        apart = tally.counts["cut passes"] - sum(cut.values())
+        said = ", ".join(f"{word} {count}" for word, count in cut.items())
+        rows.append(f"  doses of {tally.counts['cut passes']} passes with a dropout: {said}, not found whole {apart}")
     rows.append("  90 % intervals hold: " + "; ".join(tally.held(name) for name in INTERVALS))
     error = np.array(tally.figures["covered error"])
     rows.append(f"  covered share of the lawn: bias {error.mean():+.3f}, sd {error.std():.3f}")

@@ -148,6 +148,22 @@ def test_a_lap_round_the_edge_is_one_pass_a_side(bench):
     assert _match(passes, [(10 + a / 1.2, 10 + b / 1.2) for a, b in pairwise(way)]) == 4
 
 
+@pytest.mark.parametrize("hidden", [(-1.5, 6.0), (-6.0, 1.5)], ids=["at the end", "at the start"])
+def test_the_sky_lost_for_the_last_steps_of_a_pass_leaves_its_dose(bench, hidden):
+    walk = bench.walk_lawn([0.0, 4.0, 8.0])
+    start, end = walk.spraying[1]
+    a, b = (end + hidden[0], end + hidden[1]) if hidden[0] > -5.0 else (start + hidden[0], start + hidden[1])
+    quality = np.where((walk.t > a) & (walk.t < b), 0, 4)
+    curve = _curve(bench, walk.spraying, 200)
+    whole, cut = (
+        _measure(_track(bench.make_fixes(walk.t, walk.east_m, walk.north_m, walk.velocity, quality=q)), curve)[1]
+        for q in (np.full(len(walk.t), 4), quality)
+    )
+    assert cut.dose_l_per_m2 == pytest.approx(whole.dose_l_per_m2, rel=0.02)
+    # The way is bridged as if the operator could have gone anywhere: unsure, but not at a loss.
+    assert 1.02 * whole.dose_sd_l_per_m2 < cut.dose_sd_l_per_m2 < 0.15 * whole.dose_l_per_m2
+
+
 def test_a_dropout_leaves_volume_known_and_area_not(bench):
     walk = bench.walk_lawn([0.0, 1.0, 2.0])
     quality = np.full(len(walk.t), 4)

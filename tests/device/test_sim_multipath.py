@@ -68,12 +68,17 @@ def test_the_swaying_velocity_is_that_of_the_swaying_place():
 
 
 @pytest.mark.parametrize("klass", CLASSES)
-def test_both_kinds_of_error_are_of_one_size(klass):
+def test_both_kinds_of_error_are_of_one_size_but_for_the_gait(klass):
+    """Standing receivers at many places do not sway; walking ones do, by a sine of the stated size to the side."""
     place = (5.0 * np.sin(T / 30.0), 1.2 * (T % 60.0))
-    still = np.zeros(len(T))
-    sizes = {}
-    for errors in ("wander", "multipath"):
+    still, north = np.zeros(len(T)), np.full(len(T), 1.2)
+
+    def spread(errors, velocity):
         receiver = Receiver(klass=klass, errors=errors)
-        found = [take_fixes(receiver, T, place, (still, still), make_generator(s, "receiver")) for s in range(40)]
-        sizes[errors] = np.sqrt(np.mean([(fixes.east_m - place[0]) ** 2 for fixes in found]))
-    assert sizes["multipath"] == pytest.approx(sizes["wander"], rel=0.3)
+        found = [take_fixes(receiver, T, place, velocity, make_generator(s, "receiver")) for s in range(40)]
+        return np.sqrt(np.mean([(fixes.east_m - place[0]) ** 2 for fixes in found]))
+
+    usual, standing = (spread(errors, (still, still)) for errors in ("wander", "multipath"))
+    walking = spread("multipath", (still, north))
+    assert standing == pytest.approx(usual, rel=0.3)
+    assert walking == pytest.approx(np.sqrt(standing**2 + SWAY_M**2 / 2.0), rel=0.05)
