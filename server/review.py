@@ -21,7 +21,7 @@ from server.core.pairs import judge_pairs
 from server.core.passes import PassSpan, measure_passes, split_passes
 from server.core.polygons import rings_from_zone
 from server.core.receiver import describe_receiver, judge_receiver
-from server.core.results import Bools, Interval, JobResult, Pass, Plane, Totals, Track
+from server.core.results import Bools, Interval, JobResult, Pair, Pass, Plane, Totals, Track
 from server.core.setup import Peg, Setup
 from server.core.simex import DRAWS as SIMEX_DRAWS
 from server.core.simex import correct_totals, read_figures
@@ -60,9 +60,8 @@ def review_job(log: JobLog, setup: Setup, *, report: Report | None = None) -> Jo
     tell("track", 0.05)
     work = follow_job(log, setup, rng=rng)
     tell("passes", 0.3)
-    spans = split_passes(work.track, work.intervals)
+    spans, pairs = pair_passes(work, setup)
     passes = _measure(log, setup, work, spans)
-    pairs = judge_pairs(work.track, spans, swath_m=setup.sprayer.swath_m)
     tell("wind", 0.4)
     wind = estimate_wind(
         log.wind,
@@ -152,7 +151,7 @@ def follow_job(log: JobLog, setup: Setup, *, rng: np.random.Generator, draws: in
         draws=draws,
         intervals=intervals,
         visits=_find_visits(log, setup, timebase, plane or NOWHERE),
-        edges=_find_edges(setup, plane or NOWHERE),
+        edges=tuple(ring for rings in _lay_rings(setup, plane or NOWHERE, "zone") for ring in rings),
     )
     is_spraying = np.zeros(len(track.t), dtype=np.bool_)
     for interval in intervals:
@@ -160,10 +159,16 @@ def follow_job(log: JobLog, setup: Setup, *, rng: np.random.Generator, draws: in
     return Work(timebase, curve, intervals, plane or NOWHERE, track, is_spraying)
 
 
-def _find_edges(setup: Setup, plane: Plane) -> tuple[Floats, ...]:
-    """The rings of the zones on the plane."""
-    zones = [zone for zone in setup.zones if zone.kind == "zone"]
-    return tuple(ring for zone in zones for ring in rings_from_zone(zone, plane=plane))
+def pair_passes(work: Work, setup: Setup) -> tuple[tuple[PassSpan, ...], tuple[Pair, ...]]:
+    """The passes, and how neighbours lie to each other."""
+    spans = split_passes(work.track, work.intervals)
+    beds = _lay_rings(setup, work.plane, "keep_out")
+    return spans, judge_pairs(work.track, spans, swath_m=setup.sprayer.swath_m, beds=beds)
+
+
+def _lay_rings(setup: Setup, plane: Plane, kind: str) -> tuple[tuple[Floats, ...], ...]:
+    """The rings of each zone, or each keep-out, on the plane."""
+    return tuple(rings_from_zone(zone, plane=plane) for zone in setup.zones if zone.kind == kind)
 
 
 def _find_visits(log: JobLog, setup: Setup, timebase: Timebase, plane: Plane) -> tuple[Visit, ...]:

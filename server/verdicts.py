@@ -5,12 +5,12 @@ from typing import Any
 import numpy as np
 
 from server.core.log import Floats, JobLog
-from server.core.pairs import SLOWEST_HZ, judge_pairs
-from server.core.passes import PassSpan, split_passes
+from server.core.pairs import SLOWEST_HZ
+from server.core.passes import PassSpan
 from server.core.results import Track
 from server.core.seams import Seam, lay_seams, trace_pass
 from server.core.setup import Setup
-from server.review import follow_job
+from server.review import follow_job, pair_passes
 from server.snapshot import known
 
 DRAWS = 32
@@ -23,8 +23,8 @@ def judge_strips(log: JobLog, setup: Setup) -> dict[str, Any]:
     """Smoothed passes and the verdicts on neighbours; the same samples and settings give the same values."""
     work = follow_job(log, setup, rng=np.random.default_rng(int(log.digest[:16], 16)), draws=DRAWS)
     track, swath = work.track, setup.sprayer.swath_m
-    spans = split_passes(track, work.intervals)
-    seams = lay_seams(track, spans, judge_pairs(track, spans, swath_m=swath), swath_m=swath)
+    spans, pairs = pair_passes(work, setup)
+    seams = lay_seams(track, spans, pairs, swath_m=swath)
     is_slow = bool(np.median(np.diff(track.t)) > 1.0 / SLOWEST_HZ) if len(track.t) > 2 else True
     return {
         "as_of_utc": known(float(track.utc[-1]), 3) if len(track.utc) else None,

@@ -11,6 +11,7 @@ import numpy as np
 
 from server.core.log import Floats, Integers
 from server.core.passes import PassSpan
+from server.core.polygons import point_in_rings
 from server.core.results import Bools, Pair, Track
 
 STATION_M = 1.0
@@ -61,7 +62,9 @@ class _Block:
     p_doubled: float = 0.0
 
 
-def judge_pairs(track: Track, spans: tuple[PassSpan, ...], *, swath_m: float) -> tuple[Pair, ...]:
+def judge_pairs(
+    track: Track, spans: tuple[PassSpan, ...], *, swath_m: float, beds: tuple[tuple[Floats, ...], ...] = ()
+) -> tuple[Pair, ...]:
     """Judge the spacing of neighbouring passes, stretch by stretch.
 
     Spacings are taken at stations of 1 m from the posterior tracks, in blocks of 4 m: mean m, sd s. The job's median
@@ -78,6 +81,8 @@ def judge_pairs(track: Track, spans: tuple[PassSpan, ...], *, swath_m: float) ->
         The passes in order of time; pass 1 is the first.
     swath_m
         Effective width [m].
+    beds
+        The keep-outs' rings, each [k, 2] [m]: passes on either side of a bed are no neighbours there.
 
     Returns
     -------
@@ -106,7 +111,7 @@ def judge_pairs(track: Track, spans: tuple[PassSpan, ...], *, swath_m: float) ->
     >>> [(pair.pass_a, pair.pass_b, pair.verdict) for pair in judge_pairs(track, spans, swath_m=1.0)]
     [(1, 2, 'even')]
     """
-    blocks = _measure_blocks(track, spans, swath_m)
+    blocks = _measure_blocks(track, spans, swath_m, beds)
     if not blocks:
         return ()
     step = np.diff(track.t)
@@ -121,7 +126,9 @@ def judge_pairs(track: Track, spans: tuple[PassSpan, ...], *, swath_m: float) ->
     return tuple(_judge_stretch(run, swath_m) for run in _group_blocks(shared, apart=True))
 
 
-def _measure_blocks(track: Track, spans: tuple[PassSpan, ...], swath_m: float) -> list[_Block]:
+def _measure_blocks(
+    track: Track, spans: tuple[PassSpan, ...], swath_m: float, beds: tuple[tuple[Floats, ...], ...]
+) -> list[_Block]:
     """The spacing of every pair of neighbours, block by block."""
     blocks: list[_Block] = []
     for a in range(len(spans)):
@@ -130,8 +137,18 @@ def _measure_blocks(track: Track, spans: tuple[PassSpan, ...], swath_m: float) -
             continue
         for b, near in _find_neighbours(line, a, swath_m):
             if b > a:
-                blocks += _cut_blocks(track, spans, line, (a, b), near)
+                blocks += _cut_blocks(track, spans, line, (a, b), near & ~_lies_between(track, line, b, beds))
     return blocks
+
+
+def _lies_between(track: Track, line: _Line, b: int, beds: tuple[tuple[Floats, ...], ...]) -> Bools:
+    """At which stations the middle between a pass and another lies in a bed."""
+    east = track.east_m[line.epochs] + line.forward[1] * line.offsets[b] / 2.0
+    north = track.north_m[line.epochs] - line.forward[0] * line.offsets[b] / 2.0
+    inside = np.zeros(len(east), dtype=np.bool_)
+    for rings in beds:
+        inside |= point_in_rings(east, north, rings)
+    return inside
 
 
 def _lay_line(track: Track, spans: tuple[PassSpan, ...], a: int) -> _Line | None:

@@ -162,6 +162,24 @@ def test_wedges_are_judged_by_stretch(bench):
     assert wedge[0].spacing_m > wedge[-1].spacing_m + 0.3
 
 
+def test_a_bed_between_two_passes_is_no_missed_strip(bench):
+    walk = bench.walk_lawn([0.0, 1.0, 3.0, 4.0])
+    fixes = bench.observe_walk(walk, np.random.default_rng(1), **CLASSES["fixed"])
+    track = smooth_track(
+        fixes, BASE, Plane(45.0, -30.0), receiver=Receiver(), sprayer=Sprayer(1.0), rng=np.random.default_rng(1)
+    )
+    spans = split_passes(track, tuple(Interval(a, b, 0.4) for a, b in walk.spraying))
+    bed = (np.array([[1.6, 8.0], [2.4, 8.0], [2.4, 14.0], [1.6, 14.0], [1.6, 8.0]]),)
+    gaps = [
+        [(p.from_m, p.to_m) for p in judge_pairs(track, spans, swath_m=1.0, beds=beds) if p.verdict == "gap"]
+        for beds in ((), (bed,))
+    ]
+    # Pass 2 is walked from 25 m down to 0: the bed lies 11 to 17 m from its start.
+    assert sum(b - a for a, b in gaps[0]) > 22.0
+    assert sum(b - a for a, b in gaps[0]) - sum(b - a for a, b in gaps[1]) == pytest.approx(6.0, abs=1.1)
+    assert not [1 for a, b in gaps[1] if a < 16.0 and b > 12.0]
+
+
 def test_no_passes_no_pairs(bench):
     assert _judge(bench, [0.0], "fixed") == ()
 
