@@ -61,6 +61,7 @@ def _run_in(folder: Path, settings: DemoSettings) -> None:
 
 def _play(folder: Path, settings: DemoSettings, children: list[subprocess.Popen[bytes]]) -> None:
     """Start the three, watch the job, leave the review up."""
+    _check_port(settings.port)
     broker_port = _free_port()
     children.append(_start("server.broker", "--port", str(broker_port), is_quiet=True))
     _await_port(broker_port, children[-1], "the embedded broker")
@@ -97,6 +98,8 @@ def _play(folder: Path, settings: DemoSettings, children: list[subprocess.Popen[
     children.append(rig)
     print("A simulated job passes by in about a minute and a half. Ctrl-C ends everything.", flush=True)
     while rig.poll() is None:
+        if children[1].poll() is not None:
+            raise SettingsError("the service has ended: its last line says why")
         time.sleep(0.2)
     _tell_review(address)
     while not settings.is_once and children[1].poll() is None:
@@ -137,6 +140,14 @@ def _start(module: str, *words: str, is_quiet: bool = False) -> subprocess.Popen
         stderr=subprocess.DEVNULL if is_quiet else None,
         start_new_session=True,
     )
+
+
+def _check_port(port: int) -> None:
+    """See that nobody listens where the dashboard is to be; raises SettingsError."""
+    with socket.socket() as probe:
+        probe.settimeout(0.2)
+        if probe.connect_ex(("127.0.0.1", port)) == 0:
+            raise SettingsError(f"127.0.0.1:{port} is taken: is another calmpass running? --port chooses another")
 
 
 def _await_port(port: int, child: subprocess.Popen[bytes], what: str) -> None:

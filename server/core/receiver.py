@@ -265,7 +265,7 @@ def describe_receiver(receiver_class: str, pairs: tuple[Pair, ...], *, swath_m: 
     if not spreads:
         return f"The receiver ({receiver_class}) saw no two passes side by side: nothing to tell about missed strips."
     spread = float(np.median(spreads))
-    head = f"The receiver ({receiver_class}) places neighbouring passes to {spread:.2f} m: it"
+    head = f"The receiver ({receiver_class}) places neighbouring passes to {max(spread, 0.01):.2f} m: it"
     if spread <= CAN_TELL * swath_m:
         return f"{head} can show a missed strip at a swath of {swath_m:.1f} m."
     if spread <= PARTLY_TELLS * swath_m:

@@ -139,3 +139,12 @@ def test_a_port_that_is_taken_is_told_in_one_line(straight, tmp_path) -> None:
         port = taken.getsockname()[1]
         words = ("serve", "--setup", straight / "setup.toml", "--database", tmp_path / "db.sqlite3", "--port", port)
         check_line(command(*words), str(port), "--port chooses another")
+
+
+def test_a_demo_whose_port_is_taken_ends_in_one_line_before_anything_starts(free_port) -> None:
+    with socket.socket() as taken:
+        taken.bind(("127.0.0.1", free_port))
+        taken.listen()
+        done = command("demo", "--port", free_port)
+    check_line(done, f"127.0.0.1:{free_port}", "is taken", "--port")
+    assert done.stdout == ""
