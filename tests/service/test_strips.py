@@ -265,6 +265,12 @@ class Stage:
         """Wait until a program stands before the gate."""
         self.hand = await asyncio.to_thread(self.gate.open, "w")
 
+    async def play_one(self) -> None:
+        """Let the program begin and answer, and wait for what comes of it."""
+        await self.await_begin()
+        self.let_go()
+        await self.strips.settle()
+
     def let_go(self, word: str = "go") -> None:
         """Open the gate for it."""
         self.hand.write(word)
@@ -285,9 +291,7 @@ def test_never_two_at_once_and_the_newest_question_counts(tmp_path: Path) -> Non
         stage.ask(2)
         stage.ask(3)
         stage.let_go()
-        await stage.await_begin()
-        stage.let_go()
-        await stage.strips.settle()
+        await stage.play_one()
 
     asyncio.run(play())
     assert stage.log.splitlines() == ["begin 1", "end 1", "begin 3", "end 3"]
@@ -301,9 +305,7 @@ def test_lines_are_moved_to_the_plane_of_the_live_picture(tmp_path: Path) -> Non
 
     async def play() -> None:
         stage.ask(1)
-        await stage.await_begin()
-        stage.let_go()
-        await stage.strips.settle()
+        await stage.play_one()
 
     asyncio.run(play())
     # A degree of latitude at 45 degrees is 111.13 km long (WGS 84: any handbook of geodesy).
@@ -323,9 +325,7 @@ def test_the_end_of_a_job_ends_the_program(tmp_path: Path) -> None:
         stage.hand.close()
         assert stage.log == "begin 1\n"
         stage.ask(3)
-        await stage.await_begin()
-        stage.let_go()
-        await stage.strips.settle()
+        await stage.play_one()
 
     asyncio.run(play())
     assert stage.strips.told is not None
