@@ -226,7 +226,7 @@ import json, sys
 number = sys.argv[sys.argv.index("--job") + 1]
 with open({seen!r}, "a") as seen:
     print("begin", number, file=seen)
-with open({gate!r}) as gate:
+with open({gate!r} + number) as gate:
     said = gate.read()
 with open({seen!r}, "a") as seen:
     print("end", number, file=seen)
@@ -239,11 +239,12 @@ print(json.dumps({{"as_of_utc": None, "plane": plane, "pairs": [], "passes": pas
 
 
 class Stage:
-    """A program that waits at a gate, and the strips that ask it."""
+    """A program that waits at a gate, one for each job it is asked about, and the strips that ask it."""
 
     def __init__(self, folder: Path) -> None:
         self.gate, self.seen, script = folder / "gate", folder / "seen", folder / "program.py"
-        os.mkfifo(self.gate)
+        for number in (1, 2, 3):
+            os.mkfifo(f"{self.gate}{number}")
         self.seen.touch()
         script.write_text(PROGRAM.format(seen=str(self.seen), gate=str(self.gate)))
         self.changes = 0
@@ -261,13 +262,13 @@ class Stage:
         """Ask for a job."""
         self.strips.request(Question(job, PLANE, 0))
 
-    async def await_begin(self) -> None:
-        """Wait until a program stands before the gate."""
-        self.hand = await asyncio.to_thread(self.gate.open, "w")
+    async def await_begin(self, job: int) -> None:
+        """Wait until the program that judges a job stands before its gate."""
+        self.hand = await asyncio.to_thread(Path(f"{self.gate}{job}").open, "w")
 
-    async def play_one(self) -> None:
+    async def play_one(self, job: int) -> None:
         """Let the program begin and answer, and wait for what comes of it."""
-        await self.await_begin()
+        await self.await_begin(job)
         self.let_go()
         await self.strips.settle()
 
@@ -287,11 +288,11 @@ def test_never_two_at_once_and_the_newest_question_counts(tmp_path: Path) -> Non
 
     async def play() -> None:
         stage.ask(1)
-        await stage.await_begin()
+        await stage.await_begin(1)
         stage.ask(2)
         stage.ask(3)
         stage.let_go()
-        await stage.play_one()
+        await stage.play_one(3)
 
     asyncio.run(play())
     assert stage.log.splitlines() == ["begin 1", "end 1", "begin 3", "end 3"]
@@ -305,7 +306,7 @@ def test_lines_are_moved_to_the_plane_of_the_live_picture(tmp_path: Path) -> Non
 
     async def play() -> None:
         stage.ask(1)
-        await stage.play_one()
+        await stage.play_one(1)
 
     asyncio.run(play())
     # A degree of latitude at 45 degrees is 111.13 km long (WGS 84: any handbook of geodesy).
@@ -318,14 +319,14 @@ def test_the_end_of_a_job_ends_the_program(tmp_path: Path) -> None:
 
     async def play() -> None:
         stage.ask(1)
-        await stage.await_begin()
+        await stage.await_begin(1)
         stage.ask(2)
         stage.strips.stop()
         await stage.strips.settle()
         stage.hand.close()
         assert stage.log == "begin 1\n"
         stage.ask(3)
-        await stage.play_one()
+        await stage.play_one(3)
 
     asyncio.run(play())
     assert stage.strips.told is not None
@@ -340,7 +341,7 @@ def test_a_program_that_fails_is_told_once_and_forgotten_when_it_works(tmp_path:
     async def play() -> None:
         for word in ("fail full", "fail full", "go"):
             stage.ask(1)
-            await stage.await_begin()
+            await stage.await_begin(1)
             stage.let_go(word)
             await stage.strips.settle()
             faults.append(stage.strips.fault)
