@@ -15,6 +15,7 @@ from server.core.results import Interval, Pass, Track
 from server.core.setup import FlowMeter, Sprayer, Treatment
 from server.core.swath import swept_area
 from server.core.timebase import Timebase
+from server.core.turns import sharpen_turns
 
 STRAIGHT_DEG_PER_S = 25.0
 """Faster than this is turning."""
@@ -132,10 +133,13 @@ def find_spans(t: Floats, east_mps: Floats, north_mps: Floats, intervals: tuple[
     known = np.isfinite(east_mps)
     if np.count_nonzero(known) < 3:
         return ()
-    course = _chart_course(t[known], east_mps[known], north_mps[known])
+    motion = t[known], east_mps[known], north_mps[known]
+    is_noisy = judge_velocity_noise(*motion) > NOISY_MPS
+    course = _chart_course(*motion, window_s=NOISY_WINDOW_S if is_noisy else CLEAN_WINDOW_S)
     found: list[PassSpan] = []
     for start, end in _join_intervals(intervals, course):
-        for a, b in _split_interval(course, start, end):
+        spans = _split_interval(course, start, end)
+        for a, b in sharpen_turns(spans, *motion) if is_noisy else spans:
             way, turned = (np.diff(np.interp([a, b], course.t, v))[0] for v in (course.way, course.heading))
             if b - a >= SHORTEST_S and way >= SHORTEST_M and abs(turned) <= ARC_DEG_PER_S * (b - a):
                 found.append(_span_of(t, course, a, b))
@@ -206,12 +210,11 @@ def measure_passes(
     )
 
 
-def _chart_course(t: Floats, east: Floats, north: Floats) -> _Course:
+def _chart_course(t: Floats, east: Floats, north: Floats, *, window_s: float) -> _Course:
     """Heading, turn rate and way on an even grid."""
-    window = NOISY_WINDOW_S if judge_velocity_noise(t, east, north) > NOISY_MPS else CLEAN_WINDOW_S
     grid = np.arange(t[0], t[-1] + _GRID_S, _GRID_S)
     east, north = np.interp(grid, t, east), np.interp(grid, t, north)
-    smooth = smooth_velocity(grid, east, north, window_s=window)
+    smooth = smooth_velocity(grid, east, north, window_s=window_s)
     heading = np.unwrap(np.nan_to_num(heading_from_velocity(*smooth)), period=360.0)
     speed = np.hypot(*smooth)
     way = np.concatenate([[0.0], np.cumsum((speed[1:] + speed[:-1]) / 2 * np.diff(grid))])
