@@ -20,6 +20,9 @@ from server.core.swath import Pattern
 ADDED_NOISE = (0.0, 0.5, 1.0, 1.5, 2.0)
 """Multiples of the track's own variance that are added to it."""
 DRAWS = 8
+BLUNT_M = 0.2
+"""For passes as they are walked; found on simulated jobs."""
+LEAST_SD_M = 1e-4
 _CORRECTED = (
     "zone_missed_m2", "zone_under_m2", "zone_on_target_m2", "zone_over_m2", "covered_area_m2", "off_target_l",
     "keep_out_l",
@@ -28,15 +31,18 @@ _IN_ZONES = slice(0, 4)
 _REST = {"volume_l": 0.0, "volume_sd_l": 0.0, "sprayed_s": 0.0, "distance_m": 0.0, "outside_passes_l": 0.0}
 
 
-def extrapolate_noise(figures: ArrayLike, *, added: ArrayLike = ADDED_NOISE) -> float:
+def extrapolate_noise(figures: ArrayLike, *, bluntness: float, added: ArrayLike = ADDED_NOISE) -> float:
     """What a figure would be without the noise already in it.
 
-    A quadratic through the figure against the added multiple λ of the variance, read off at λ = -1.
+    The figure is fitted as f(-1) + a u(λ), u = √(k + 1 + λ) - √k, λ the added multiple of the variance: far below a
+    corner's bluntness areas grow with the variance, far above it with its root, as the mean of |x| does.
 
     Parameters
     ----------
     figures
         The figure at each λ [k], any unit.
+    bluntness
+        k: how blunt the corner is against the noise, as a ratio of squares [-]; 0 is a sharp one.
     added
         The multiples λ [k].
 
@@ -48,26 +54,28 @@ def extrapolate_noise(figures: ArrayLike, *, added: ArrayLike = ADDED_NOISE) -> 
     Raises
     ------
     ValueError
-        If there are fewer than three figures, or not as many as multiples.
+        If there are fewer than three figures, or not as many as multiples, or bluntness is below 0.
 
     References
     ----------
     Cook and Stefanski, Simulation-extrapolation estimation in parametric measurement error models, J. Am. Stat. Assoc.
-    89, 1994, 1314-1328.
+    89, 1994, 1314-1328. The curve is our own: mean |x| of a Gaussian is its sd times √(2/π).
 
     Examples
     --------
-    >>> round(extrapolate_noise([0.9, 0.85, 0.8, 0.75, 0.7]), 9)
-    1.0
+    >>> round(extrapolate_noise(2.0 - 0.3 * np.sqrt([1.0, 1.5, 2.0, 2.5, 3.0]), bluntness=0.0), 9)
+    2.0
     """
     y, x = np.asarray(figures, dtype=np.float64), np.asarray(added, dtype=np.float64)
     if y.shape != x.shape or len(y) < 3:
         raise ValueError(f"three figures at least, and one for each multiple: {y.shape} figures, {x.shape} multiples")
+    if not bluntness >= 0.0:
+        raise ValueError(f"bluntness must be 0 or more, not {bluntness}")
     if not np.isfinite(y).all():
         return float("nan")
-    design = np.stack([np.ones(len(x)), x, x * x], axis=1)
-    terms = np.linalg.lstsq(design, y, rcond=None)[0]
-    return float(terms[0] - terms[1] + terms[2])
+    curve = (1.0 + x) / (np.sqrt(bluntness + 1.0 + x) + np.sqrt(bluntness))
+    design = np.stack([np.ones(len(x)), curve / curve.max()], axis=1)
+    return float(np.linalg.lstsq(design, y, rcond=None)[0][0])
 
 
 def correct_totals(
@@ -117,8 +125,7 @@ def correct_totals(
 
     Notes
     -----
-    The smoothed track's deviations describe its posterior, which is smaller than a raw receiver's noise: part of the
-    bias stays. The correction counts as its own standard deviation, and so does the area that liquid
+    The correction counts as its own standard deviation, and so does the area that liquid
     without a position would have covered.
 
     References
@@ -159,7 +166,8 @@ def correct_totals(
         return np.asarray(np.mean([figure(deviation * np.sqrt(added)) for deviation in moved], axis=0))
 
     figures = [average(added) for added in ADDED_NOISE]
-    gained = [extrapolate_noise(series) - series[0] for series in zip(*figures, strict=True)]
+    bluntness = _measure_bluntness(pattern, deviations, litres)
+    gained = [extrapolate_noise(series, bluntness=bluntness) - series[0] for series in zip(*figures, strict=True)]
     corrected = np.maximum(_list_figures(totals) + gained, 0.0)
     if totals.zone_area_m2 > 0.0:
         corrected[_IN_ZONES] *= totals.zone_area_m2 / corrected[_IN_ZONES].sum()
@@ -168,6 +176,17 @@ def correct_totals(
         return corrected_totals
     nowhere_m2 = totals.unplaced_l / treatment.target_l_per_m2
     return _add_spread(corrected_totals, drawn, np.array(gained), nowhere_m2)
+
+
+def _measure_bluntness(pattern: Pattern, deviations: Floats, litres: Floats) -> float:
+    """How far ground may shift before it is uncovered, against the track's own noise, squared.
+
+    Passes do not lie one swath apart to the centimetre, and share a part of their noise; and a pattern that thins out
+    to its ends covers 0.4 (base - top) more than the swath, half of it on either side.
+    """
+    is_laid = np.diff(litres, prepend=litres[:1]) > 0.0
+    sd_m = float(np.sqrt(np.mean(deviations[:, is_laid] ** 2))) if is_laid.any() else 0.0
+    return float(np.hypot(BLUNT_M, 0.2 * (pattern.base_m - pattern.top_m)) / max(sd_m, LEAST_SD_M)) ** 2
 
 
 def _add_spread(totals: Totals, drawn: Floats, gained: Floats, nowhere_m2: float) -> Totals:

@@ -15,12 +15,22 @@ from server.core.simex import correct_totals, extrapolate_noise
 from server.core.swath import Pattern
 
 
-def test_a_quadratic_is_extrapolated_exactly():
-    added = np.array([0.0, 0.5, 1.0, 1.5, 2.0])
-    assert math.isclose(extrapolate_noise(2 - 0.5 * added + 0.1 * added**2), 2.6, rel_tol=1e-12)
-    assert math.isnan(extrapolate_noise([1.0, math.nan, 1.0, 1.0, 1.0]))
+ADDED = np.array([0.0, 0.5, 1.0, 1.5, 2.0])
+
+
+def test_a_line_in_the_variance_and_one_in_its_root_are_extrapolated_exactly():
+    # Mean |x| of a Gaussian of variance v is the root of 2 v / pi (any handbook of statistics).
+    folded = np.sqrt(2.0 * (1.0 + ADDED) / math.pi)
+    assert math.isclose(extrapolate_noise(5.0 - folded, bluntness=0.0), 5.0, rel_tol=1e-12)
+    assert math.isclose(extrapolate_noise(5.0 - 0.1 * ADDED, bluntness=1e6), 5.1, rel_tol=1e-6)
+
+
+def test_what_cannot_be_extrapolated_is_refused_or_unknown():
+    assert math.isnan(extrapolate_noise([1.0, math.nan, 1.0, 1.0, 1.0], bluntness=1.0))
     with pytest.raises(ValueError, match="three figures"):
-        extrapolate_noise([1.0, 2.0], added=[0.0, 1.0])
+        extrapolate_noise([1.0, 2.0], bluntness=1.0, added=[0.0, 1.0])
+    with pytest.raises(ValueError, match="bluntness"):
+        extrapolate_noise([1.0, 2.0, 3.0], bluntness=-1.0, added=[0.0, 1.0, 2.0])
 
 
 REST = {"volume_l": 8.0, "volume_sd_l": 0.0, "sprayed_s": 200.0, "distance_m": 200.0, "outside_passes_l": 0.0}
