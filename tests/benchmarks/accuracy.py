@@ -1,18 +1,19 @@
 """What each class of receiver can tell: many simulated jobs reviewed, held against the simulator's truth.
 
 Run: python tests/benchmarks/accuracy.py --jobs 120 (also --swath 1.0, --first-seed 5000, --dropouts, --spray-on,
---rate-hz 5, --cell 0.25 or mixed, --errors multipath, --classes fixed). Shares come with 99 % bounds: of verdicts by
-Wilson's interval (E. B. Wilson, J. Am. Stat. Assoc. 22, 1927), of intervals that hold by resampling jobs, since the
-values of a job share errors (B. Efron, Ann. Statist. 7, 1979). Each job has two or three lines left out and one walked
-twice, at a pace, a length, with a scatter and a weave of its own; K is known to 2 %.
+--rate-hz 5, --cell 0.25 or mixed, --errors multipath, --classes fixed, --json FILE). Shares come with 99 % bounds: of
+verdicts by Wilson's interval (E. B. Wilson, J. Am. Stat. Assoc. 22, 1927), of intervals that hold by resampling jobs,
+since the values of a job share errors (B. Efron, Ann. Statist. 7, 1979). Each job has two or three lines left out and
+one walked twice, at a pace, a length, with a scatter and a weave of its own; K is known to 2 %.
 """
 
 import argparse
+import json
 import os
 import tempfile
 from collections import Counter, defaultdict
 from collections.abc import Iterator
-from dataclasses import dataclass, field, replace
+from dataclasses import asdict, dataclass, field, replace
 from itertools import pairwise
 from math import hypot, sqrt
 from multiprocessing import get_context
@@ -35,6 +36,7 @@ from server.settings import read_setup
 
 RESAMPLES = 2000
 MIXED_CELLS_M = (0.25, 0.5, 1.0)
+VERDICTS = ("gap", "doubled", "even", "unsure")
 INTERVALS = ("spacings", "doses", "cells", "covered areas", "off-target volumes")
 Z90, Z99 = 1.645, 2.576
 BOUNDARY_S = 1.0
@@ -292,10 +294,9 @@ def judge_areas(result: JobResult, world: World, tally: Tally) -> None:
 def describe(klass: str, tally: Tally) -> str:
     """A class's rows."""
     jobs = tally.counts["jobs"]
-    kinds = ("gap", "doubled", "even", "unsure")
     rows = [f"{klass}: {jobs} jobs, {tally.counts['planned gap']} gaps, {tally.counts['planned double']} doubled"]
     for kind in ("planned gap", "planned double", "ordinary"):
-        rows.append(f"  {kind:15s} " + ", ".join(f"{word} {tally.share(f'{kind}: {word}', kind)}" for word in kinds))
+        rows.append(f"  {kind:15s} " + ", ".join(f"{word} {tally.share(f'{kind}: {word}', kind)}" for word in VERDICTS))
     rows.append(f"  right when it says even {tally.share('said even rightly', 'said even')}")
     rows.append(f"  false gaps a job {tally.counts['false gaps'] / jobs:.3f}")
     rows.append(
@@ -317,6 +318,24 @@ def describe(klass: str, tally: Tally) -> str:
     error = np.array(tally.figures["covered error"])
     rows.append(f"  covered share of the lawn: bias {error.mean():+.3f}, sd {error.std():.3f}")
     return "\n".join(rows)
+
+
+def summarise(trial: Trial, tally: Tally) -> dict[str, object]:
+    """A class's row for the tables: what it was told to be, what came of it."""
+    spacing = np.array(tally.figures["spacing error"])
+    kinds = ("planned gap", "planned double", "ordinary")
+    return {
+        **{key: value for key, value in asdict(trial).items() if key != "klass"},
+        "class": trial.klass,
+        "jobs": tally.counts["jobs"],
+        "counts": {
+            **{kind: tally.counts[kind] for kind in kinds},
+            **{f"{kind}: {word}": tally.counts[f"{kind}: {word}"] for kind in kinds for word in VERDICTS},
+            "false gaps": tally.counts["false gaps"],
+        },
+        "spacing_rms_m": round(sqrt((spacing**2).mean()), 4) if len(spacing) else None,
+        "covered_bias": round(float(np.mean(tally.figures["covered error"])), 4),
+    }
 
 
 def run(trials: list[Trial], seeds: range) -> dict[str, Tally]:
@@ -341,6 +360,7 @@ def main() -> None:
     words.add_argument("--spray-on", action="store_true")
     words.add_argument("--errors", choices=("wander", "multipath"), default="wander")
     words.add_argument("--classes", default=",".join(CLASSES))
+    words.add_argument("--json", type=Path, help="append a line a class to this file")
     said = words.parse_args()
     seeds = range(said.first_seed, said.first_seed + said.jobs)
     trials = [
@@ -348,8 +368,11 @@ def main() -> None:
         for klass in said.classes.split(",")
     ]
     print(f"{said}, seeds {seeds.start} to {seeds.stop - 1}")
-    for klass, tally in run(trials, seeds).items():
+    for trial, (klass, tally) in zip(trials, run(trials, seeds).items(), strict=True):
         print(describe(klass, tally), flush=True)
+        if said.json:
+            with said.json.open("a") as file:
+                file.write(json.dumps({**summarise(trial, tally), "first_seed": seeds.start}) + "\n")
 
 
 if __name__ == "__main__":

@@ -14,7 +14,6 @@ from server.core.setup import Treatment
 from server.core.simex import correct_totals, extrapolate_noise
 from server.core.swath import Pattern
 
-
 ADDED = np.array([0.0, 0.5, 1.0, 1.5, 2.0])
 
 

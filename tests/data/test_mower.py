@@ -122,7 +122,7 @@ def test_no_strip_left_out_on_the_real_way_is_called_even(recordings: Path, tmp_
     spacings = [(pair, spacing_on_the_way(file, pair, spans)) for pair in pairs]
     told = [(pair.verdict, true / setup.sprayer.swath_m) for pair, true in spacings if np.isfinite(true)]
     print(klass, len(spans), "passes", Counter(verdict for verdict, _ in told), sorted(told))
-    assert len(told) > 20
+    assert len(told) >= 20
     assert not [share for verdict, share in told if verdict == "even" and share > 1.75]
     assert not [share for verdict, share in told if verdict == "gap" and share < 1.25]
     if klass in ("fixed", "float"):
