@@ -13,8 +13,10 @@ from typing import TYPE_CHECKING
 import click
 
 from server.errors import ServiceError, SettingsError
+from server.exports.unitsets import FIRST_SET, UNIT_SETS
 
 if TYPE_CHECKING:
+    from server.core.log import JobLog
     from server.core.results import JobResult
     from server.core.setup import Setup
     from server.link import LinkSettings
@@ -24,6 +26,9 @@ DATABASE = "calmpass.sqlite3"
 PORT = 8460
 FILE = click.Path(path_type=Path, dir_okay=False)
 FOLDER = click.Path(path_type=Path, file_okay=False)
+UNITS = click.option(
+    "--units", type=click.Choice(list(UNIT_SETS)), default=FIRST_SET, show_default=True, help="Units of the pictures."
+)
 Report = Callable[[str, float], None]
 
 
@@ -82,7 +87,8 @@ def serve(
 @click.argument("log", type=FILE)
 @click.option("--setup", "setup_file", type=FILE, required=True, help="Settings of the job (SETUP.toml).")
 @click.option("--out", type=FOLDER, required=True, help="Where to write the results.")
-def replay(log: Path, setup_file: Path, out: Path) -> None:
+@UNITS
+def replay(log: Path, setup_file: Path, out: Path, units: str) -> None:
     """Compute a whole job from its raw log (plain or gzip)."""
     from server.rawlog import gather_log, read_raw_log
     from server.settings import read_setup
@@ -90,15 +96,16 @@ def replay(log: Path, setup_file: Path, out: Path) -> None:
     setup = read_setup(setup_file)
     job_log = gather_log(read_raw_log(log), setup.job)
     result = with_progress(lambda report: review(job_log, setup, report))
-    write_results(result, setup, job_log.digest, out)
+    write_results(result, setup, job_log, out, units)
     click.echo(f"{out}: {len(result.passes)} passes, {result.totals.volume_l:.2f} L")
 
 
 @main.command()
 @click.option("--job", "number", type=int, required=True, help="Number of the job.")
 @click.option("--database", type=FILE, default=DATABASE, show_default=True, help="The service's database.")
+@UNITS
 @click.argument("folder", type=FOLDER)
-def export(number: int, database: Path, folder: Path) -> None:
+def export(number: int, database: Path, folder: Path, units: str) -> None:
     """Write a job's raw log, settings, lawn and results."""
     from server.rawlog import write_raw_log
     from server.settings import write_setup
@@ -117,7 +124,7 @@ def export(number: int, database: Path, folder: Path) -> None:
         raise SettingsError(f"{folder}: cannot be written ({error.strerror})") from error
     job_log = load_job_log(connection, job.span)
     result = with_progress(lambda report: review(job_log, job.setup, report))
-    write_results(result, job.setup, job_log.digest, folder)
+    write_results(result, job.setup, job_log, folder, units)
     click.echo(f"{folder}: job {number}, {count} messages, {len(result.passes)} passes")
 
 
@@ -190,15 +197,21 @@ def with_progress(work: Callable[[Report], "JobResult"]) -> "JobResult":
         return work(report)
 
 
-def write_results(result: "JobResult", setup: "Setup", digest: str, folder: Path) -> None:
+def write_results(result: "JobResult", setup: "Setup", job_log: "JobLog", folder: Path, units: str) -> None:
     """Write the results files, and the pictures where they can be drawn."""
+    from server.core.flow import find_spraying, gather_volume
+    from server.core.timebase import align_boots
     from server.exports.files import result_files, write_files
     from server.exports.plots import draw_plots
 
-    pictures = draw_plots(result, setup)
+    write_files(result_files(result, setup, job_log.digest), folder)
+    timebase = align_boots(job_log, latency_s=setup.receiver.latency_s)
+    curve = gather_volume(job_log.flow, timebase, meter=setup.flow_meter, delay_s=setup.sprayer.delay_s)
+    pictures = draw_plots(result, setup, curve, find_spraying(curve), units=units)
     if pictures is None:
         click.echo("map.png and traces.png are left out: pip install 'calmpass[plots]' to have them", err=True)
-    write_files({**result_files(result, setup, digest), **(pictures or {})}, folder)
+    else:
+        write_files(pictures, folder)
 
 
 def read_start_setup(file: Path | None) -> "Setup":
