@@ -185,7 +185,9 @@ def _measure_bluntness(pattern: Pattern, deviations: Floats, litres: Floats) -> 
     to its ends covers 0.4 (base - top) more than the swath, half of it on either side.
     """
     is_laid = np.diff(litres, prepend=litres[:1]) > 0.0
-    sd_m = float(np.sqrt(np.mean(deviations[:, is_laid] ** 2))) if is_laid.any() else 0.0
+    laid = deviations[:, is_laid]
+    known = laid[np.isfinite(laid)]
+    sd_m = float(np.sqrt(np.mean(known**2))) if len(known) else 0.0
     return float(np.hypot(BLUNT_M, 0.2 * (pattern.base_m - pattern.top_m)) / max(sd_m, LEAST_SD_M)) ** 2
 
 

@@ -93,3 +93,16 @@ def test_what_is_known_for_certain_is_left_alone(draws):
             assert getattr(corrected, name) == pytest.approx(getattr(naive, name), rel=1e-9, abs=1e-9, nan_ok=True), (
                 name
             )
+
+
+def test_a_stretch_without_fixes_leaves_the_areas_known():
+    n = 200
+    t = np.arange(n, dtype=float)
+    zero, place = np.zeros(n), np.linspace(0.0, 20.0, n)
+    deviations = np.random.default_rng(1).normal(0.0, 0.2, (8, 1, 2)) + np.zeros((8, n, 2))
+    hidden = place.copy()
+    hidden[90:110], deviations[:, 90:110] = np.nan, np.nan
+    track = Track(zero, t, t, t, zero + 5.0, hidden, zero, zero, zero, zero, zero, zero, zero, deviations)
+    _, corrected = total(track, 0.04 * place, lawn())
+    assert math.isfinite(corrected.covered_area_m2)
+    assert 14.0 < corrected.covered_area_m2 < 20.0

@@ -5,6 +5,7 @@ the flow is steady, on in turns.
 """
 
 import csv
+import sys
 from collections import Counter
 from pathlib import Path
 
@@ -15,25 +16,13 @@ from firmware_sim.bench import write_log
 from firmware_sim.playback import carry_along, read_way, read_wind
 from firmware_sim.sensors.flow_meter import FlowMeter
 from firmware_sim.sensors.gnss import Receiver
-from server.core.pairs import judge_pairs
-from server.core.passes import PassSpan, split_passes
-from server.core.results import Pair
 from server.rawlog import gather_log, read_raw_log
-from server.review import follow_job, review_job
+from server.review import review_job
 from server.settings import read_setup
 
-UNTIL_S = 900.0
-SETUP = """
-[sprayer]
-swath_m = 1.3
-[flow_meter]
-pulses_per_l = {k}
-[anemometer]
-mps_per_hz = 1.0
-[treatment]
-target_l_per_m2 = 0.012
-wind_limit_mps = 3.0
-"""
+sys.path.insert(0, str(Path(__file__).resolve().parent.parent / "benchmarks"))
+import mower
+
 STRAIGHT_RATE_DEG_S = 10.0
 STRAIGHT_S = 8.0
 STRAIGHT_M = 8.0
@@ -44,7 +33,6 @@ JUMPS_S = (706.0, 730.0)
 """Jumps of the reference itself by 0.7 m, as the recordings' notes state."""
 MARGIN_S = 5.0
 """The steady flow ends so long before the record."""
-MONO_START_S = 100.0
 
 
 def runs_by_heading(file: Path) -> list[tuple[float, float]]:
@@ -53,7 +41,7 @@ def runs_by_heading(file: Path) -> list[tuple[float, float]]:
         values = np.array(
             [[float(row[k]) for k in ("t_s", "x_m", "y_m", "heading_rad")] for row in csv.DictReader(rows)]
         )
-    t = np.arange(0.0, UNTIL_S - MARGIN_S, 0.5)
+    t = np.arange(0.0, mower.UNTIL_S - MARGIN_S, 0.5)
     x, y = (np.interp(t, values[:, 0], values[:, k]) for k in (1, 2))
     heading = np.interp(t, values[:, 0], np.unwrap(values[:, 3]))
     turning = np.abs(np.degrees(np.gradient(heading, t)))
@@ -80,12 +68,12 @@ def runs_by_heading(file: Path) -> list[tuple[float, float]]:
 
 
 def test_passes_are_the_runs_of_the_recorded_heading(recordings: Path, tmp_path: Path) -> None:
-    file = recordings / "plaza_lawnmower" / "plaza1_first1160s.csv"
+    file = mower.way_file(recordings)
     sonic = next((recordings / "csat3_20hz").glob("*.dat.gz"))
-    feed = carry_along(read_way(file, UNTIL_S), read_wind(sonic), receiver=Receiver(klass="fixed"), seed=1)
+    feed = carry_along(read_way(file, mower.UNTIL_S), read_wind(sonic), receiver=Receiver(klass="fixed"), seed=1)
     count = write_log(feed, tmp_path / "log.ndjson", rig="mower", boot="0123456789abcdef")
     k = FlowMeter().pulses_per_l
-    (tmp_path / "setup.toml").write_text(SETUP.format(k=k))
+    (tmp_path / "setup.toml").write_text(mower.SETUP.format(k=k))
     setup = read_setup(tmp_path / "setup.toml")
     log = gather_log(read_raw_log(tmp_path / "log.ndjson"), setup.job)
     result = review_job(log, setup)
@@ -98,7 +86,7 @@ def test_passes_are_the_runs_of_the_recorded_heading(recordings: Path, tmp_path:
     assert laid == pytest.approx(metered, rel=1e-9)
 
     runs = runs_by_heading(file)
-    spans = [(p.start_t - MONO_START_S, p.end_t - MONO_START_S) for p in result.passes]
+    spans = [(p.start_t - mower.MONO_START_S, p.end_t - mower.MONO_START_S) for p in result.passes]
     overlap = np.array([[max(0.0, min(b, d) - max(a, c)) / (b - a) for c, d in spans] for a, b in runs])
     print(f"{len(runs)} runs, {len(spans)} passes, overlap {np.round(overlap.max(axis=1), 2).tolist()}")
     assert len(runs) >= 14
@@ -107,44 +95,15 @@ def test_passes_are_the_runs_of_the_recorded_heading(recordings: Path, tmp_path:
 
 
 @pytest.mark.parametrize("klass", ["fixed", "float", "differential", "clean", "ordinary", "poor"])
-def test_no_strip_left_out_on_the_real_way_is_called_even(recordings: Path, tmp_path: Path, klass: str) -> None:
+def test_no_strip_left_out_on_the_real_way_is_called_even(recordings: Path, klass: str) -> None:
     """The way is real and good to 2 cm, the receiver's errors are simulated: neighbours from 0.2 to 3 swaths apart."""
-    file = recordings / "plaza_lawnmower" / "plaza1_first1160s.csv"
-    sonic = next((recordings / "csat3_20hz").glob("*.dat.gz"))
-    feed = carry_along(read_way(file, UNTIL_S), read_wind(sonic), receiver=Receiver(klass=klass), seed=7)
-    write_log(feed, tmp_path / "log.ndjson", rig="mower", boot="0123456789abcdef")
-    (tmp_path / "setup.toml").write_text(SETUP.format(k=FlowMeter().pulses_per_l))
-    setup = read_setup(tmp_path / "setup.toml")
-    log = gather_log(read_raw_log(tmp_path / "log.ndjson"), setup.job)
-    work = follow_job(log, setup, rng=np.random.default_rng(1))
-    spans = split_passes(work.track, work.intervals)
-    pairs = judge_pairs(work.track, spans, swath_m=setup.sprayer.swath_m)
-    spacings = [(pair, spacing_on_the_way(file, pair, spans)) for pair in pairs]
-    told = [(pair.verdict, true / setup.sprayer.swath_m) for pair, true in spacings if np.isfinite(true)]
-    print(klass, len(spans), "passes", Counter(verdict for verdict, _ in told), sorted(told))
+    found = mower.judge_strips(recordings, klass, 7)
+    told = [(pair.verdict, true / 1.3) for pair, true in found]
+    print(klass, Counter(verdict for verdict, _ in told), sorted(told))
     assert len(told) >= 20
-    assert not [share for verdict, share in told if verdict == "even" and share > 1.75]
-    assert not [share for verdict, share in told if verdict == "gap" and share < 1.25]
+    assert not [share for verdict, share in told if verdict == "even" and share > mower.MISSED]
+    assert not [share for verdict, share in told if verdict == "gap" and share < mower.BESIDE]
     if klass in ("fixed", "float"):
         assert not [share for verdict, share in told if verdict != "gap" and share > 1.75]
-    miss = [abs(pair.spacing_m - true) for pair, true in spacings if np.isfinite(true)]
+    miss = [abs(pair.spacing_m - true) for pair, true in found]
     assert np.median(miss) < {"fixed": 0.05, "float": 0.15, "differential": 0.35, "clean": 0.45}.get(klass, np.inf)
-
-
-def spacing_on_the_way(file: Path, pair: Pair, spans: tuple[PassSpan, ...]) -> float:
-    """The mean distance of two passes on the recorded way, across the first one's chord, over the judged stretch."""
-    with file.open(encoding="utf-8", newline="") as rows:
-        t, x, y = np.array([[float(row[k]) for k in ("t_s", "x_m", "y_m")] for row in csv.DictReader(rows)]).T
-    ways = []
-    for number in (pair.pass_a, pair.pass_b):
-        span = spans[number - 1]
-        at = np.arange(span.start_t - MONO_START_S, span.end_t - MONO_START_S, 0.1)
-        ways.append(np.interp(at, t, x) + 1j * np.interp(at, t, y))
-    chord = ways[0][-1] - ways[0][0]
-    one, two = ((way - ways[0][0]) * np.conj(chord) / abs(chord) for way in ways)
-    order = np.argsort(two.real)
-    inside = (one.real >= pair.from_m) & (one.real <= pair.to_m)
-    inside &= (one.real >= two.real.min()) & (one.real <= two.real.max())
-    if np.count_nonzero(inside) < 5:
-        return float("nan")
-    return float(np.abs(np.interp(one.real[inside], two.real[order], two.imag[order]) - one.imag[inside]).mean())
