@@ -23,6 +23,7 @@ DRAWS = 8
 BLUNT_M = 0.2
 """For passes as they are walked; found on simulated jobs."""
 LEAST_SD_M = 1e-4
+DOUBT_SHARE = 0.5
 _CORRECTED = (
     "zone_missed_m2", "zone_under_m2", "zone_on_target_m2", "zone_over_m2", "covered_area_m2", "off_target_l",
     "keep_out_l",
@@ -125,8 +126,8 @@ def correct_totals(
 
     Notes
     -----
-    The correction counts as its own standard deviation, and so does the area that liquid
-    without a position would have covered.
+    Half of the correction counts as standard deviation, and so does the area that liquid without a position would have
+    covered.
 
     References
     ----------
@@ -175,7 +176,7 @@ def correct_totals(
     if drawn is None:
         return corrected_totals
     nowhere_m2 = totals.unplaced_l / treatment.target_l_per_m2
-    return _add_spread(corrected_totals, drawn, np.array(gained), nowhere_m2)
+    return _add_spread(corrected_totals, drawn, np.array(gained), nowhere_m2, bluntness)
 
 
 def _measure_bluntness(pattern: Pattern, deviations: Floats, litres: Floats) -> float:
@@ -191,14 +192,24 @@ def _measure_bluntness(pattern: Pattern, deviations: Floats, litres: Floats) -> 
     return float(np.hypot(BLUNT_M, 0.2 * (pattern.base_m - pattern.top_m)) / max(sd_m, LEAST_SD_M)) ** 2
 
 
-def _add_spread(totals: Totals, drawn: Floats, gained: Floats, nowhere_m2: float) -> Totals:
-    """How sure covered area and liquid off target are: by the sampled tracks, the correction, what is nowhere, K."""
-    spread = dict(zip(_CORRECTED, np.hypot(drawn.std(axis=0), gained).tolist(), strict=True))
+def _add_spread(totals: Totals, drawn: Floats, gained: Floats, nowhere_m2: float, bluntness: float) -> Totals:
+    """How sure covered area and liquid off target are: by the sampled tracks, the correction, what is nowhere, K.
+
+    Reading the curve beyond its ends enlarges what the tracks leave open of the covered area; half of the correction
+    counts as doubt. Both found on simulated jobs.
+    """
+    base = np.sqrt(bluntness)
+    now, last = (np.sqrt(bluntness + 1.0 + added) - base for added in (ADDED_NOISE[0], ADDED_NOISE[-1]))
+    enlarged = np.hypot(1.0, now / (last - now))
+    spread = dict(zip(_CORRECTED, drawn.std(axis=0).tolist(), strict=True))
+    doubt = dict(zip(_CORRECTED, (DOUBT_SHARE * gained).tolist(), strict=True))
     metered = totals.off_target_l * totals.volume_sd_l / totals.volume_l if totals.volume_l > 0 else 0.0
+    area = (enlarged * spread["covered_area_m2"], doubt["covered_area_m2"], nowhere_m2)
+    liquid = (spread["off_target_l"], doubt["off_target_l"], metered)
     return replace(
         totals,
-        covered_area_sd_m2=float(np.hypot(spread["covered_area_m2"], nowhere_m2)),
-        off_target_sd_l=float(np.hypot(spread["off_target_l"], metered)),
+        covered_area_sd_m2=float(np.sqrt(np.sum(np.square(area)))),
+        off_target_sd_l=float(np.sqrt(np.sum(np.square(liquid)))),
     )
 
 
