@@ -116,10 +116,11 @@ def weigh_cup(
     """
     if not np.isfinite(step.cup_mps):
         return mean, covariance, np.zeros(len(mean))
-    expected = seen.mean(axis=1)
+    count = seen.shape[1]
+    expected = np.add.reduce(seen, axis=1) / count
     off = seen - expected[:, None]
-    cross = np.einsum("hpi,hp->hi", apart, off) / seen.shape[1]
-    own = (off**2).mean(axis=1)
+    cross = (off[:, None, :] @ apart)[:, 0] / count
+    own = np.add.reduce(off * off, axis=1) / count
     noise = (0.12 + 0.03 * step.cup_mps) ** 2 + step.velocity_sd_mps**2
     total = own + noise
     miss = step.cup_mps - expected

@@ -141,7 +141,7 @@ def step_bank(bank: Bank, step: Step, *, distance_constant_m: float) -> Bank:
     seen, end = predict_cup(points, step, gust_mps=keep * size, distance_constant_m=distance_constant_m)
     offset = points - mean[:, None, :]
     expected = mean.copy()
-    expected[:, 4] = end.mean(axis=1)
+    expected[:, 4] = np.add.reduce(end, axis=1) / points.shape[1]
     apart = offset.copy()
     apart[:, :, 4] = end - expected[:, None, 4]
     ahead = apart.transpose(0, 2, 1) @ apart / points.shape[1] + _JITTER
@@ -202,12 +202,12 @@ def read_bank(bank: Bank) -> Reading:
     size = np.maximum(np.hypot(wind[:, 0], wind[:, 1]), 0.3)
     along = wind / size[:, None]
     across = np.stack((-along[:, 1], along[:, 0]), axis=1)
-    var_across = np.einsum("hi,hij,hj->h", across, covariance, across)
+    var_across = form_square(across, covariance)
     speed = np.hypot(wind[:, 0], wind[:, 1]) + 0.5 * var_across / size
     mean = float(weight @ speed)
     between = float(weight @ (speed - mean) ** 2)
     parts = [
-        float(weight @ np.einsum("hi,hij,hj->h", along, part, along))
+        float(weight @ form_square(along, part))
         for part in (covariance, bank.covariance[:, :2, :2], bank.covariance[:, 2:4, 2:4])
     ]
     east, north = (float(weight @ bank.mean[:, axis]) for axis in (0, 1))
@@ -222,6 +222,33 @@ def read_bank(bank: Bank) -> Reading:
         north_mps=north,
         across_variance=float(weight @ (var_across + apart**2)),
     )
+
+
+def form_square(vectors: Floats, matrices: Floats) -> Floats:
+    """The quadratic form of each vector with its matrix.
+
+    Parameters
+    ----------
+    vectors
+        Vectors [h, n], any unit.
+    matrices
+        Symmetric matrices [h, n, n].
+
+    Returns
+    -------
+    Floats
+        v' M v [h].
+
+    References
+    ----------
+    Definition of a quadratic form.
+
+    Examples
+    --------
+    >>> form_square(np.array([[1.0, 2.0]]), np.eye(2)[None]).tolist()
+    [5.0]
+    """
+    return np.asarray(np.add.reduce((vectors[:, None, :] @ matrices)[:, 0] * vectors, axis=1))
 
 
 def _choose_sources(bank: Bank) -> tuple[Integers, Floats, Floats]:

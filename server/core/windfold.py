@@ -11,7 +11,7 @@ import numpy as np
 from server.core.alarm import AlarmState, step_alarm
 from server.core.chance import Z90, chance_above
 from server.core.cupmodel import Step
-from server.core.lookback import Lookback, expect_gust, extend_lookback, read_direction, read_window
+from server.core.lookback import Lookback, expect_gust, extend_lookback, read_direction, read_mean, read_window
 from server.core.profile import height_factor
 from server.core.setup import Anemometer, Treatment
 from server.core.windbank import Bank, read_bank, start_bank, step_bank
@@ -148,7 +148,8 @@ def step_wind(state: WindState, second: Second, *, anemometer: Anemometer, treat
         is_read = False
     bank, past = _advance(state, second, anemometer.distance_constant_m, is_read=is_read)
     headings = note_heading(state.headings, east, north) if is_read else state.headings
-    known = tuple(each for each in state.known if each.t > second.t - MINUTE_S + 0.5)
+    first = next((i for i, each in enumerate(state.known) if each.t > second.t - MINUTE_S + 0.5), len(state.known))
+    known = state.known[first:]
     if is_read and bank is not None:
         known = (*known, _know(second, bank))
     found = WindState(bank, past, headings, stillness, known, state.gusts, second.t, WindNow(second.t))
@@ -224,7 +225,7 @@ def _read(state: WindState, second: Second, factor: float, treatment: Treatment)
     else:
         speed, sd = _middle(known[-1:])
         mean, mean_sd = _middle(known)
-    long = read_window(past, bank, seconds=TWO_MINUTES_S).mean_mps if settled else mean
+    long = read_mean(past, bank, seconds=TWO_MINUTES_S) if settled else mean
     lately = expect_gust(past, bank, _NORMALS) if settled else nan
     gusts = (*state.gusts, lately)[-GUST_MEMORY_S:]
     gust = max((g for g in gusts[::-1][:: MINUTE_S - GUST_S + 1] if isfinite(g)), default=nan)
@@ -294,4 +295,4 @@ def _latest_gust(state: WindState, t: float) -> float:
     if not state.headings.is_settled:
         return proven
     projected = sum(each.projected for each in latest) / GUST_S
-    return max(proven, projected, read_window(state.past, state.bank, seconds=GUST_S).mean_mps)
+    return max(proven, projected, read_mean(state.past, state.bank, seconds=GUST_S))
