@@ -5,8 +5,8 @@ from typing import Any
 import numpy as np
 
 from server.core.log import Floats, JobLog
-from server.core.pairs import SLOWEST_HZ
 from server.core.passes import PassSpan
+from server.core.receiver import is_too_slow
 from server.core.results import Track
 from server.core.seams import Seam, lay_seams, trace_pass
 from server.core.setup import Setup
@@ -25,7 +25,7 @@ def judge_strips(log: JobLog, setup: Setup) -> dict[str, Any]:
     track, swath = work.track, setup.sprayer.swath_m
     spans, pairs = pair_passes(work, setup)
     seams = lay_seams(track, spans, pairs, swath_m=swath)
-    is_slow = bool(np.median(np.diff(track.t)) > 1.0 / SLOWEST_HZ) if len(track.t) > 2 else True
+    is_slow = is_too_slow(track.t, track.quality)
     return {
         "as_of_utc": known(float(track.utc[-1]), 3) if len(track.utc) else None,
         "plane": {"lat0_deg": work.plane.lat0_deg, "lon0_deg": work.plane.lon0_deg},

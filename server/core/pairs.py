@@ -12,6 +12,7 @@ import numpy as np
 from server.core.log import Floats, Integers
 from server.core.passes import PassSpan
 from server.core.polygons import point_in_rings
+from server.core.receiver import TELLS_ALONE, is_too_slow
 from server.core.results import Bools, Pair, Track
 
 STATION_M = 1.0
@@ -31,7 +32,7 @@ NEITHER = 0.25
 AGREES = 2.0
 """A spacing within so many sd of the better known part of its stretch does not contradict it."""
 NEVER_EVEN_SWATH_M = 0.5
-SLOWEST_HZ = 1.5
+"""On so narrow a swath an operator's scatter could pass for a missed strip: the receiver must tell it alone."""
 PRIORS = ((0, 0.02), (1, 0.96), (2, 0.015), (3, 0.005))
 
 
@@ -114,8 +115,7 @@ def judge_pairs(
     blocks = _measure_blocks(track, spans, swath_m, beds)
     if not blocks:
         return ()
-    step = np.diff(track.t)
-    is_slow = bool(np.median(step[step > 0]) > 1.0 / SLOWEST_HZ) if (step > 0).any() else True
+    is_slow = is_too_slow(track.t, track.quality)
     spacing, scatter = _judge_operator(blocks, swath_m)
 
     def judge(block: _Block) -> _Block:
@@ -344,7 +344,8 @@ def _judge_stretch(run: list[_Block], swath_m: float) -> Pair:
     chance = np.array(chances.get(verdict, [b.p_even for b in run]))
     if verdict == "even":
         is_sure = np.mean(chance > SURE) >= MOST and chance.min() > 0.5
-        verdict = "even" if is_sure and swath_m > NEVER_EVEN_SWATH_M else "unsure"
+        can_say = swath_m > NEVER_EVEN_SWATH_M or whole.sd <= TELLS_ALONE * swath_m
+        verdict = "even" if is_sure and can_say else "unsure"
     return Pair(
         pass_a=run[0].pass_a,
         pass_b=run[0].pass_b,

@@ -103,18 +103,26 @@ def test_a_poor_receiver_claims_little_and_nothing_wrong(bench):
     assert even / 6 < 0.2
 
 
-def test_narrow_swaths_are_never_even(bench):
+def test_narrow_swaths_are_even_only_where_the_receiver_alone_says_so(bench):
     pairs = _judge(bench, EVEN, "fixed", swath_m=0.5)
+    assert {p.verdict for p in pairs} == {"even"}
+    pairs = _judge(bench, EVEN, "clean", swath_m=0.5)
     assert pairs
     assert not [p for p in pairs if p.verdict == "even"]
+    for seed in range(4):
+        pairs = _judge(bench, GAP, "fixed", swath_m=0.5, seed=seed)
+        assert _share(pairs, 4, 5, "even") == 0.0
 
 
-def test_one_fix_a_second_cannot_tell(bench):
-    pairs = _judge(bench, GAP, "fixed", rate_hz=1.0)
+def test_one_fix_a_second_tells_only_where_fixes_need_no_velocity(bench):
+    pairs = _judge(bench, GAP, "ordinary", rate_hz=1.0)
     assert pairs
     assert {p.verdict for p in pairs} == {"unsure"}
-    sentence = describe_receiver("fixed", pairs, swath_m=1.0, rate_hz=1.0)
-    assert "cannot be told" in sentence
+    assert "cannot be told" in describe_receiver("single", pairs, swath_m=1.0, rate_hz=1.0)
+    pairs = _judge(bench, GAP, "fixed", rate_hz=1.0)
+    assert _share(pairs, 4, 5, "gap") > 0.9
+    assert all(p.verdict == "even" for p in pairs if (p.pass_a, p.pass_b) != (4, 5))
+    assert "can show a missed strip" in describe_receiver("fixed", pairs, swath_m=1.0, rate_hz=1.0)
 
 
 def test_a_dropout_makes_unsure_and_never_even(bench):
