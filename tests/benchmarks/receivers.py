@@ -67,8 +67,8 @@ def share_of(row: dict[str, Any], verdict: str) -> float:
 
 def draw_strips(runs: dict[tuple[str, float], dict[str, Any]], look: Look) -> Figure:
     """For each class a panel, for each swath a bar: what is said of strips that were left out."""
-    sheet = Figure(figsize=(8.0, 5.6), layout="constrained", facecolor=look.paper)
-    panels = sheet.subplots(2, 3, sharex=True, sharey=True).flat
+    sheet = Figure(figsize=(5.0, 6.4), layout="constrained", facecolor=look.paper)
+    panels = sheet.subplots(3, 2, sharex=True, sharey=True).flat
     for axes, (klass, name) in zip(panels, CLASSES.items(), strict=True):
         swaths = sorted(swath for other, swath in runs if other == klass)
         floor = [0.0] * len(swaths)
@@ -91,13 +91,13 @@ def draw_strips(runs: dict[tuple[str, float], dict[str, Any]], look: Look) -> Fi
     sheet.supxlabel("swath, m", fontsize=10, color=look.ink)
     sheet.supylabel("strips left out, %", fontsize=10, color=look.ink)
     handles, labels = sheet.axes[0].get_legend_handles_labels()
-    sheet.legend(handles, labels, loc="outside upper center", ncols=3, fontsize=9, frameon=False, labelcolor=look.ink)
+    sheet.legend(handles, labels, loc="outside upper center", ncols=2, fontsize=9, frameon=False, labelcolor=look.ink)
     return sheet
 
 
 def draw_spacings(runs: dict[tuple[str, float], dict[str, Any]], look: Look) -> Figure:
     """How far the told distance of neighbouring passes is off, class by class, beside what a verdict needs."""
-    sheet = Figure(figsize=(8.0, 3.2), layout="constrained", facecolor=look.paper)
+    sheet = Figure(figsize=(5.0, 3.2), layout="constrained", facecolor=look.paper)
     axes = sheet.subplots()
     for place, klass in enumerate(CLASSES):
         row = runs[klass, 1.0]
@@ -106,7 +106,7 @@ def draw_spacings(runs: dict[tuple[str, float], dict[str, Any]], look: Look) -> 
                   fontsize=9, color=look.ink)  # fmt: skip
     axes.set_yticks(range(len(CLASSES)), list(CLASSES.values()))
     axes.invert_yaxis()
-    axes.set_xlabel("error of the distance between neighbouring passes, rms, cm", fontsize=10, color=look.ink)
+    axes.set_xlabel("error of the distance between passes, rms, cm", fontsize=10, color=look.ink)
     dress(axes, look)
     return sheet
 
@@ -132,27 +132,32 @@ def write_table(runs: dict[tuple[str, float], dict[str, Any]]) -> str:
     """The table's rows: for each swath and class missed strips found, not sure, wrongly even; false alarms a job."""
     rows = []
     for swath in sorted({swath for _, swath in runs}):
+        tried = runs["fixed", swath]["counts"]["planned gap"]
+        head = f"Swath {swath:g} m ({swath / FOOT_M:.1f} ft): {tried} strips a class"
+        rows.append(f'<tr class="group"><th scope="rowgroup" colspan="5">{head}</th></tr>')
         for klass, name in CLASSES.items():
             row = runs[klass, swath]
-            cells = [f"{100.0 * share_of(row, verdict):.0f} %" for verdict in VERDICTS]
-            alarms = row["counts"]["false gaps"] / row["jobs"]
-            head = f'<th scope="row">{swath:g} m ({swath / FOOT_M:.1f} ft)</th><td>{escape(name)}</td>'
-            cells += [f"{alarms:.2f}", str(row["counts"]["planned gap"])]
-            rows.append(f"<tr>{head}{write_cells(cells)}</tr>")
+            cells = [f"{100.0 * share_of(row, verdict):.0f}\u00a0%" for verdict in VERDICTS]
+            cells.append(f"{row['counts']['false gaps'] / row['jobs']:.2f}")
+            rows.append(f'<tr><th scope="row">{escape(name)}</th>{write_cells(cells)}</tr>')
     return "\n".join(rows)
 
 
 def write_mower_table(file: Path) -> str:
-    """The rows of the recorded way: strips missed told as such, not sure, even; strips beside told as missed."""
+    """The rows of the recorded way: what was said where a strip was missed and where none was; distances off."""
     rows = []
     for line in file.read_text(encoding="utf-8").splitlines():
         row = json.loads(line)
-        counts = row["counts"]
-        missed = [counts.get(f"missed: {word}", 0) for word in ("gap", "unsure", "even")]
-        beside = [counts.get(f"beside: {word}", 0) for word in ("even", "doubled", "unsure", "gap")]
-        cells = [str(count) for count in (*missed, beside[0] + beside[1], *beside[2:])]
-        off = f"{100.0 * row['median_error_m']:.0f} cm ({row['median_error_m'] / FOOT_M:.1f} ft)"
-        rows.append(f'<tr><th scope="row">{escape(CLASSES[row["class"]])}</th>{write_cells([*cells, off])}</tr>')
+        missed, beside = (
+            {word: row["counts"].get(f"{kind}: {word}", 0) for word in ("gap", "unsure", "even", "doubled")}
+            for kind in ("missed", "beside")
+        )
+        cells = [
+            f"{missed['gap']} / {missed['unsure']} / {missed['even'] + missed['doubled']}",
+            f"{beside['even'] + beside['doubled']} / {beside['unsure']} / {beside['gap']}",
+            f"{100.0 * row['median_error_m']:.0f}\u00a0cm",
+        ]
+        rows.append(f'<tr><th scope="row">{escape(CLASSES[row["class"]])}</th>{write_cells(cells)}</tr>')
     return "\n".join(rows)
 
 

@@ -1,13 +1,18 @@
 """A headless browser of Debian's, and ways to read a page."""
 
 import sys
+import threading
 from collections.abc import Iterator
+from functools import partial
+from http.server import SimpleHTTPRequestHandler, ThreadingHTTPServer
 from pathlib import Path
+from typing import Any
 
 import pytest
 from playwright.sync_api import Browser, sync_playwright
 
 sys.path.insert(0, str(Path(__file__).resolve().parent.parent))
+PAGES = Path(__file__).resolve().parents[2] / "server" / "dashboard"
 FLAGS = (
     "--headless", "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run",
     "--disable-background-networking", "--disable-component-update", "--disable-sync",
@@ -21,3 +26,22 @@ def browser() -> Iterator[Browser]:
         found = play.chromium.launch(executable_path="/usr/bin/chromium", args=list(FLAGS))
         yield found
         found.close()
+
+
+class Quiet(SimpleHTTPRequestHandler):
+    """Serves the pages' files without a word."""
+
+    def log_message(self, format: str, *args: Any) -> None:
+        """Nothing to say."""
+
+
+@pytest.fixture
+def files() -> Iterator[str]:
+    """The pages' files on a port of loopback; the API is answered in the browser."""
+    server = ThreadingHTTPServer(("127.0.0.1", 0), partial(Quiet, directory=str(PAGES)))
+    thread = threading.Thread(target=server.serve_forever)
+    thread.start()
+    yield f"http://127.0.0.1:{server.server_address[1]}"
+    server.shutdown()
+    thread.join()
+    server.server_close()

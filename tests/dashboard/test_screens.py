@@ -4,17 +4,12 @@ A double, clearly: no figure is judged here.
 """
 
 import json
-import threading
-from collections.abc import Callable, Iterator
-from functools import partial
-from http.server import SimpleHTTPRequestHandler, ThreadingHTTPServer
-from pathlib import Path
+from collections.abc import Callable
 from typing import Any
 
 import pytest
 from playwright.sync_api import Browser, Page, Route
 
-PAGES = Path(__file__).resolve().parents[2] / "server" / "dashboard"
 JOB = {"id": 2, "name": "North lawn", "state": "running", "started_at": "2027-01-15T08:00:00+00:00"}
 WIND_KEYS = (
     "apparent_mps true_mps true_sd_mps mean_60s_mps mean_60s_sd_mps mean_2min_mps gust_3s_mps from_deg from_sd_deg "
@@ -36,25 +31,6 @@ POSITION = {"east_m": 3.0, "north_m": 2.0, "heading_deg": 90.0, "lat_deg": 45.0,
 SETUP = {"sprayer": {"swath_m": 1.0}, "flow_meter": {"pulses_per_l": 450.0}, "treatment": {"target_l_per_m2": 0.04}}
 KEYS = [{"key": "sprayer.swath_m", "unit": "m", "range": [0.1, 20.0], "default": None, "choices": None}]
 LAWN = {"plane": None, "zones": [{"name": "lawn", "kind": "zone", "rings_m": [[[0, 0], [9, 0], [9, 9], [0, 0]]]}]}
-
-
-class Quiet(SimpleHTTPRequestHandler):
-    """Serves the pages' files without a word."""
-
-    def log_message(self, format: str, *args: Any) -> None:
-        """Nothing to say."""
-
-
-@pytest.fixture
-def files() -> Iterator[str]:
-    """The pages' files on a port of loopback; the API is answered in the browser."""
-    server = ThreadingHTTPServer(("127.0.0.1", 0), partial(Quiet, directory=str(PAGES)))
-    thread = threading.Thread(target=server.serve_forever)
-    thread.start()
-    yield f"http://127.0.0.1:{server.server_address[1]}"
-    server.shutdown()
-    thread.join()
-    server.server_close()
 
 
 class Answers:
