@@ -216,3 +216,17 @@ def test_paper_and_page_have_the_same_colours():
     page = np.array(json.loads(done.stdout))
     paper = 255.0 * colour_shares(np.array([0, 0.3, 0.7, 1, 1.2, 1.9, 2, 3]))
     assert np.abs(page - paper).max() <= 0.51
+
+
+def test_paper_and_page_have_the_same_units():
+    script = 'import { UNIT_SETS } from "./server/dashboard/core/units.js"; console.log(JSON.stringify(UNIT_SETS));'
+    words = ["node", "--input-type=module", "-e", script]
+    page = json.loads(subprocess.run(words, capture_output=True, text=True, check=True, cwd=ROOT).stdout)
+    assert list(page) == list(UNIT_SETS)
+    for name, units in UNIT_SETS.items():
+        for quantity in ("rate", "length", "area", "volume", "speed"):
+            unit = getattr(units, quantity)
+            assert page[name][quantity]["unit"] == unit.sign
+            assert page[name][quantity]["per_si"] == pytest.approx(unit.per_si, rel=1e-9)
+        # The page's flows are litres a minute, the picture's litres a second.
+        assert page[name]["flow"]["per_si"] == pytest.approx(units.flow.per_si / 60.0, rel=1e-9)
