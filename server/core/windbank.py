@@ -285,18 +285,20 @@ def _prune(bank: Bank) -> Bank:
     """Keep the likeliest, join what is alike, keep one of each intensity at a thousandth of the best or more."""
     order = np.argsort(-bank.log_weight, kind="stable")[: 3 * KEPT]
     weight = np.exp(bank.log_weight)
-    alike = _find_alike(bank, order)
     least = float(weight[order[0]])
     kept: dict[int, float] = {}
-    for rank, place in enumerate(order.tolist()):
-        twin = next((i for i, other in enumerate(order[:rank].tolist()) if other in kept and alike[rank, i]), None)
+    ranks: list[tuple[int, int]] = []
+    places = zip(order.tolist(), weight[order].tolist(), _find_alike(bank, order).tolist(), strict=True)
+    for rank, (place, own, alike) in enumerate(places):
+        twin = next((other for other_rank, other in ranks if alike[other_rank]), None)
         if twin is not None:
-            kept[int(order[twin])] += float(weight[place])
-        elif len(kept) < KEPT and weight[place] > DROPPED_WEIGHT * least:
-            kept[place] = float(weight[place])
+            kept[twin] += own
+        elif len(kept) < KEPT and own > DROPPED_WEIGHT * least:
+            kept[place] = own
+            ranks.append((rank, place))
     for intensity in INTENSITIES:
-        own = np.flatnonzero(bank.intensity == intensity)
-        best = int(own[np.argmax(weight[own])])
+        same = np.flatnonzero(bank.intensity == intensity)
+        best = int(same[np.argmax(weight[same])])
         kept[best] = max(kept.get(best, 0.0), LEAST_WEIGHT * least)
     chosen = np.array(list(kept))
     return Bank(
