@@ -55,3 +55,10 @@ def test_errors_of_another_kind_and_a_gait_deceive_nobody() -> None:
     assert tally.counts["false gaps"] == 0
     misses = tally.figures["spacings z"]
     assert 0.5 < (sum(z * z for z in misses) / len(misses)) ** 0.5 < 1.6
+
+
+def test_a_poor_receivers_passes_are_found_with_the_spray_on_in_turns() -> None:
+    tally = accuracy.run([accuracy.Trial("poor", is_on_in_turns=True)], range(911, 917))["poor"]
+    counts = tally.counts
+    assert counts["passes right"] >= 0.9 * counts["passes true"]
+    assert counts["passes right"] >= 0.9 * counts["passes found"]
