@@ -23,7 +23,6 @@ from server.core.polygons import rings_from_zone
 from server.core.receiver import describe_receiver, judge_receiver
 from server.core.results import Bools, Interval, JobResult, Pair, Pass, Plane, Totals, Track
 from server.core.setup import Peg, Setup
-from server.core.simex import DRAWS as SIMEX_DRAWS
 from server.core.simex import correct_totals, read_figures
 from server.core.swath import pattern_from_sprayer
 from server.core.timebase import Timebase, align_boots, count_missing, job_seconds
@@ -33,6 +32,8 @@ from server.core.windverdict import judge_pass_winds, summarise_wind
 from server.notes import write_notes
 
 DRAWS = 64
+NOISE_DRAWS = 8
+"""Enough to know the size of the track's noise once the sampled tracks have been laid."""
 MARGIN_M = 1.0
 LARGEST_CELLS = 4_000_000
 NOWHERE = Plane(0.0, 0.0)
@@ -91,7 +92,7 @@ def review_job(log: JobLog, setup: Setup, *, report: Report | None = None) -> Jo
         rng=rng,
         watch=lambda laid: drawn.append(read_figures(laid, ground, treatment=setup.treatment)),
     )
-    way = replace(way, deviations_m=way.deviations_m[:SIMEX_DRAWS].copy())
+    way = replace(way, deviations_m=way.deviations_m[:NOISE_DRAWS].copy())
     tell("findings", 0.9)
     findings = find_findings(dose, ground, treatment=setup.treatment)
     totals = correct_totals(

@@ -6,7 +6,6 @@ A track that wanders covers more scattered ground than the rig did, so areas com
 from dataclasses import replace
 
 import numpy as np
-from numpy.typing import ArrayLike
 
 from server.core.coverage import total_job
 from server.core.dose import MAX_GAP_S, Deposit
@@ -17,13 +16,9 @@ from server.core.results import Totals, Track
 from server.core.setup import Treatment
 from server.core.swath import Pattern
 
-ADDED_NOISE = (0.0, 0.5, 1.0, 1.5, 2.0)
-"""Multiples of the track's own variance that are added to it."""
-DRAWS = 8
 BLUNT_M = 0.2
 """For passes as they are walked; found on simulated jobs."""
 LEAST_SD_M = 1e-4
-DOUBT_SHARE = 0.5
 _CORRECTED = (
     "zone_missed_m2", "zone_under_m2", "zone_on_target_m2", "zone_over_m2", "covered_area_m2", "off_target_l",
     "keep_out_l",
@@ -32,30 +27,27 @@ _IN_ZONES = slice(0, 4)
 _REST = {"volume_l": 0.0, "volume_sd_l": 0.0, "sprayed_s": 0.0, "distance_m": 0.0, "outside_passes_l": 0.0}
 
 
-def extrapolate_noise(figures: ArrayLike, *, bluntness: float, added: ArrayLike = ADDED_NOISE) -> float:
-    """What a figure would be without the noise already in it.
+def find_reach(bluntness: float) -> float:
+    """How many times what doubling a noise's variance did to a figure is to be taken off again, to be rid of the noise.
 
-    The figure is fitted as f(-1) + a u(λ), u = √(k + 1 + λ) - √k, λ the added multiple of the variance: far below a
-    corner's bluntness areas grow with the variance, far above it with its root, as the mean of |x| does.
+    The figure is taken to go as u(v) = √(k + v), v the variance against the track's own: far below a corner's bluntness
+    k areas grow with the variance, far above it with its root, as the mean of |x| does. Known at v = 1 and 2, it is
+    read off at 0: (u(1) - u(0)) / (u(2) - u(1)).
 
     Parameters
     ----------
-    figures
-        The figure at each λ [k], any unit.
     bluntness
         k: how blunt the corner is against the noise, as a ratio of squares [-]; 0 is a sharp one.
-    added
-        The multiples λ [k].
 
     Returns
     -------
     float
-        The figure without noise; NaN if any figure is NaN.
+        1 + √2 for a sharp corner, 1 for a blunt one.
 
     Raises
     ------
     ValueError
-        If there are fewer than three figures, or not as many as multiples, or bluntness is below 0.
+        If bluntness is not 0 or more.
 
     References
     ----------
@@ -64,19 +56,13 @@ def extrapolate_noise(figures: ArrayLike, *, bluntness: float, added: ArrayLike 
 
     Examples
     --------
-    >>> round(extrapolate_noise(2.0 - 0.3 * np.sqrt([1.0, 1.5, 2.0, 2.5, 3.0]), bluntness=0.0), 9)
-    2.0
+    >>> round(find_reach(0.0), 6), round(find_reach(1e6), 6)
+    (2.414214, 1.0)
     """
-    y, x = np.asarray(figures, dtype=np.float64), np.asarray(added, dtype=np.float64)
-    if y.shape != x.shape or len(y) < 3:
-        raise ValueError(f"three figures at least, and one for each multiple: {y.shape} figures, {x.shape} multiples")
     if not bluntness >= 0.0:
         raise ValueError(f"bluntness must be 0 or more, not {bluntness}")
-    if not np.isfinite(y).all():
-        return float("nan")
-    curve = (1.0 + x) / (np.sqrt(bluntness + 1.0 + x) + np.sqrt(bluntness))
-    design = np.stack([np.ones(len(x)), curve / curve.max()], axis=1)
-    return float(np.linalg.lstsq(design, y, rcond=None)[0][0])
+    k = np.sqrt(bluntness + np.arange(3.0))
+    return float((k[2] + k[1]) / (k[1] + k[0]))
 
 
 def correct_totals(
@@ -88,14 +74,13 @@ def correct_totals(
     pattern: Pattern,
     treatment: Treatment,
     drawn: Floats | None = None,
-    draws: int = DRAWS,
     max_gap_s: float = MAX_GAP_S,
 ) -> Totals:
     """A job's areas and its liquid off target, corrected for the track's uncertainty.
 
-    The liquid is laid along tracks with the sampled deviations scaled by the root of λ; each figure, averaged over the
-    draws, is extrapolated to λ = -1, and what that changes is added to the figure of the whole track. The areas within
-    the zones keep their sum.
+    The liquid is laid along the mean track and along the sampled ones, which have the noise twice; what that does to
+    each figure, times `find_reach`, is taken off the figure of the whole track. The areas within the zones keep their
+    sum.
 
     Parameters
     ----------
@@ -113,8 +98,6 @@ def correct_totals(
         Target [L/m²] and what counts as under and over.
     drawn
         What `read_figures` says of all sampled tracks [all draws, 7], where they have been laid already.
-    draws
-        How many of the sampled tracks to lay here.
     max_gap_s
         A longer step between epochs leaves its liquid unplaced [s].
 
@@ -126,8 +109,8 @@ def correct_totals(
 
     Notes
     -----
-    Half of the correction counts as standard deviation, and so does the area that liquid without a position would have
-    covered.
+    Reading the curve beyond its ends enlarges what the tracks leave open by the same reach. The area that liquid
+    without a position would have covered counts as doubt too.
 
     References
     ----------
@@ -150,7 +133,7 @@ def correct_totals(
     >>> round(correct_totals(totals, track, litres, ground, pattern=flat, treatment=treatment).covered_area_m2, 9)
     1.0
     """
-    deviations = track.deviations_m[:draws]
+    deviations = track.deviations_m
     if not len(deviations):
         return totals
     kept = thin_way(track.t, track.east_m, track.heading_deg, litres)
@@ -159,24 +142,21 @@ def correct_totals(
         deposit = lay_draw(track, litres, kept, deviation, pattern=pattern, frame=ground.frame, max_gap_s=max_gap_s)
         return read_figures(deposit, ground, treatment=treatment)
 
-    def average(added: float) -> Floats:
-        if added == 1.0 and drawn is not None:
-            # The same tracks as for the other multiples, or their difference would be extrapolated.
-            return np.asarray(drawn[: len(deviations)].mean(axis=0))
-        moved = deviations[: None if added else 1, kept]
-        return np.asarray(np.mean([figure(deviation * np.sqrt(added)) for deviation in moved], axis=0))
-
-    figures = [average(added) for added in ADDED_NOISE]
-    bluntness = _measure_bluntness(pattern, deviations, litres)
-    gained = [extrapolate_noise(series, bluntness=bluntness) - series[0] for series in zip(*figures, strict=True)]
+    if drawn is None:
+        drawn = np.array([figure(deviation[kept]) for deviation in deviations])
+    reach = find_reach(_measure_bluntness(pattern, deviations, litres))
+    gained = reach * (figure(0.0 * deviations[0, kept]) - drawn.mean(axis=0))
     corrected = np.maximum(_list_figures(totals) + gained, 0.0)
     if totals.zone_area_m2 > 0.0:
         corrected[_IN_ZONES] *= totals.zone_area_m2 / corrected[_IN_ZONES].sum()
-    corrected_totals = replace(totals, **dict(zip(_CORRECTED, corrected.tolist(), strict=True)))
-    if drawn is None:
-        return corrected_totals
-    nowhere_m2 = totals.unplaced_l / treatment.target_l_per_m2
-    return _add_spread(corrected_totals, drawn, np.array(gained), nowhere_m2, bluntness)
+    spread = dict(zip(_CORRECTED, (reach * drawn.std(axis=0)).tolist(), strict=True))
+    metered = totals.off_target_l * totals.volume_sd_l / totals.volume_l if totals.volume_l > 0 else 0.0
+    return replace(
+        totals,
+        **dict(zip(_CORRECTED, corrected.tolist(), strict=True)),
+        covered_area_sd_m2=float(np.hypot(spread["covered_area_m2"], totals.unplaced_l / treatment.target_l_per_m2)),
+        off_target_sd_l=float(np.hypot(spread["off_target_l"], metered)),
+    )
 
 
 def _measure_bluntness(pattern: Pattern, deviations: Floats, litres: Floats) -> float:
@@ -190,27 +170,6 @@ def _measure_bluntness(pattern: Pattern, deviations: Floats, litres: Floats) -> 
     known = laid[np.isfinite(laid)]
     sd_m = float(np.sqrt(np.mean(known**2))) if len(known) else 0.0
     return float(np.hypot(BLUNT_M, 0.2 * (pattern.base_m - pattern.top_m)) / max(sd_m, LEAST_SD_M)) ** 2
-
-
-def _add_spread(totals: Totals, drawn: Floats, gained: Floats, nowhere_m2: float, bluntness: float) -> Totals:
-    """How sure covered area and liquid off target are: by the sampled tracks, the correction, what is nowhere, K.
-
-    Reading the curve beyond its ends enlarges what the tracks leave open of the covered area; half of the correction
-    counts as doubt. Both found on simulated jobs.
-    """
-    base = np.sqrt(bluntness)
-    now, last = (np.sqrt(bluntness + 1.0 + added) - base for added in (ADDED_NOISE[0], ADDED_NOISE[-1]))
-    enlarged = np.hypot(1.0, now / (last - now))
-    spread = dict(zip(_CORRECTED, drawn.std(axis=0).tolist(), strict=True))
-    doubt = dict(zip(_CORRECTED, (DOUBT_SHARE * gained).tolist(), strict=True))
-    metered = totals.off_target_l * totals.volume_sd_l / totals.volume_l if totals.volume_l > 0 else 0.0
-    area = (enlarged * spread["covered_area_m2"], doubt["covered_area_m2"], nowhere_m2)
-    liquid = (spread["off_target_l"], doubt["off_target_l"], metered)
-    return replace(
-        totals,
-        covered_area_sd_m2=float(np.sqrt(np.sum(np.square(area)))),
-        off_target_sd_l=float(np.sqrt(np.sum(np.square(liquid)))),
-    )
 
 
 def read_figures(deposit: Deposit, ground: Ground, *, treatment: Treatment) -> Floats:

@@ -11,25 +11,34 @@ from server.core.grid import GridFrame
 from server.core.ground import Ground
 from server.core.results import Totals, Track
 from server.core.setup import Treatment
-from server.core.simex import correct_totals, extrapolate_noise
+from server.core.simex import correct_totals, find_reach
 from server.core.swath import Pattern
 
-ADDED = np.array([0.0, 0.5, 1.0, 1.5, 2.0])
 
-
-def test_a_line_in_the_variance_and_one_in_its_root_are_extrapolated_exactly():
+def test_a_root_and_a_line_in_the_variance_are_read_off_exactly():
     # Mean |x| of a Gaussian of variance v is the root of 2 v / pi (any handbook of statistics).
-    folded = np.sqrt(2.0 * (1.0 + ADDED) / math.pi)
-    assert math.isclose(extrapolate_noise(5.0 - folded, bluntness=0.0), 5.0, rel_tol=1e-12)
-    assert math.isclose(extrapolate_noise(5.0 - 0.1 * ADDED, bluntness=1e6), 5.1, rel_tol=1e-6)
+    once, twice = (5.0 - math.sqrt(2.0 * variance / math.pi) for variance in (1.0, 2.0))
+    assert math.isclose(once + find_reach(0.0) * (once - twice), 5.0, rel_tol=1e-12)
+    assert math.isclose(find_reach(1e9), 1.0, rel_tol=1e-6)
 
 
-def test_what_cannot_be_extrapolated_is_refused_or_unknown():
-    assert math.isnan(extrapolate_noise([1.0, math.nan, 1.0, 1.0, 1.0], bluntness=1.0))
-    with pytest.raises(ValueError, match="three figures"):
-        extrapolate_noise([1.0, 2.0], bluntness=1.0, added=[0.0, 1.0])
+def test_an_uncovered_strip_seen_through_noise_is_told_as_wide_as_it_was():
+    # A gap of width max(0, g) with g about its true 0.1 m: its expectation is s phi(m / s) + m Phi(m / s).
+    def mean_gap(sd):
+        z = 0.1 / sd
+        return sd * math.exp(-0.5 * z * z) / math.sqrt(2.0 * math.pi) + 0.1 * 0.5 * math.erfc(-z / math.sqrt(2.0))
+
+    for sd in (0.3, 0.5, 0.8):
+        once, twice = mean_gap(sd), mean_gap(sd * math.sqrt(2.0))
+        told = once + find_reach((0.2 / sd) ** 2) * (once - twice)
+        assert abs(told - 0.1) < 0.6 * abs(once - 0.1), "most of the bias is gone"
+
+
+def test_bluntness_below_nought_is_refused():
     with pytest.raises(ValueError, match="bluntness"):
-        extrapolate_noise([1.0, 2.0, 3.0], bluntness=-1.0, added=[0.0, 1.0, 2.0])
+        find_reach(-1.0)
+    with pytest.raises(ValueError, match="bluntness"):
+        find_reach(math.nan)
 
 
 REST = {"volume_l": 8.0, "volume_sd_l": 0.0, "sprayed_s": 200.0, "distance_m": 200.0, "outside_passes_l": 0.0}
@@ -89,7 +98,10 @@ def test_what_is_known_for_certain_is_left_alone(draws):
     track = Track(zero, t, t, t, zero + 5.0, 5 * t, zero, zero, zero, zero, zero, zero, zero, deviations)
     for ground in (lawn(), lawn(has_zone=False)):
         naive, corrected = total(track, 0.2 * t, ground)
-        for name in Totals.__slots__:
+        assert corrected.covered_area_sd_m2 == pytest.approx(0.0 if draws else math.nan, nan_ok=True)
+        is_told = draws and ground.has_zones
+        assert corrected.off_target_sd_l == pytest.approx(0.0 if is_told else math.nan, nan_ok=True)
+        for name in set(Totals.__slots__) - {"covered_area_sd_m2", "off_target_sd_l"}:
             assert getattr(corrected, name) == pytest.approx(getattr(naive, name), rel=1e-9, abs=1e-9, nan_ok=True), (
                 name
             )
