@@ -202,13 +202,16 @@ def write_results(result: "JobResult", setup: "Setup", job_log: "JobLog", folder
     from server.core.flow import find_spraying, gather_volume
     from server.core.timebase import align_boots
     from server.exports.files import result_files, write_files
-    from server.exports.plots import draw_plots
+    from server.exports.plots import PICTURES, draw_plots
 
     write_files(result_files(result, setup, job_log.digest), folder)
     timebase = align_boots(job_log, latency_s=setup.receiver.latency_s)
     curve = gather_volume(job_log.flow, timebase, meter=setup.flow_meter, delay_s=setup.sprayer.delay_s)
     pictures = draw_plots(result, setup, curve, find_spraying(curve), units=units)
     if pictures is None:
+        for name in PICTURES:
+            # Of an earlier job, maybe: beside these results they would tell something else.
+            (folder / name).unlink(missing_ok=True)
         click.echo("map.png and traces.png are left out: pip install 'calmpass[plots]' to have them", err=True)
     else:
         write_files(pictures, folder)

@@ -23,7 +23,8 @@ MOST_CELLS = 900
 UNSURE_SHARE = 0.3
 """A dose is marked as unsure where its standard deviation is more than this share of the target."""
 MARGIN_SHARE = 0.06
-HATCHES = {"missed": "///", "doubled": "xxx", "off_target": "", "keep_out": "++"}
+HATCHES = {"missed": "||", "doubled": "xxx", "off_target": "\\\\", "keep_out": "///"}
+"""As on the page: upright lines, crosses and slants."""
 WORDS = {
     "missed": "missed", "doubled": "doubled", "off_target": "off target", "keep_out": "on ground to keep dry",
 }  # fmt: skip
@@ -81,7 +82,9 @@ def _draw_doses(axes: "Axes", dose: DoseMap, setup: Setup) -> None:
     unsure = np.asarray(np.nan_to_num(doubt) > UNSURE_SHARE, dtype=float)
     if unsure.any() and min(unsure.shape) > 1:
         middles = [low + step * (np.arange(count) + 0.5) for low, count in ((dose.x0_m, nx), (dose.y0_m, ny))]
-        axes.contourf(*middles, unsure, levels=[0.5, 1.5], colors="none", hatches=["..."], zorder=3)
+        marked = axes.contourf(*middles, unsure, levels=[0.5, 1.5], colors="none", hatches=[".."], zorder=3)
+        marked.set_edgecolor(SOFT)
+        marked.set_linewidth(0.0)
 
 
 def _draw_findings(axes: "Axes", result: JobResult) -> None:
@@ -115,7 +118,7 @@ def _span_of(one: Pass, result: JobResult) -> PassSpan:
 
 
 def _draw_passes(axes: "Axes", result: JobResult) -> None:
-    """The ways, numbered where they begin; above the wind limit the number stands in a dark box."""
+    """The ways, numbered near their beginnings; above the wind limit the number stands in a dark box."""
     track = result.track
     for one in result.passes:
         inside = slice(*np.searchsorted(track.t, [one.start_t, one.end_t]))
@@ -123,11 +126,13 @@ def _draw_passes(axes: "Axes", result: JobResult) -> None:
         known = np.flatnonzero(np.isfinite(track.east_m[inside])) + inside.start
         if not len(known):
             continue
+        # Neighbours' numbers do not cover each other.
+        place = known[int(len(known) * (0.03 + 0.05 * (one.number // 2 % 3)))]
         is_above = one.wind_verdict == "above"
         mark = {"above": "!", "unsure": "?"}.get(one.wind_verdict, "")
         axes.text(
-            track.east_m[known[0]],
-            track.north_m[known[0]],
+            track.east_m[place],
+            track.north_m[place],
             f"{one.number}{mark}",
             color=PAPER if is_above else INK,
             fontsize=7,
@@ -227,7 +232,7 @@ def _list_signs() -> list["object"]:
     ]
     return [
         *hatched,
-        Patch(facecolor="none", edgecolor=INK, hatch="...", linewidth=0.0, label="dose unsure"),
+        Patch(facecolor="none", edgecolor=SOFT, hatch="..", linewidth=0.0, label="dose unsure"),
         Line2D([], [], color=ACCENT, linewidth=3.0, label="strip missed"),
         Line2D([], [], color=ACCENT, linewidth=3.0, linestyle=(0, (2, 1)), label="strip doubled"),
         Line2D([], [], color=ACCENT, linewidth=1.6, linestyle=(0, (1, 3)), label="strip not sure"),

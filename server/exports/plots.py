@@ -13,6 +13,7 @@ from server.exports.unitsets import FIRST_SET, UNIT_SETS
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
+PICTURES = ("map.png", "traces.png")
 DPI = 120
 WIDTH_IN, TALLEST_IN, LEAST_IN = 8.0, 14.0, 5.0
 
@@ -22,16 +23,20 @@ def draw_plots(
 ) -> dict[str, bytes] | None:
     """Both pictures, or None without the plotting package."""
     try:
+        from matplotlib import rc_context, rcdefaults
         from matplotlib.figure import Figure
     except ImportError:
         return None
-    west, east, south, north = find_limits(result, setup)
-    height = min(max(0.75 * WIDTH_IN * (north - south) / (east - west) + 1.8, LEAST_IN), TALLEST_IN)
-    chart = Figure(figsize=(WIDTH_IN, height), dpi=DPI, layout="constrained")
-    draw_map(chart, result, setup, UNIT_SETS[units])
-    traces = Figure(figsize=(10.0, 9.0), dpi=DPI, layout="constrained")
-    draw_traces(traces, result, setup, curve, intervals, UNIT_SETS[units])
-    return {"map.png": _save(chart), "traces.png": _save(traces)}
+    # What a user has set for pictures of their own must not change these.
+    with rc_context():
+        rcdefaults()
+        west, east, south, north = find_limits(result, setup)
+        height = min(max(0.75 * WIDTH_IN * (north - south) / (east - west) + 1.8, LEAST_IN), TALLEST_IN)
+        chart = Figure(figsize=(WIDTH_IN, height), dpi=DPI, layout="constrained")
+        draw_map(chart, result, setup, UNIT_SETS[units])
+        traces = Figure(figsize=(10.0, 9.0), dpi=DPI, layout="constrained")
+        draw_traces(traces, result, setup, curve, intervals, UNIT_SETS[units])
+        return {name: _save(sheet) for name, sheet in zip(PICTURES, (chart, traces), strict=True)}
 
 
 def _save(sheet: "Figure") -> bytes:

@@ -17,8 +17,10 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
-LONGEST_STEP_S = 5.0
-"""Over a longer step without a value no line is drawn."""
+SILENT_S = 3.0
+"""Nothing heard of the flow for so long while it sprays: what flowed between is known, when is not."""
+USUAL_STEPS = 2.5
+"""Over a step so many times the usual one no line is drawn."""
 MINUTE_S = 60.0
 
 
@@ -33,29 +35,51 @@ def draw_traces(
     """Draw four panels over one axis of minutes; what is not known is left open."""
     flow, pace, dose, wind = sheet.subplots(4, 1, sharex=True, height_ratios=[1.0, 1.0, 1.2, 1.8])
     start = float(result.track.t[0]) if len(result.track.t) else 0.0
+    silences = find_silences(curve, intervals)
     for axes in (flow, pace, dose, wind):
         axes.set_facecolor(PAPER)
         axes.grid(visible=True, color=RULE, linewidth=0.4)
         axes.tick_params(labelsize=8, colors=INK)
-        for interval in intervals:
-            axes.axvspan(
-                (interval.start_t - start) / MINUTE_S, (interval.end_t - start) / MINUTE_S, color=RULE, alpha=0.25
-            )
-    _draw_flow(flow, result, curve, intervals, units, start)
+        _shade_spraying(axes, intervals, silences, start)
+    _draw_flow(flow, result, curve, intervals, silences, units, start)
     _draw_pace(pace, result, units, start)
     _draw_passes(dose, result, setup, units, start)
     _draw_wind(wind, result, setup, units, start)
     ends = [float(times[-1]) for times in (result.track.t, result.wind.t) if len(times)]
     wind.set_xlim(0.0, max((max(ends, default=start) - start) / MINUTE_S, 1.0))
-    wind.set_xlabel("minutes of the job; shaded: spray on", fontsize=8, color=INK)
+    wind.set_xlabel("minutes of the job; shaded: spray on; hatched: flow not heard", fontsize=8, color=INK)
 
 
-def open_gaps(t: Floats, values: Floats) -> tuple[Floats, Floats]:
-    """The same line with a break wherever two known values are more than 5 s apart."""
-    known = np.isfinite(values)
-    t, values = t[known], values[known]
-    cuts = np.flatnonzero(np.diff(t) > LONGEST_STEP_S) + 1
-    return np.insert(t, cuts, np.nan), np.insert(values, cuts, np.nan)
+def _shade_spraying(
+    axes: "Axes", intervals: tuple[Interval, ...], silences: list[tuple[float, float]], start: float
+) -> None:
+    """Shade when it sprayed; hatched where nothing was heard of the flow."""
+    for interval in intervals:
+        axes.axvspan((interval.start_t - start) / MINUTE_S, (interval.end_t - start) / MINUTE_S, color=RULE, alpha=0.25)
+    for begin, end in silences:
+        axes.axvspan((begin - start) / MINUTE_S, (end - start) / MINUTE_S, facecolor=PAPER, edgecolor=SOFT, hatch="//")
+
+
+def open_gaps(t: Floats, *columns: Floats) -> list[Floats]:
+    """Times and columns with a break wherever something is not known or a step is far longer than usual."""
+    step = np.diff(t)
+    usual = float(np.median(step)) if len(step) else 0.0
+    cuts = np.flatnonzero(step > USUAL_STEPS * usual) + 1
+    return [
+        t if not len(cuts) else np.insert(t, cuts, np.nan),
+        *(np.insert(column, cuts, np.nan) for column in columns),
+    ]
+
+
+def find_silences(curve: VolumeCurve, intervals: tuple[Interval, ...]) -> list[tuple[float, float]]:
+    """Stretches of the spraying in which nothing was heard of the flow."""
+    found = []
+    for interval in intervals:
+        heard = curve.t[(curve.t >= interval.start_t) & (curve.t <= interval.end_t)]
+        at = np.concatenate([[interval.start_t], heard, [interval.end_t]])
+        late = np.flatnonzero(np.diff(at) > SILENT_S)
+        found += [(float(at[k]), float(at[k + 1])) for k in late]
+    return found
 
 
 def _plot(axes: "Axes", t: Floats, values: Floats, start: float, **look: object) -> None:
@@ -73,6 +97,7 @@ def _draw_flow(
     result: JobResult,
     curve: VolumeCurve,
     intervals: tuple[Interval, ...],
+    silences: list[tuple[float, float]],
     units: UnitSet,
     start: float,
 ) -> None:
@@ -80,7 +105,10 @@ def _draw_flow(
     _label(axes, "flow", units.flow.sign)
     t = result.track.t
     if len(t) and len(curve.t):
-        _plot(axes, t, units.flow.per_si * flow_rate_at(curve, intervals, t), start, color=ACCENT, linewidth=0.9)
+        flow = units.flow.per_si * flow_rate_at(curve, intervals, t)
+        for begin, end in silences:
+            flow[(t > begin) & (t < end)] = np.nan
+        _plot(axes, t, flow, start, color=ACCENT, linewidth=0.9)
     axes.set_ylim(bottom=0.0)
 
 
@@ -119,8 +147,8 @@ def _draw_wind(axes: "Axes", result: JobResult, setup: Setup, units: UnitSet, st
     _label(axes, "wind", units.speed.sign)
     wind, per = result.wind, units.speed.per_si
     mean, reach = per * wind.mean_60s_mps, per * Z90 * wind.mean_60s_sd_mps
-    t = (wind.t - start) / MINUTE_S
-    axes.fill_between(t, mean - reach, mean + reach, color=ACCENT, alpha=0.2, linewidth=0.0, label="90 % interval")
+    t, low, high = open_gaps(wind.t, mean - reach, mean + reach)
+    axes.fill_between((t - start) / MINUTE_S, low, high, color=ACCENT, alpha=0.2, linewidth=0.0, label="90 % interval")
     _plot(axes, wind.t, per * wind.apparent_mps, start, color=RULE, linewidth=0.5, label="felt by the cup")
     _plot(axes, wind.t, per * wind.smooth_mps, start, color=SOFT, linewidth=0.7, label="true, seen afterwards")
     _plot(axes, wind.t, mean, start, color=ACCENT, linewidth=1.6, label="true, mean of a minute")

@@ -10,6 +10,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 from click.testing import CliRunner
+from matplotlib import rc_context
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
 from matplotlib.image import imread
@@ -24,7 +25,7 @@ from server.core.timebase import align_boots
 from server.exports.colours import colour_shares
 from server.exports.map import MOST_CELLS, average_blocks, draw_map
 from server.exports.plots import draw_plots
-from server.exports.traces import draw_traces, open_gaps
+from server.exports.traces import draw_traces, find_silences, open_gaps
 from server.exports.unitsets import UNIT_SETS
 from server.rawlog import gather_log, read_raw_log
 from server.review import review_job
@@ -129,7 +130,7 @@ def test_the_map_shows_numbers_lawn_and_strips(job):
     assert {str(one.number) for one in result.passes if one.wind_verdict == "within"} <= set(texts)
     bold = [line for line in sheet.axes[0].lines if line.get_color() == "#0b4a63"]
     assert len(bold) == sum(pair.verdict in ("gap", "doubled", "unsure") for pair in result.pairs)
-    assert {patch.get_hatch() for patch in sheet.axes[0].patches} >= {"///", "xxx"}
+    assert {patch.get_hatch() for patch in sheet.axes[0].patches} >= {"||", "xxx"}
 
 
 def test_labels_speak_the_units_that_were_asked_for(job):
@@ -145,8 +146,30 @@ def test_labels_speak_the_units_that_were_asked_for(job):
 def test_what_is_not_known_is_left_open():
     t = np.array([0.0, 1.0, 2.0, 9.0, 10.0, 11.0])
     gone, values = open_gaps(t, np.array([1.0, 2.0, 3.0, 4.0, np.nan, 5.0]))
-    assert np.isnan(gone).tolist() == [False, False, False, True, False, False]
-    assert values[np.isfinite(values)].tolist() == [1.0, 2.0, 3.0, 4.0, 5.0]
+    assert np.isnan(gone).tolist() == [False, False, False, True, False, False, False]
+    assert np.isnan(values).tolist() == [False, False, False, True, False, True, False]
+
+
+def test_flow_that_was_not_heard_is_not_drawn(job):
+    result, setup, curve, intervals, _ = job
+    middle = 0.5 * (intervals[0].start_t + intervals[0].end_t)
+    lost = (curve.t > middle - 3.0) & (curve.t < middle + 3.0)
+    torn = VolumeCurve(curve.t[~lost], curve.litres[~lost], curve.pulses[~lost])
+    assert find_silences(curve, intervals) == []
+    ((begin, end),) = find_silences(torn, intervals)
+    assert (begin, end) == pytest.approx((middle - 3.0, middle + 3.0), abs=0.5)
+    sheet, _ = drawn(draw_traces, result, setup, torn, intervals, FIRST)
+    line = sheet.axes[0].lines[0]
+    seconds = 60.0 * line.get_xdata() + result.track.t[0]
+    inside = (seconds > begin + 0.1) & (seconds < end - 0.1)
+    assert inside.sum() > 20
+    assert np.isnan(line.get_ydata()[inside]).all()
+
+
+def test_a_users_own_settings_of_the_library_change_nothing(job):
+    with rc_context({"axes.grid": True, "font.size": 20.0, "image.cmap": "gray", "lines.linewidth": 9.0}):
+        told = draw_plots(*job[:4])
+    assert told == draw_plots(*job[:4])
 
 
 def test_a_pass_of_unknown_dose_is_told_as_unknown(job):
@@ -182,6 +205,7 @@ def test_without_the_library_the_results_come_with_one_line(job, tmp_path, monke
     folder = job[4]
     monkeypatch.setitem(sys.modules, "matplotlib.figure", None)
     words = ["replay", str(folder / "log.ndjson"), "--setup", str(folder / "setup.toml"), "--out", str(tmp_path)]
+    (tmp_path / "map.png").write_bytes(b"of another job")
     done = CliRunner().invoke(main, words)
     assert done.exit_code == 0, done.output
     assert "pip install 'calmpass[plots]'" in done.stderr
