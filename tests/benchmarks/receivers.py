@@ -148,12 +148,13 @@ def write_mower_table(file: Path) -> str:
     rows = []
     for line in file.read_text(encoding="utf-8").splitlines():
         row = json.loads(line)
-        missed, beside = (
+        missed, half, beside = (
             {word: row["counts"].get(f"{kind}: {word}", 0) for word in ("gap", "unsure", "even", "doubled")}
-            for kind in ("missed", "beside")
+            for kind in ("missed", "between", "beside")
         )
         cells = [
             f"{missed['gap']} / {missed['unsure']} / {missed['even'] + missed['doubled']}",
+            f"{half['gap']} / {half['unsure']} / {half['even'] + half['doubled']}",
             f"{beside['even'] + beside['doubled']} / {beside['unsure']} / {beside['gap']}",
             f"{100.0 * row['median_error_m']:.0f}\u00a0cm",
         ]
