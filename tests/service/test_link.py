@@ -132,6 +132,10 @@ def test_after_a_break_the_link_is_back_and_tells_the_alarm_again(broker, desk, 
         file.unlink()
     broker.start()
     assert desk.wait(lambda: desk.is_up[-1] is True)
+    # Who listens before the alarm is there hears it fresh, who comes later hears it as kept.
+    early = Ear(broker.port)
+    assert early.wait(lambda heard: any((t, p) == ("calmpass/1/cart/alarm", wire.encode(ALARM)) for t, p, _ in heard))
+    early.close()
     ear = Ear(broker.port)
     assert ear.wait(lambda heard: ("calmpass/1/cart/alarm", wire.encode(ALARM), True) in heard)
     ear.close()
