@@ -199,15 +199,13 @@ def with_progress(work: Callable[[Report], "JobResult"]) -> "JobResult":
 
 def write_results(result: "JobResult", setup: "Setup", job_log: "JobLog", folder: Path, units: str) -> None:
     """Write the results files, and the pictures where they can be drawn."""
-    from server.core.flow import find_spraying, gather_volume
-    from server.core.timebase import align_boots
     from server.exports.files import result_files, write_files
     from server.exports.plots import PICTURES, draw_plots
+    from server.review import meter_job
 
     write_files(result_files(result, setup, job_log.digest), folder)
-    timebase = align_boots(job_log, latency_s=setup.receiver.latency_s)
-    curve = gather_volume(job_log.flow, timebase, meter=setup.flow_meter, delay_s=setup.sprayer.delay_s)
-    pictures = draw_plots(result, setup, curve, find_spraying(curve), units=units)
+    _, curve, intervals = meter_job(job_log, setup)
+    pictures = draw_plots(result, setup, curve, intervals, units=units)
     if pictures is None:
         for name in PICTURES:
             # Of an earlier job, maybe: beside these results they would tell something else.

@@ -11,8 +11,7 @@ from server.core.dose import Deposit, integrate_dose
 from server.core.ends import add_ends
 from server.core.ensemble import map_dose
 from server.core.findings import find_findings
-from server.core.flow import VolumeCurve, find_spraying, litres_at
-from server.core.flow import gather_volume as gather_volume_of
+from server.core.flow import VolumeCurve, find_spraying, gather_volume, litres_at
 from server.core.geodesy import plane_at, plane_from_degrees
 from server.core.grid import GridFrame, frame_around
 from server.core.ground import Ground, lay_ground
@@ -133,11 +132,16 @@ def review_job(log: JobLog, setup: Setup, *, report: Report | None = None) -> Jo
     return write_notes(result, log, setup, receiver_verdict=verdict)
 
 
+def meter_job(log: JobLog, setup: Setup) -> tuple[Timebase, VolumeCurve, tuple[Interval, ...]]:
+    """The job's axis of time, its volume on the ground, and when it sprayed."""
+    timebase = align_boots(log, latency_s=setup.receiver.latency_s)
+    curve = gather_volume(log.flow, timebase, meter=setup.flow_meter, delay_s=setup.sprayer.delay_s)
+    return timebase, curve, find_spraying(curve)
+
+
 def follow_job(log: JobLog, setup: Setup, *, rng: np.random.Generator, draws: int = DRAWS) -> Work:
     """Time, liquid and way, with so many sampled tracks."""
-    timebase = align_boots(log, latency_s=setup.receiver.latency_s)
-    curve = gather_volume_of(log.flow, timebase, meter=setup.flow_meter, delay_s=setup.sprayer.delay_s)
-    intervals = find_spraying(curve)
+    timebase, curve, intervals = meter_job(log, setup)
     plane = plane_of(log.fixes)
     if plane is None and setup.zones:
         lon, lat = setup.zones[0].rings[0][0]

@@ -10,11 +10,9 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from server.core.flow import find_spraying, gather_volume
 from server.core.log import JobLog
 from server.core.results import Plane
 from server.core.tables import digest_setup
-from server.core.timebase import align_boots
 from server.errors import ServiceError, UnknownError
 from server.exports.files import result_files, software_name, write_files
 from server.store.connection import open_reader
@@ -159,14 +157,13 @@ class Reviews:
         """Review a job and write its files, the stamp last."""
         # Here, so that the service answers sooner after its start.
         from server.exports.view import view_files
-        from server.review import review_job
+        from server.review import meter_job, review_job
 
         setup, folder = job.setup, self._folder / str(job.number)
         result = review_job(job_log, setup, report=lambda what, share: self._tell(job.number, what, share))
-        timebase = align_boots(job_log, latency_s=setup.receiver.latency_s)
-        curve = gather_volume(job_log.flow, timebase, meter=setup.flow_meter, delay_s=setup.sprayer.delay_s)
+        _, curve, intervals = meter_job(job_log, setup)
         write_files(result_files(result, setup, job_log.digest), folder)
-        views = view_files(result, setup, curve, find_spraying(curve))
+        views = view_files(result, setup, curve, intervals)
         write_files({f"{name}.json": content for name, content in views.items()}, folder / "view")
         write_files({STAMP: json.dumps(source).encode()}, folder)
 

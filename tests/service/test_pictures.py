@@ -20,15 +20,14 @@ from firmware_sim.build import build_world
 from firmware_sim.scenarios import SCENARIOS
 from firmware_sim.setup import save_setup
 from server.__main__ import main
-from server.core.flow import VolumeCurve, find_spraying, gather_volume
-from server.core.timebase import align_boots
+from server.core.flow import VolumeCurve
 from server.exports.colours import colour_shares
-from server.exports.map import MOST_CELLS, average_blocks, draw_map
+from server.exports.map import HATCHES, MOST_CELLS, average_blocks, draw_map
 from server.exports.plots import draw_plots
 from server.exports.traces import draw_traces, find_silences, open_gaps
 from server.exports.unitsets import UNIT_SETS
 from server.rawlog import gather_log, read_raw_log
-from server.review import review_job
+from server.review import meter_job, review_job
 from server.settings import read_setup
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -44,13 +43,8 @@ def job(tmp_path_factory):
     save_setup(world.scenario, world.receiver.latency_s, folder)
     setup = read_setup(folder / "setup.toml")
     log = gather_log(read_raw_log(folder / "log.ndjson"), setup.job)
-    curve = gather_volume(
-        log.flow,
-        align_boots(log, latency_s=setup.receiver.latency_s),
-        meter=setup.flow_meter,
-        delay_s=setup.sprayer.delay_s,
-    )
-    return review_job(log, setup), setup, curve, find_spraying(curve), folder
+    _, curve, intervals = meter_job(log, setup)
+    return review_job(log, setup), setup, curve, intervals, folder
 
 
 def drawn(draw, *things):
@@ -130,7 +124,7 @@ def test_the_map_shows_numbers_lawn_and_strips(job):
     assert {str(one.number) for one in result.passes if one.wind_verdict == "within"} <= set(texts)
     bold = [line for line in sheet.axes[0].lines if line.get_color() == "#0b4a63"]
     assert len(bold) == sum(pair.verdict in ("gap", "doubled", "unsure") for pair in result.pairs)
-    assert {patch.get_hatch() for patch in sheet.axes[0].patches} >= {"||", "xxx"}
+    assert {patch.get_hatch() for patch in sheet.axes[0].patches} >= {HATCHES["missed"], HATCHES["doubled"]}
 
 
 def test_labels_speak_the_units_that_were_asked_for(job):
