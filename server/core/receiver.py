@@ -18,12 +18,10 @@ COVERING = 0.9
 """A job's class holds for this fraction of the spraying time."""
 CAN_TELL, PARTLY_TELLS = 0.20, 0.30
 """Spacing uncertainty over swath up to which missed strips can, or partly can, be told."""
-
-
 TELLS_ALONE = 0.10
 """Up to this share of the swath the receiver tells a strip by itself, however its operator scatters."""
 SLOWEST_HZ = 1.5
-CORRECTED = ("float", "fixed")
+CORRECTED = (FLOAT, FIXED)
 """Receivers that place each fix well enough to do without the velocity between."""
 
 
@@ -267,7 +265,7 @@ def is_too_slow(t: Floats, quality: Integers) -> bool:
     if not (step > 0.0).any():
         return True
     is_slow = bool(np.median(step[step > 0.0]) > 1.0 / SLOWEST_HZ)
-    return is_slow and float(np.mean(np.isin(quality, (FLOAT, FIXED)))) < COVERING
+    return is_slow and float(np.mean(np.isin(quality, CORRECTED))) < COVERING
 
 
 def describe_receiver(receiver_class: str, pairs: tuple[Pair, ...], *, swath_m: float, rate_hz: float) -> str:
@@ -301,7 +299,7 @@ def describe_receiver(receiver_class: str, pairs: tuple[Pair, ...], *, swath_m: 
     """
     if receiver_class == "none":
         return "For more than a tenth of the spraying time there was no fix: missed strips cannot be told."
-    if rate_hz < SLOWEST_HZ and receiver_class not in CORRECTED:
+    if rate_hz < SLOWEST_HZ and CLASS_CODES.get(receiver_class) not in CORRECTED:
         return "At one fix a second missed strips cannot be told: set the receiver to 5 a second."
     spreads = [pair.spacing_sd_m for pair in pairs if np.isfinite(pair.spacing_sd_m)]
     if not spreads:

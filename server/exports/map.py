@@ -15,6 +15,7 @@ from server.exports.colours import ACCENT, INK, LAWN, PAPER, SOFT, TOP_SHARE, co
 from server.exports.unitsets import UnitSet
 
 if TYPE_CHECKING:
+    from matplotlib.artist import Artist
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
@@ -23,7 +24,7 @@ MOST_CELLS = 900
 UNSURE_SHARE = 0.3
 """A dose is marked as unsure where its standard deviation is more than this share of the target."""
 MARGIN_SHARE = 0.06
-HATCHES = {"missed": "||", "doubled": "xxx", "off_target": "\\\\", "keep_out": "///"}
+HATCHES = {"missed": "||", "doubled": "xx", "off_target": "\\\\", "keep_out": "///"}
 """As on the page: upright lines, crosses and slants."""
 WORDS = {
     "missed": "missed", "doubled": "doubled", "off_target": "off target", "keep_out": "on ground to keep dry",
@@ -102,7 +103,7 @@ def _draw_findings(axes: "Axes", result: JobResult) -> None:
 
 
 def _draw_seams(axes: "Axes", result: JobResult, setup: Setup) -> None:
-    """Strips: a missed one as a heavy line, a doubled one as a double line, one that is not sure as dots."""
+    """Strips: a missed one as a heavy line, a doubled one as heavy dashes, one that is not sure as dots."""
     spans = tuple(_span_of(one, result) for one in result.passes)
     for seam in lay_seams(result.track, spans, result.pairs, swath_m=setup.sprayer.swath_m):
         styles = {"gap": ("solid", 3.0), "doubled": ((0, (2, 1)), 3.0), "unsure": ((0, (1, 3)), 1.6)}
@@ -113,17 +114,18 @@ def _draw_seams(axes: "Axes", result: JobResult, setup: Setup) -> None:
 
 def _span_of(one: Pass, result: JobResult) -> PassSpan:
     """A pass as a span of the track."""
-    i0, i1 = np.searchsorted(result.track.t, [one.start_t, one.end_t])
-    return PassSpan(one.start_t, one.end_t, one.heading_deg, int(i0), int(i1))
+    i0, i1 = np.searchsorted(result.track.t, [one.start_t, one.end_t]).tolist()
+    return PassSpan(one.start_t, one.end_t, one.heading_deg, i0, i1)
 
 
 def _draw_passes(axes: "Axes", result: JobResult) -> None:
     """The ways, numbered near their beginnings; above the wind limit the number stands in a dark box."""
     track = result.track
     for one in result.passes:
-        inside = slice(*np.searchsorted(track.t, [one.start_t, one.end_t]))
+        span = _span_of(one, result)
+        inside = slice(span.i0, span.i1)
         axes.plot(track.east_m[inside], track.north_m[inside], color=SOFT, linewidth=0.6, zorder=5)
-        known = np.flatnonzero(np.isfinite(track.east_m[inside])) + inside.start
+        known = np.flatnonzero(np.isfinite(track.east_m[inside])) + span.i0
         if not len(known):
             continue
         # Neighbours' numbers do not cover each other.
@@ -221,7 +223,7 @@ def _add_words(axes: "Axes", result: JobResult, setup: Setup, units: UnitSet) ->
     )
 
 
-def _list_signs() -> list["object"]:
+def _list_signs() -> list["Artist"]:
     """One handle for each sign on the map."""
     from matplotlib.lines import Line2D
     from matplotlib.patches import Patch

@@ -1,6 +1,6 @@
 """traces.png: flow, pace, doses and wind over the time of a job."""
 
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -65,10 +65,7 @@ def open_gaps(t: Floats, *columns: Floats) -> list[Floats]:
     step = np.diff(t)
     usual = float(np.median(step)) if len(step) else 0.0
     cuts = np.flatnonzero(step > USUAL_STEPS * usual) + 1
-    return [
-        t if not len(cuts) else np.insert(t, cuts, np.nan),
-        *(np.insert(column, cuts, np.nan) for column in columns),
-    ]
+    return [np.insert(column, cuts, np.nan) for column in (t, *columns)]
 
 
 def find_silences(curve: VolumeCurve, intervals: tuple[Interval, ...]) -> list[tuple[float, float]]:
@@ -82,10 +79,10 @@ def find_silences(curve: VolumeCurve, intervals: tuple[Interval, ...]) -> list[t
     return found
 
 
-def _plot(axes: "Axes", t: Floats, values: Floats, start: float, **look: object) -> None:
+def _plot(axes: "Axes", t: Floats, values: Floats, start: float, **look: Any) -> None:
     """A line over minutes, broken where nothing is known."""
     t, values = open_gaps(t, values)
-    axes.plot((t - start) / MINUTE_S, values, **look)  # type: ignore[arg-type]
+    axes.plot((t - start) / MINUTE_S, values, **look)
 
 
 def _label(axes: "Axes", what: str, sign: str) -> None:
