@@ -85,9 +85,14 @@ def _is_wobble(t: Floats, east: Floats, north: Floats, before: tuple[float, floa
     """Whether two passes with a short break between are one that was seen to bend by noise."""
     if after[0] - before[1] >= JOIN_S:
         return False
-    parts = _choose_end(t, before, margin_s=0.0), _choose_begin(t, after, margin_s=0.0)
-    first, last = (float(np.arctan2(east[part].sum(), north[part].sum())) for part in parts)
-    return bool(abs((last - first + np.pi) % (2.0 * np.pi) - np.pi) < SAME_RAD)
+    # About the break, and from end to end: a way that bends slowly is no wobble.
+    near = _choose_end(t, before, margin_s=0.0), _choose_begin(t, after, margin_s=0.0)
+    far = _choose_begin(t, before, margin_s=0.0), _choose_end(t, after, margin_s=0.0)
+    for parts in (near, far):
+        first, last = (float(np.arctan2(east[part].sum(), north[part].sum())) for part in parts)
+        if abs((last - first + np.pi) % (2.0 * np.pi) - np.pi) >= SAME_RAD:
+            return False
+    return True
 
 
 def find_turn(

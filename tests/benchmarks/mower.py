@@ -27,13 +27,13 @@ from server.rawlog import gather_log, read_raw_log
 from server.review import follow_job
 from server.settings import read_setup
 
-UNTIL_S = 900.0
+UNTIL_S, SWATH_M = 900.0, 1.3
 MONO_START_S = 100.0
-SETUP = """
+SETUP = f"""
 [sprayer]
-swath_m = 1.3
+swath_m = {SWATH_M}
 [flow_meter]
-pulses_per_l = {k}
+pulses_per_l = {FlowMeter().pulses_per_l}
 [anemometer]
 mps_per_hz = 1.0
 [treatment]
@@ -56,7 +56,7 @@ def judge_strips(recordings: Path, klass: str, seed: int) -> list[tuple[Pair, fl
     with tempfile.TemporaryDirectory() as name:
         folder = Path(name)
         write_log(feed, folder / "log.ndjson", rig="mower", boot="0123456789abcdef")
-        (folder / "setup.toml").write_text(SETUP.format(k=FlowMeter().pulses_per_l))
+        (folder / "setup.toml").write_text(SETUP)
         setup = read_setup(folder / "setup.toml")
         log = gather_log(read_raw_log(folder / "log.ndjson"), setup.job)
     work = follow_job(log, setup, rng=np.random.default_rng(1))
@@ -90,7 +90,7 @@ def count_verdicts(work: tuple[str, str, int]) -> tuple[str, Counter[str], list[
     counts: Counter[str] = Counter()
     miss = []
     for pair, true in judge_strips(Path(recordings), klass, seed):
-        share = true / 1.3
+        share = true / SWATH_M
         kind = "missed" if share > MISSED else "beside" if share < BESIDE else "between"
         counts[f"{kind}: {pair.verdict}"] += 1
         miss.append(abs(pair.spacing_m - true))
