@@ -115,7 +115,7 @@ def test_narrow_swaths_are_even_only_where_the_receiver_alone_says_so(bench):
 
 
 def test_one_fix_a_second_tells_only_where_fixes_need_no_velocity(bench):
-    pairs = _judge(bench, GAP, "ordinary", rate_hz=1.0)
+    pairs = _judge(bench, GAP, "clean", rate_hz=1.0)
     assert pairs
     assert {p.verdict for p in pairs} == {"unsure"}
     assert "cannot be told" in describe_receiver("single", pairs, swath_m=1.0, rate_hz=1.0)

@@ -1,5 +1,6 @@
 """The help page: its figures are those that were measured, and it can be read on a phone."""
 
+import json
 import re
 import sys
 from pathlib import Path
@@ -8,6 +9,7 @@ import pytest
 from playwright.sync_api import Browser
 
 sys.path.insert(0, str(Path(__file__).resolve().parent.parent / "benchmarks"))
+import mower
 import receivers
 
 PAGE = receivers.HELP / "index.html"
@@ -26,6 +28,18 @@ def test_the_runs_are_enough_to_say_so() -> None:
         assert runs[klass, 1.0]["jobs"] >= 120
         assert runs[klass, 1.0]["counts"]["planned gap"] >= 250
         assert min(runs[klass, swath]["jobs"] for swath in (0.5, 0.75, 1.5, 2.0, 3.0)) >= 30
+
+
+def test_what_the_page_says_in_words_is_so() -> None:
+    page, runs = PAGE.read_text(encoding="utf-8"), receivers.read_runs(receivers.RUNS)
+    assert "No strip can be told at a swath up to 1 m." in page
+    assert max(receivers.share_of(runs["poor", swath], "gap") for swath in (0.5, 0.75, 1.0)) < 0.01
+    assert f"five jobs a class at a swath of {mower.SWATH_M} m" in page
+    assert f"more than {mower.MISSED} swaths" in page
+    assert f"less than {mower.BESIDE}" in page
+    for line in receivers.MOWER.read_text(encoding="utf-8").splitlines():
+        first, last = json.loads(line)["seeds"]
+        assert last - first + 1 == 5
 
 
 def test_shares_are_counted_as_written() -> None:
