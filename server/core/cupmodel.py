@@ -71,7 +71,8 @@ def predict_cup(points: Floats, step: Step, *, gust_mps: Floats, distance_consta
     left = np.exp(-rate)
     slack = points[:, :, CUP] - air
     seen = air + slack * (1.0 - left) / rate
-    over = np.minimum(0.1 * (gust_mps[:, None] / np.maximum(seen, 0.3)) ** 2, OVERSPEED_LIMIT)
+    share = gust_mps[:, None] / np.maximum(seen, 0.3)
+    over = np.minimum(0.1 * (share * share), OVERSPEED_LIMIT)
     return seen * (1.0 + over) * (1.0 + points[:, :, SCALE]), air + slack * left
 
 
@@ -120,23 +121,20 @@ def weigh_cup(
     expected = np.add.reduce(seen, axis=1) / count
     off = seen - expected[:, None]
     cross = (off[:, None, :] @ apart)[:, 0] / count
-    own = np.add.reduce(off * off, axis=1) / count
-    noise = (0.12 + 0.03 * step.cup_mps) ** 2 + step.velocity_sd_mps**2
-    total = own + noise
+    foreseen = np.add.reduce(off * off, axis=1) / count + ((0.12 + 0.03 * step.cup_mps) ** 2 + step.velocity_sd_mps**2)
     miss = step.cup_mps - expected
     if step.is_bound:
-        miss, unheard, log_like = _hear_bound(miss, total)
+        miss, unheard, log_like = _hear_bound(miss, foreseen)
+        total, trusted = foreseen, foreseen + unheard
     else:
-        total = np.maximum(total, miss**2 / WILD**2)
-        unheard = np.zeros_like(total)
-        z2 = miss**2 / (own + noise)
-        log_like = -0.5 * (STUDENT + 1.0) * np.log1p(z2 / STUDENT) - 0.5 * np.log(own + noise)
+        miss2 = miss * miss
+        total = trusted = np.maximum(foreseen, miss2 / WILD**2)
+        log_like = -0.5 * (STUDENT + 1.0) * np.log1p(miss2 / (STUDENT * foreseen)) - 0.5 * np.log(foreseen)
     gain = cross / total[:, None]
     gain[:, SCALE] = 0.0
-    both = gain[:, :, None] * cross[:, None, :]
-    spread = gain[:, :, None] * gain[:, None, :] * (total + unheard)[:, None, None]
-    covariance = covariance - both - both.transpose(0, 2, 1) + spread
-    return mean + gain * miss[:, None], covariance, log_like
+    # gain ⊗ cross + cross ⊗ gain - trusted gain ⊗ gain is this half and its mirror image.
+    half = gain[:, :, None] * (cross - 0.5 * trusted[:, None] * gain)[:, None, :]
+    return mean + gain * miss[:, None], covariance - half - half.transpose(0, 2, 1), log_like
 
 
 def _hear_bound(miss: Floats, total: Floats) -> tuple[Floats, Floats, Floats]:

@@ -5,61 +5,64 @@ functions of the present state, and are revised with it: no pass back in time is
 """
 
 from dataclasses import dataclass
-from math import atan2, degrees, nan, sqrt
+from math import atan2, degrees, hypot, log, nan, sqrt
 
 import numpy as np
 
-from server.core.log import Floats
-from server.core.windbank import STATES, Bank, form_square
+from server.core.cupmodel import CUP
+from server.core.log import Floats, Integers
+from server.core.windbank import STATES, Bank, measure_wind, square_across
 
 LOOKBACK_S = 120
 SPREAD_S = 60
-"""How many seconds keep the joint spread of their speeds."""
+"""How many seconds keep their wind vectors, and the joint spread of their speeds."""
 LIGHT_MPS = 0.3
 """A lighter mean wind has no direction worth telling."""
 WIDEST_SD_DEG = 60.0
+EAST, NORTH = LOOKBACK_S, LOOKBACK_S + SPREAD_S
+ROWS = LOOKBACK_S + 2 * SPREAD_S
+"""The rows of a hypothesis: speeds of 120 s, east and north of 60 s, each the latest first."""
+SPANS_S = (1, 3, SPREAD_S, LOOKBACK_S, SPREAD_S, SPREAD_S)
+"""The means that are read: speeds of so many seconds, and the last two east and north."""
+_SUMS = np.zeros((len(SPANS_S), ROWS))
+for _span, _first in enumerate((0, 0, 0, 0, EAST, NORTH)):
+    _SUMS[_span, _first : _first + SPANS_S[_span]] = 1.0
 
 
 @dataclass(frozen=True, slots=True)
 class Lookback:
-    """Past seconds, the latest first: speed, east, north = `offset` [h, n, 3] + `slope` [h, n, 3, 6] · state.
+    """Past seconds as seen from now: speed, east or north = row · state, the state with 1 in the place of the cup's.
 
-    `spread` [h, m, m] is what stays unknown of the speeds of the latest m seconds once the present state is known.
+    `rows` [h, 240, 6], see `ROWS`, nought where nothing is known yet. `spread` [h, 60, 60] is what stays unknown of
+    the speeds of the latest minute once the present state is known; `known_s` is how many seconds there are.
     """
 
-    offset: Floats
-    slope: Floats
+    rows: Floats
     spread: Floats
+    known_s: int
 
 
 @dataclass(frozen=True, slots=True)
-class Window:
-    """A mean over the latest seconds: speed of each hypothesis [h] with its variance [h], and the weights [h]."""
+class Outlook:
+    """Means over the latest seconds by the whole bank, with standard deviations; NaN where a direction is not told."""
 
-    speed: Floats
-    variance: Floats
-    weight: Floats
-
-    @property
-    def mean_mps(self) -> float:
-        """The mean speed of the whole bank."""
-        return float(self.weight @ self.speed)
-
-    @property
-    def sd_mps(self) -> float:
-        """Its standard deviation, within and between hypotheses."""
-        return sqrt(float(self.weight @ (self.variance + (self.speed - self.mean_mps) ** 2)))
+    second_mps: float
+    second_sd_mps: float
+    three_mps: float
+    minute_mps: float
+    minute_sd_mps: float
+    two_minutes_mps: float
+    from_deg: float
+    from_sd_deg: float
 
 
-def extend_lookback(past: Lookback | None, before: Bank, bank: Bank) -> Lookback:
+def extend_lookback(past: Lookback | None, bank: Bank) -> Lookback:
     """Add a second and see the earlier ones from it.
 
     Parameters
     ----------
     past
-        The seconds as seen from `before` [m/s]; None at the start.
-    before
-        The bank a second ago.
+        The seconds as seen from the second before [m/s]; None at the start.
     bank
         The bank now.
 
@@ -75,79 +78,68 @@ def extend_lookback(past: Lookback | None, before: Bank, bank: Bank) -> Lookback
 
     References
     ----------
-    Derivation: E[x_before | x] = mean + gain (x - expected), the step of Rauch, Tung, Striebel, AIAA Journal 3 (1965)
-    1445 (from memory), put into a linear function of x_before.
+    Derivation: E[x_before | x] = back · x, the step of Rauch, Tung, Striebel, AIAA Journal 3 (1965) 1445 (from memory),
+    put into a linear function of x_before.
 
     Examples
     --------
     >>> from server.core.windbank import start_bank
     >>> bank = start_bank(3.0)
-    >>> extend_lookback(None, bank, bank).offset.shape
-    (192, 1, 3)
+    >>> extend_lookback(extend_lookback(None, bank), bank).known_s
+    2
     """
-    offset, slope = _newest_second(bank)
+    count = len(bank.log_weight)
     if past is None:
-        return Lookback(offset[:, None], slope[:, None], np.zeros((len(offset), 1, 1), dtype=np.float32))
-    parent, (_, had, _, _) = bank.parent, past.slope.shape
-    count, kept = min(had, LOOKBACK_S - 1), min(past.spread.shape[1], SPREAD_S - 1)
-    rest = before.mean[parent] - (bank.gain @ bank.expected[:, :, None])[:, :, 0]
-    old = past.slope.reshape(len(past.slope), had * 3, STATES)[parent, : 3 * count]
-    offsets = np.empty((len(parent), count + 1, 3))
-    offsets[:, 0] = offset
-    offsets[:, 1:] = past.offset[parent, :count] + (old @ rest[:, :, None]).reshape(len(parent), count, 3)
-    slopes = np.empty((len(parent), count + 1, 3, STATES))
-    slopes[:, 0] = slope
-    np.matmul(old, bank.gain, out=slopes.reshape(len(parent), -1, STATES)[:, 3:])
-    return Lookback(offsets, slopes, _extend_spread(past.spread[parent], old[:, : 3 * kept : 3], bank.left))
+        rows, spread = np.zeros((count, ROWS, STATES)), np.zeros((count, SPREAD_S, SPREAD_S), dtype=np.float32)
+        known_s = 1
+    else:
+        before, known_s = _follow(past.rows, bank.parent), min(past.known_s + 1, LOOKBACK_S)
+        rows = np.empty((count, ROWS, STATES))
+        np.matmul(before[:, :-1], bank.back, out=rows[:, 1:])
+        spread = _extend_spread(_follow(past.spread, bank.parent), before, bank.left)
+    rows[:, 0], rows[:, EAST], rows[:, NORTH] = _newest_second(bank)
+    return Lookback(rows, spread, known_s)
 
 
-def _extend_spread(before: Floats, speeds: Floats, left: Floats) -> Floats:
+def _follow(values: Floats, parent: Integers) -> Floats:
+    """The values of each hypothesis's parent; mostly all are in place, and nothing is moved."""
+    return values if parent.tolist() == list(range(len(values))) else values[parent]
+
+
+def _extend_spread(spread: Floats, rows: Floats, left: Floats) -> Floats:
     """What stays unknown of the speeds, a second on: single precision is enough, and half the memory to move."""
-    hypotheses, kept, _ = speeds.shape
-    spread = np.empty((hypotheses, kept + 1, kept + 1), dtype=np.float32)
-    spread[:, 0], spread[:, :, 0] = 0.0, 0.0
-    speeds = speeds.astype(np.float32)
-    spread[:, 1:, 1:] = speeds @ left.astype(np.float32) @ speeds.transpose(0, 2, 1)
-    spread[:, 1:, 1:] += before[:, :kept, :kept]
-    return spread
+    count = len(rows)
+    speeds = np.zeros((count, SPREAD_S, STATES), dtype=np.float32)
+    speeds[:, 1:] = rows[:, : SPREAD_S - 1]
+    found = speeds @ left.astype(np.float32) @ speeds.transpose(0, 2, 1)
+    # A second on is a row down and a column on: in one piece of memory that is a shift by one row and one.
+    found.reshape(count, -1)[:, SPREAD_S + 1 :] += spread.reshape(count, -1)[:, : -SPREAD_S - 1]
+    found[:, :, 0] = 0.0
+    return np.asarray(found)
 
 
-def read_window(past: Lookback, bank: Bank, *, seconds: int) -> Window:
-    """The mean speed over the latest seconds, as each hypothesis sees it now.
-
-    Parameters
-    ----------
-    past
-        The seconds as seen from now.
-    bank
-        The bank now.
-    seconds
-        How many [s]; fewer are taken where fewer are known. Above 60 the variance is that of the latest 60.
-
-    Returns
-    -------
-    Window
-        Speeds and variances [m/s, m²/s²].
-
-    References
-    ----------
-    Derivation: variance of a sum of linear functions of a Gaussian state.
-
-    Examples
-    --------
-    >>> from server.core.windbank import start_bank
-    >>> bank = start_bank(3.0)
-    >>> 2.0 < read_window(extend_lookback(None, bank, bank), bank, seconds=60).mean_mps < 4.0
-    True
-    """
-    speed, slope = _average_latest(past, bank, seconds)
-    known = min(seconds, past.spread.shape[1])
-    own = np.add.reduce(past.spread[:, :known, :known].reshape(len(slope), -1), axis=1) / known**2
-    return Window(speed, own + form_square(slope, bank.covariance), np.exp(bank.log_weight))
+def _newest_second(bank: Bank) -> tuple[Floats, Floats, Floats]:
+    """Speed, east and north of the present second as rows [h, 6]."""
+    wind, size, area2 = measure_wind(bank)
+    size = np.maximum(size, 1e-3)
+    speed, east, north = np.zeros((3, len(size), STATES))
+    speed[:, :2] = speed[:, 2:4] = wind / size[:, None]
+    square = size * size
+    speed[:, CUP] = np.sqrt(square + area2 / square) - size
+    east[:, 0] = east[:, 2] = north[:, 1] = north[:, 3] = 1.0
+    return speed, east, north
 
 
-def read_mean(past: Lookback, bank: Bank, *, seconds: int) -> float:
-    """The mean speed over the latest seconds, by the whole bank; `read_window` without its doubt, at half the cost.
+def _hold_constant(bank: Bank) -> tuple[Floats, Floats]:
+    """Means [h, 6] and covariances [h, 6, 6] of the states that `rows` are functions of: 1 in the cup's place."""
+    state, covariance = bank.mean.copy(), bank.covariance.copy()
+    state[:, CUP] = 1.0
+    covariance[:, CUP] = covariance[:, :, CUP] = 0.0
+    return state, covariance
+
+
+def read_outlook(past: Lookback, bank: Bank) -> Outlook:
+    """The means over the latest seconds, as the bank sees them now.
 
     Parameters
     ----------
@@ -155,77 +147,50 @@ def read_mean(past: Lookback, bank: Bank, *, seconds: int) -> float:
         The seconds as seen from now.
     bank
         The bank now.
-    seconds
-        How many [s]; fewer are taken where fewer are known.
 
     Returns
     -------
-    float
-        The mean [m/s].
+    Outlook
+        Mean speeds over 1, 3, 60 and 120 s, or fewer where fewer are known, two with their standard deviations [m/s];
+        the direction FROM which the wind of the latest minute blew and its standard deviation [degrees], NaN in light
+        wind or while the side is open.
 
     References
     ----------
-    Derivation: see `read_window`.
+    Derivation: variance of a sum of linear functions of a Gaussian state; moments of a mixture. Circular standard
+    deviation √(-2 ln R): Mardia, Jupp, Directional Statistics (2000), equation 2.3.14.
 
     Examples
     --------
     >>> from server.core.windbank import start_bank
     >>> bank = start_bank(3.0)
-    >>> past = extend_lookback(None, bank, bank)
-    >>> read_mean(past, bank, seconds=60) == read_window(past, bank, seconds=60).mean_mps
-    True
+    >>> outlook = read_outlook(extend_lookback(None, bank), bank)
+    >>> 2.0 < outlook.minute_mps < 4.0, outlook.from_deg
+    (True, nan)
     """
-    return float(np.exp(bank.log_weight) @ _average_latest(past, bank, seconds)[0])
+    state, covariance = _hold_constant(bank)
+    weight = np.exp(bank.log_weight)
+    rows = _SUMS @ past.rows / np.minimum(SPANS_S, past.known_s)[:, None]
+    means = (rows @ state[:, :, None])[:, :, 0]
+    joint = rows @ covariance @ rows.transpose(0, 2, 1)
+    speeds = np.maximum(means[:, :4], 0.0)
+    second, three, minute, two_minutes = (weight @ speeds).tolist()
+    own = np.add.reduce(past.spread.reshape(len(weight), -1), axis=1) / min(past.known_s, SPREAD_S) ** 2
+    second_sd = sqrt(float(weight @ (joint[:, 0, 0] + (speeds[:, 0] - second) ** 2)))
+    minute_sd = sqrt(float(weight @ (own + joint[:, 2, 2] + (speeds[:, 2] - minute) ** 2)))
+    direction = _tell_direction(weight, means[:, 4:], joint[:, 4:, 4:])
+    return Outlook(second, second_sd, three, minute, minute_sd, two_minutes, *direction)
 
 
-def _average_latest(past: Lookback, bank: Bank, seconds: int) -> tuple[Floats, Floats]:
-    """Each hypothesis's mean speed over the latest seconds [h], and how it hangs on the present state [h, 6]."""
-    count = min(seconds, past.offset.shape[1])
-    slope = np.add.reduce(past.slope[:, :count, 0], axis=1) / count
-    speed = np.add.reduce(past.offset[:, :count, 0], axis=1) / count + np.add.reduce(slope * bank.mean, axis=1)
-    return np.maximum(speed, 0.0), slope
-
-
-def read_direction(past: Lookback, bank: Bank, *, seconds: int) -> tuple[float, float]:
-    """Where the mean wind over the latest seconds came from, and how sure that is.
-
-    Parameters
-    ----------
-    past
-        The seconds as seen from now.
-    bank
-        The bank now.
-    seconds
-        How many [s].
-
-    Returns
-    -------
-    tuple
-        Direction FROM which it blew and its standard deviation [degrees]; NaN in light wind, or while the side is open.
-
-    References
-    ----------
-    Circular standard deviation √(-2 ln R): Mardia, Jupp, Directional Statistics (2000), equation 2.3.14.
-
-    Examples
-    --------
-    >>> from server.core.windbank import start_bank
-    >>> bank = start_bank(3.0)
-    >>> read_direction(extend_lookback(None, bank, bank), bank, seconds=60)
-    (nan, nan)
-    """
-    count = min(seconds, past.offset.shape[1])
-    slope = np.add.reduce(past.slope[:, :count, 1:], axis=1) / count
-    wind = np.add.reduce(past.offset[:, :count, 1:], axis=1) / count + (slope @ bank.mean[:, :, None])[:, :, 0]
+def _tell_direction(weight: Floats, wind: Floats, covariance: Floats) -> tuple[float, float]:
+    """Where a mean wind [h, 2] comes from, and how sure that is."""
     size = np.maximum(np.hypot(wind[:, 0], wind[:, 1]), LIGHT_MPS)
-    across = np.stack((-wind[:, 1], wind[:, 0]), axis=1) / size[:, None]
-    reach = (across[:, None, :] @ slope)[:, 0]
-    variance = form_square(reach, bank.covariance) / size**2
-    weight = np.exp(bank.log_weight) * np.exp(-0.5 * variance)
-    east, north = (float(weight @ (wind[:, axis] / size)) for axis in (0, 1))
-    length = min(float(np.hypot(east, north)), 1.0 - 1e-9)
-    sd = degrees(sqrt(-2.0 * np.log(max(length, 1e-9))))
-    if sd > WIDEST_SD_DEG or float(np.exp(bank.log_weight) @ size) <= LIGHT_MPS:
+    square = size * size
+    aim = weight * np.exp(-0.5 * square_across(wind, covariance) / (square * square)) / size
+    east, north = (aim @ wind).tolist()
+    length = min(hypot(east, north), 1.0 - 1e-9)
+    sd = degrees(sqrt(-2.0 * log(max(length, 1e-9))))
+    if sd > WIDEST_SD_DEG or float(weight @ size) <= LIGHT_MPS:
         return nan, nan
     return degrees(atan2(-east, -north)) % 360.0, sd
 
@@ -257,26 +222,35 @@ def expect_gust(past: Lookback, bank: Bank, normals: Floats, *, gust_s: int = 3)
     --------
     >>> from server.core.windbank import start_bank
     >>> bank = start_bank(3.0)
-    >>> expect_gust(extend_lookback(None, bank, bank), bank, np.zeros((1, 60)))
+    >>> expect_gust(extend_lookback(None, bank), bank, np.zeros((1, 60)))
     nan
     """
-    count = past.spread.shape[1]
-    if count < gust_s:
+    if past.known_s < gust_s:
         return nan
-    best = int(np.argmax(bank.log_weight))
-    slope = past.slope[best, :count, 0]
-    speed = past.offset[best, :count, 0] + slope @ bank.mean[best]
-    covariance = past.spread[best] + slope @ bank.covariance[best] @ slope.T
-    root = np.linalg.cholesky(covariance + 1e-6 * np.eye(count))
-    # The running means of the root's rows first: they are fewer than the minutes drawn.
-    means, level = _average_running(root, gust_s), _average_running(speed, gust_s)
-    return float(np.add.reduce((level + normals[:, :count] @ means.T).max(axis=1)) / len(normals))
+    best = int(bank.log_weight.argmax())
+    level, root = _spell_minute(past, best, _hold_constant(bank))
+    # The running sums of the root's rows first: they are fewer than the minutes drawn.
+    drawn = normals[:, : len(level)] @ _add_running(root, gust_s).T
+    drawn += _add_running(level, gust_s)
+    return float(np.add.reduce(np.maximum.reduce(drawn, axis=1))) / (gust_s * len(normals))
 
 
-def _average_running(rows: Floats, length: int) -> Floats:
-    """Means of so many rows in a row."""
-    sums = np.cumsum(rows, axis=0)
-    return np.asarray(np.concatenate((sums[length - 1 : length], sums[length:] - sums[:-length])) / length)
+def _spell_minute(past: Lookback, which: int, states: tuple[Floats, Floats]) -> tuple[Floats, Floats]:
+    """The mean speeds [m] of the latest minute in one hypothesis, and a root [m, m] of their covariance."""
+    count, (state, covariance) = min(past.known_s, SPREAD_S), states
+    rows = past.rows[which, :count]
+    joint = past.spread[which, :count, :count] + rows @ covariance[which] @ rows.T
+    joint.reshape(-1)[:: count + 1] += 1e-6
+    return rows @ state[which], np.linalg.cholesky(joint)
+
+
+def _add_running(rows: Floats, length: int) -> Floats:
+    """Sums of so many rows in a row."""
+    stop = len(rows) - length + 1
+    found = rows[:stop].copy()
+    for first in range(1, length):
+        found += rows[first : stop + first]
+    return np.asarray(found)
 
 
 def draw_speeds(past: Lookback, bank: Bank, *, rng: np.random.Generator, draws: int) -> Floats:
@@ -306,34 +280,13 @@ def draw_speeds(past: Lookback, bank: Bank, *, rng: np.random.Generator, draws: 
     --------
     >>> from server.core.windbank import start_bank
     >>> bank = start_bank(3.0)
-    >>> draw_speeds(extend_lookback(None, bank, bank), bank, rng=np.random.default_rng(1), draws=4).shape
+    >>> draw_speeds(extend_lookback(None, bank), bank, rng=np.random.default_rng(1), draws=4).shape
     (4, 1)
     """
-    count = past.spread.shape[1]
     weight = np.exp(bank.log_weight)
-    share = rng.multinomial(draws, weight / weight.sum())
+    share, states = rng.multinomial(draws, weight / weight.sum()), _hold_constant(bank)
     found = []
     for which in np.flatnonzero(share).tolist():
-        slope = past.slope[which, :count, 0]
-        covariance = past.spread[which] + slope @ bank.covariance[which] @ slope.T
-        root = np.linalg.cholesky(covariance + 1e-6 * np.eye(count))
-        mean = past.offset[which, :count, 0] + slope @ bank.mean[which]
-        found.append(mean + rng.standard_normal((int(share[which]), count)) @ root.T)
+        mean, root = _spell_minute(past, which, states)
+        found.append(mean + rng.standard_normal((int(share[which]), len(mean))) @ root.T)
     return np.asarray(np.maximum(np.concatenate(found), 0.0))
-
-
-def _newest_second(bank: Bank) -> tuple[Floats, Floats]:
-    """Speed, east and north of the present second as functions of the state: offsets [h, 3], slopes [h, 3, 6]."""
-    wind = bank.mean[:, :2] + bank.mean[:, 2:4]
-    halves = bank.covariance[:, :2] + bank.covariance[:, 2:4]
-    covariance = halves[:, :, :2] + halves[:, :, 2:4]
-    size = np.maximum(np.hypot(wind[:, 0], wind[:, 1]), 1e-3)
-    along = wind / size[:, None]
-    across = np.stack((-along[:, 1], along[:, 0]), axis=1)
-    variance = form_square(across, covariance)
-    slope = np.zeros((len(size), 3, STATES))
-    slope[:, 0, :2] = slope[:, 0, 2:4] = along
-    slope[:, 1, 0] = slope[:, 1, 2] = slope[:, 2, 1] = slope[:, 2, 3] = 1.0
-    offset = np.zeros((len(size), 3))
-    offset[:, 0] = np.sqrt(size**2 + variance) - size
-    return offset, slope

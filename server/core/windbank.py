@@ -6,13 +6,13 @@ error of the cup); the hypotheses differ in direction, speed and turbulence inte
 what the cup says. Metres per second; vectors say where the air goes.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from math import hypot, log, sqrt
 
 import numpy as np
 
-from server.core.cupmodel import Step, predict_cup, weigh_cup
+from server.core.cupmodel import CUP, Step, predict_cup, weigh_cup
 from server.core.log import Floats, Integers
-from server.core.results import Bools
 
 DIRECTIONS = 12
 SPEEDS_MPS = (0.7, 2.0, 3.6, 5.6)
@@ -31,8 +31,6 @@ DROPPED_WEIGHT = 1e-5
 SCALE_SD = 0.03
 """How far a cup's calibration is trusted: carried along, never estimated, since estimating it biased the wind."""
 STATES = 6
-WAY_BACK = np.array([0, 1, 2, 3, 5])
-"""The states that lead back to the second before; not the cup's speed, which bends too much with the wind."""
 _JITTER = 1e-7 * np.eye(STATES)
 
 
@@ -40,9 +38,9 @@ _JITTER = 1e-7 * np.eye(STATES)
 class Bank:
     """Hypotheses after a second: log weights [h], means [h, 6], covariances [h, 6, 6], turbulence intensities [h].
 
-    And how each came from the second before, for looking back: `parent` [h] there, `expected` [h, 6] the mean before
-    the cup was read, `gain` [h, 6, 6] and `left` [h, 6, 6], so that x_before = mean[parent] + gain (x - expected), with
-    covariance `left`.
+    And how each came from the second before, for looking back: its `parent` [h] there, `back` [h, 6, 6] and `left`
+    [h, 6, 6]: the state before was back · state, with covariance `left`. The cup's speed leads nowhere, since it bends
+    too much with the wind; in looking back its place holds the constant 1 (`hold_constant`).
     """
 
     log_weight: Floats
@@ -50,10 +48,38 @@ class Bank:
     covariance: Floats
     intensity: Floats
     parent: Integers
-    expected: Floats
-    gain: Floats
+    back: Floats
     left: Floats
     steps: int
+
+
+@dataclass(frozen=True, slots=True)
+class _Sources:
+    """The hypotheses that step on: places in the bank, log weights, means, covariances, intensities, all [h, ...].
+
+    `extra` [h] is how much further each one's mean wind may walk, m²/s².
+    """
+
+    place: Integers
+    log_weight: Floats
+    mean: Floats
+    covariance: Floats
+    intensity: Floats
+    extra: Floats
+
+
+@dataclass(frozen=True, slots=True)
+class _Ahead:
+    """What is expected a second on, before the cup is read: means [h, 6], covariances [h, 6, 6].
+
+    Also what each state kept [h, 6] and gained in variance [h, 6], and the turbulence [h] in m/s.
+    """
+
+    mean: Floats
+    covariance: Floats
+    kept: Floats
+    noise: Floats
+    gust_mps: Floats
 
 
 def start_bank(cup_mps: float) -> Bank:
@@ -88,9 +114,8 @@ def start_bank(cup_mps: float) -> Bank:
     covariance = np.zeros((count, STATES, STATES))
     for state, variance in enumerate((spread, spread, turbulence, turbulence, 0.25, SCALE_SD**2)):
         covariance[:, state, state] = variance
-    none = np.zeros_like(covariance)
-    parent = np.arange(count, dtype=np.int64)
-    return Bank(np.full(count, -np.log(count)), mean, covariance, grid[:, 2], parent, mean, none, covariance, 0)
+    parent, none = np.arange(count, dtype=np.int64), np.zeros_like(covariance)
+    return Bank(np.full(count, -np.log(count)), mean, covariance, grid[:, 2], parent, none, none, 0)
 
 
 def step_bank(bank: Bank, step: Step, *, distance_constant_m: float) -> Bank:
@@ -129,44 +154,28 @@ def step_bank(bank: Bank, step: Step, *, distance_constant_m: float) -> Bank:
     >>> abs(read_bank(bank).speed_mps - 3.0) < 0.2
     True
     """
-    source, log_weight, extra = _choose_sources(bank)
-    before, keep, root = bank.covariance[source], bank.intensity[source], np.sqrt(STATES)
-    drift, noise = _drift(bank.mean[source], keep, extra)
-    mean = bank.mean[source] * drift
-    covariance = before * drift[:, :, None] * drift[:, None, :]
-    covariance[:, range(STATES), range(STATES)] += noise
-    steps = root * np.linalg.cholesky(covariance + _JITTER).transpose(0, 2, 1)
-    points = np.concatenate((mean[:, None, :] + steps, mean[:, None, :] - steps), axis=1)
-    size = np.maximum(np.hypot(mean[:, 0], mean[:, 1]), 0.6)
-    seen, end = predict_cup(points, step, gust_mps=keep * size, distance_constant_m=distance_constant_m)
-    offset = points - mean[:, None, :]
-    expected = mean.copy()
-    expected[:, 4] = np.add.reduce(end, axis=1) / points.shape[1]
-    apart = offset.copy()
-    apart[:, :, 4] = end - expected[:, None, 4]
-    ahead = apart.transpose(0, 2, 1) @ apart / points.shape[1] + _JITTER
-    across = offset.transpose(0, 2, 1) @ apart / points.shape[1]
-    both = np.linalg.solve(covariance + _JITTER, across)
-    link = (before * drift[:, None, :]) @ both
-    gain = np.zeros_like(link)
-    gain[:, :, WAY_BACK] = np.linalg.solve(
-        ahead[:, WAY_BACK][:, :, WAY_BACK], link[:, :, WAY_BACK].transpose(0, 2, 1)
-    ).transpose(0, 2, 1)
-    left = before - gain @ link.transpose(0, 2, 1)
-    updated, narrowed, log_like = weigh_cup(expected, ahead, apart, seen, step)
-    log_weight = _normalise(log_weight * FORGETTING + log_like)
-    found = Bank(log_weight, updated, narrowed, keep, source, expected, gain, left, bank.steps + 1)
-    return found if found.steps < FULL_STEPS else _prune(found)
+    before = _choose_sources(bank)
+    ahead = _drift(before)
+    points = _spread_points(ahead)
+    seen, end = predict_cup(points, step, gust_mps=ahead.gust_mps, distance_constant_m=distance_constant_m)
+    expected = ahead.mean.copy()
+    expected[:, CUP] = np.add.reduce(end, axis=1) / end.shape[1]
+    apart, cup_apart = points - expected[:, None], end - expected[:, CUP, None]
+    apart[:, :, CUP] = cup_apart
+    covariance = ahead.covariance + _JITTER
+    back, left = _lead_back(before, ahead, covariance)
+    covariance[:, CUP] = covariance[:, :, CUP] = (cup_apart[:, None] @ apart)[:, 0] / end.shape[1]
+    covariance[:, CUP, CUP] += _JITTER[CUP, CUP]
+    mean, narrowed, log_like = weigh_cup(expected, covariance, apart, seen, step)
+    log_weight = before.log_weight * FORGETTING + log_like
+    return _prune(Bank(log_weight, mean, narrowed, before.intensity, before.place, back, left, bank.steps + 1))
 
 
 @dataclass(frozen=True, slots=True)
 class Reading:
-    """The wind of one second: speed and mean wind with variances, all of the whole bank."""
+    """The wind of one second by the whole bank: its speed, the mean wind, and the variance of the wind across that."""
 
     speed_mps: float
-    speed_variance: float
-    mean_variance: float
-    turbulence_variance: float
     east_mps: float
     north_mps: float
     across_variance: float
@@ -183,8 +192,7 @@ def read_bank(bank: Bank) -> Reading:
     Returns
     -------
     Reading
-        Speed [m/s] and its variance, split into what is not known of the mean wind and of the turbulence; the wind
-        vector [m/s] and the variance across it.
+        Speed [m/s]; the mean wind vector [m/s] and the variance of the wind across it.
 
     References
     ----------
@@ -196,131 +204,189 @@ def read_bank(bank: Bank) -> Reading:
     True
     """
     weight = np.exp(bank.log_weight)
-    wind = bank.mean[:, :2] + bank.mean[:, 2:4]
-    halves = bank.covariance[:, :2] + bank.covariance[:, 2:4]
-    covariance = halves[:, :, :2] + halves[:, :, 2:4]
-    size = np.maximum(np.hypot(wind[:, 0], wind[:, 1]), 0.3)
-    along = wind / size[:, None]
-    across = np.stack((-along[:, 1], along[:, 0]), axis=1)
-    var_across = form_square(across, covariance)
-    speed = np.hypot(wind[:, 0], wind[:, 1]) + 0.5 * var_across / size
-    mean = float(weight @ speed)
-    between = float(weight @ (speed - mean) ** 2)
-    parts = [
-        float(weight @ form_square(along, part))
-        for part in (covariance, bank.covariance[:, :2, :2], bank.covariance[:, 2:4, 2:4])
-    ]
-    east, north = (float(weight @ bank.mean[:, axis]) for axis in (0, 1))
-    lean = np.array([-north, east]) / max(float(np.hypot(east, north)), 0.3)
-    apart = (bank.mean[:, :2] - np.array([east, north])) @ lean
+    _, size, area2 = measure_wind(bank)
+    least = np.maximum(size, 0.3)
+    var_across = area2 / (least * least)
+    east, north = (weight @ bank.mean[:, :2]).tolist()
+    apart = (bank.mean[:, :2] @ np.array([-north, east])) / max(hypot(east, north), 0.3)
     return Reading(
-        speed_mps=mean,
-        speed_variance=parts[0] + between,
-        mean_variance=parts[1] + between,
-        turbulence_variance=parts[2],
+        speed_mps=float(weight @ (size + 0.5 * var_across / least)),
         east_mps=east,
         north_mps=north,
-        across_variance=float(weight @ (var_across + apart**2)),
+        across_variance=float(weight @ (var_across + apart * apart)),
     )
 
 
-def form_square(vectors: Floats, matrices: Floats) -> Floats:
-    """The quadratic form of each vector with its matrix.
+def measure_wind(bank: Bank) -> tuple[Floats, Floats, Floats]:
+    """The wind of the present second, mean and turbulence together, in each hypothesis.
+
+    Parameters
+    ----------
+    bank
+        The hypotheses.
+
+    Returns
+    -------
+    tuple
+        Vectors [h, 2] and their lengths [h] [m/s]; squared length times the variance across the vector [h] [m⁴/s⁴].
+
+    References
+    ----------
+    Derivation: the quadratic form of the vector turned by a right angle.
+
+    Examples
+    --------
+    >>> _, size, area2 = measure_wind(start_bank(3.0))
+    >>> round(float(size[0]), 6), round(float(area2[0] / size[0] ** 2), 4)
+    (0.7, 0.171)
+    """
+    wind = bank.mean[:, :2] + bank.mean[:, 2:4]
+    halves = bank.covariance[:, :2] + bank.covariance[:, 2:4]
+    covariance = halves[:, :, :2] + halves[:, :, 2:4]
+    return wind, np.hypot(wind[:, 0], wind[:, 1]), square_across(wind, covariance)
+
+
+def square_across(vectors: Floats, covariances: Floats) -> Floats:
+    """The variance across each vector, times its squared length.
 
     Parameters
     ----------
     vectors
-        Vectors [h, n], any unit.
-    matrices
-        Symmetric matrices [h, n, n].
+        Vectors [h, 2], any unit.
+    covariances
+        Symmetric matrices [h, 2, 2], any unit.
 
     Returns
     -------
     Floats
-        v' M v [h].
+        u' C u [h], where u is the vector turned by a right angle.
 
     References
     ----------
-    Definition of a quadratic form.
+    Definition of a quadratic form, written out.
 
     Examples
     --------
-    >>> form_square(np.array([[1.0, 2.0]]), np.eye(2)[None]).tolist()
-    [5.0]
+    >>> square_across(np.array([[2.0, 0.0]]), np.diag([1.0, 3.0])[None]).tolist()
+    [12.0]
     """
-    return np.asarray(np.add.reduce((vectors[:, None, :] @ matrices)[:, 0] * vectors, axis=1))
+    x, y = vectors[:, 0], vectors[:, 1]
+    return np.asarray(y * y * covariances[:, 0, 0] - 2.0 * x * y * covariances[:, 0, 1] + x * x * covariances[:, 1, 1])
 
 
-def _choose_sources(bank: Bank) -> tuple[Integers, Floats, Floats]:
-    """Which hypotheses step on, their log weights, and how much further each one's mean wind may walk, m²/s²."""
-    source = np.arange(len(bank.log_weight), dtype=np.int64)
-    extra = np.zeros(len(source))
+def _choose_sources(bank: Bank) -> _Sources:
+    """All hypotheses, and every 10 s a copy of the best whose mean wind may walk further."""
+    count = len(bank.log_weight)
     if bank.steps < FULL_STEPS or bank.steps % REFRESH_S:
-        return source, bank.log_weight, extra
-    best = int(np.argmax(bank.log_weight))
-    size = max(float(np.hypot(bank.mean[best, 0], bank.mean[best, 1])), 0.7)
-    log_weight = np.append(bank.log_weight, bank.log_weight[best] + np.log(REFRESH_WEIGHT))
-    return np.append(source, best), log_weight, np.append(extra, (REFRESH_SHARE * size) ** 2)
+        place, extra = np.arange(count, dtype=np.int64), np.zeros(count)
+        return _Sources(place, bank.log_weight, bank.mean, bank.covariance, bank.intensity, extra)
+    best = int(bank.log_weight.argmax())
+    place = np.array([*range(count), best], dtype=np.int64)
+    log_weight, extra = bank.log_weight[place], np.zeros(count + 1)
+    log_weight[-1] += log(REFRESH_WEIGHT)
+    extra[-1] = (REFRESH_SHARE * max(hypot(*bank.mean[best, :2].tolist()), 0.7)) ** 2
+    return _Sources(place, log_weight, bank.mean[place], bank.covariance[place], bank.intensity[place], extra)
 
 
-def _drift(mean: Floats, intensity: Floats, extra: Floats) -> tuple[Floats, Floats]:
-    """What each state keeps over a second, and the variance it gains."""
-    size = np.hypot(mean[:, 0], mean[:, 1])
-    keep = np.exp(-1.0 / np.clip(24.0 / np.maximum(size, 0.8), 5.0, 20.0))
-    factor = np.ones_like(mean)
-    factor[:, 2] = factor[:, 3] = keep
-    noise = np.zeros_like(mean)
-    noise[:, 0] = noise[:, 1] = (WALK_SHARE * np.maximum(size, 0.7)) ** 2 + extra
-    noise[:, 2] = noise[:, 3] = (intensity * np.maximum(size, 0.6)) ** 2 * (1.0 - keep**2)
-    return factor, noise
+def _drift(before: _Sources) -> _Ahead:
+    """A second on: the mean wind walks, the turbulence fades and is fed, the cup and its scale stay."""
+    size = np.hypot(before.mean[:, 0], before.mean[:, 1])
+    keep = np.exp(-np.minimum(np.maximum(size / 24.0, 0.05), 0.2))
+    gust = before.intensity * np.maximum(size, 0.6)
+    walk, feed = WALK_SHARE * np.maximum(size, 0.7), gust * gust * (1.0 - keep * keep)
+    kept, noise = np.ones_like(before.mean), np.zeros_like(before.mean)
+    kept[:, 2:4] = keep[:, None]
+    noise[:, :2], noise[:, 2:4] = (walk * walk + before.extra)[:, None], feed[:, None]
+    covariance = before.covariance * kept[:, :, None] * kept[:, None, :]
+    _diagonals(covariance)[:] += noise + _JITTER[0, 0]
+    return _Ahead(before.mean * kept, covariance, kept, noise, gust)
 
 
-def _normalise(log_weight: Floats) -> Floats:
-    """Weights that sum to one."""
-    top = float(log_weight.max())
-    return np.asarray(log_weight - top - np.log(np.exp(log_weight - top).sum()))
+def _spread_points(ahead: _Ahead) -> Floats:
+    """Cubature points [h, 12, 6]: equally likely states with the mean and covariance expected."""
+    steps = sqrt(STATES) * np.linalg.cholesky(ahead.covariance).transpose(0, 2, 1)
+    points = np.empty((len(steps), 2 * STATES, STATES))
+    np.add(ahead.mean[:, None], steps, out=points[:, :STATES])
+    np.subtract(ahead.mean[:, None], steps, out=points[:, STATES:])
+    return points
+
+
+def _lead_back(before: _Sources, ahead: _Ahead, covariance: Floats) -> tuple[Floats, Floats]:
+    """`back` and `left` of a bank: the state before as a linear function of the state expected.
+
+    With D what the states keep, Q the noise and A = D P D + Q the covariance expected, the gain P D A⁻¹ of Rauch, Tung
+    and Striebel is D⁻¹ (1 - Q A⁻¹), and what it leaves unknown is D⁻¹ (Q - Q A⁻¹ Q) D⁻¹: D and Q are diagonal.
+    """
+    joint = covariance.copy()
+    joint[:, CUP], joint[:, :, CUP], joint[:, CUP, CUP] = 0.0, 0.0, 1.0
+    noise = (ahead.noise + 2.0 * _JITTER[0, 0]) / ahead.kept
+    noise[:, CUP] = 0.0
+    back = -noise[:, :, None] * np.linalg.inv(joint)
+    left = back * noise[:, None, :]
+    _diagonals(back)[:] += 1.0 / ahead.kept
+    _diagonals(left)[:] += noise / ahead.kept
+    back[:, :, CUP] = before.mean - (back @ ahead.mean[:, :, None])[:, :, 0]
+    back[:, CUP, CUP] = 1.0
+    return back, left
+
+
+def _diagonals(matrices: Floats) -> Floats:
+    """The diagonals [h, 6] of whole arrays of matrices [h, 6, 6], to be written to."""
+    return matrices.reshape(len(matrices), -1)[:, :: STATES + 1]
 
 
 def _prune(bank: Bank) -> Bank:
-    """Keep the likeliest, join what is alike, keep one of each intensity at a thousandth of the best or more."""
-    order = np.argsort(-bank.log_weight, kind="stable")[: 3 * KEPT]
-    weight = np.exp(bank.log_weight)
-    least = float(weight[order[0]])
+    """Keep the likeliest, join what is alike, keep one of each intensity at a thousandth of the best or more.
+
+    In the first seconds all are kept. Weights come in to any scale, and go out summing to one.
+    """
+    weights = np.exp(bank.log_weight - bank.log_weight.max()).tolist()
+    if bank.steps < FULL_STEPS:
+        return _pick(bank, dict(enumerate(weights)))
+    order = sorted(range(len(weights)), key=bank.log_weight.tolist().__getitem__, reverse=True)
+    intensities = bank.intensity.tolist()
     kept: dict[int, float] = {}
-    ranks: list[tuple[int, int]] = []
-    places = zip(order.tolist(), weight[order].tolist(), _find_alike(bank, order).tolist(), strict=True)
-    for rank, (place, own, alike) in enumerate(places):
-        twin = next((other for other_rank, other in ranks if alike[other_rank]), None)
+    rivals: dict[float, list[int]] = {intensity: [] for intensity in INTENSITIES}
+    means, covariances = bank.mean[:, :2].tolist(), bank.covariance[:, :2, :2].tolist()
+    for place in order[: 3 * KEPT]:
+        same = rivals[intensities[place]]
+        facts = means[place], covariances[place]
+        twin = next((other for other in same if _is_alike(*facts, means[other], covariances[other])), None)
         if twin is not None:
-            kept[twin] += own
-        elif len(kept) < KEPT and own > DROPPED_WEIGHT * least:
-            kept[place] = own
-            ranks.append((rank, place))
+            kept[twin] += weights[place]
+        elif len(kept) < KEPT and weights[place] > DROPPED_WEIGHT:
+            kept[place] = weights[place]
+            same.append(place)
     for intensity in INTENSITIES:
-        same = np.flatnonzero(bank.intensity == intensity)
-        best = int(same[np.argmax(weight[same])])
-        kept[best] = max(kept.get(best, 0.0), LEAST_WEIGHT * least)
-    chosen = np.array(list(kept))
+        best = next(place for place in order if intensities[place] == intensity)
+        kept[best] = max(kept.get(best, 0.0), LEAST_WEIGHT)
+    return _pick(bank, kept)
+
+
+def _is_alike(
+    mean: list[float], covariance: list[list[float]], other_mean: list[float], other_covariance: list[list[float]]
+) -> bool:
+    """Whether two hypotheses say nearly the same mean wind, for the covariance that they have on average."""
+    x, y = mean[0] - other_mean[0], mean[1] - other_mean[1]
+    a = 0.5 * (covariance[0][0] + other_covariance[0][0]) + 1e-6
+    b = 0.5 * (covariance[0][1] + other_covariance[0][1])
+    d = 0.5 * (covariance[1][1] + other_covariance[1][1]) + 1e-6
+    return d * x * x - 2.0 * b * x * y + a * y * y < MERGE_DISTANCE**2 * (a * d - b * b)
+
+
+def _pick(bank: Bank, kept: dict[int, float]) -> Bank:
+    """The hypotheses at the places kept, in that order, with weights in proportion to those given."""
+    weight = np.array(list(kept.values()))
+    log_weight, chosen = np.log(weight / np.add.reduce(weight)), list(kept)
+    if chosen == list(range(len(bank.log_weight))):
+        return replace(bank, log_weight=log_weight)
     return Bank(
-        _normalise(np.log(np.array(list(kept.values())))),
+        log_weight,
         bank.mean[chosen],
         bank.covariance[chosen],
         bank.intensity[chosen],
         bank.parent[chosen],
-        bank.expected[chosen],
-        bank.gain[chosen],
+        bank.back[chosen],
         bank.left[chosen],
         bank.steps,
     )
-
-
-def _find_alike(bank: Bank, chosen: Integers) -> Bools:
-    """Which pairs of hypotheses of one intensity say nearly the same mean wind [k, k]."""
-    mean, covariance = bank.mean[chosen, :2], bank.covariance[chosen, :2, :2]
-    apart = mean[:, None, :] - mean[None, :, :]
-    pooled = 0.5 * (covariance[:, None] + covariance[None, :])
-    a, b, d = pooled[..., 0, 0] + 1e-6, pooled[..., 0, 1], pooled[..., 1, 1] + 1e-6
-    x, y = apart[..., 0], apart[..., 1]
-    distance2 = (d * x * x - 2.0 * b * x * y + a * y * y) / (a * d - b * b)
-    same = bank.intensity[chosen][:, None] == bank.intensity[chosen][None, :]
-    return np.asarray(same & (distance2 < MERGE_DISTANCE**2))

@@ -11,14 +11,13 @@ import numpy as np
 from server.core.alarm import AlarmState, step_alarm
 from server.core.chance import Z90, chance_above
 from server.core.cupmodel import Step
-from server.core.lookback import Lookback, expect_gust, extend_lookback, read_direction, read_mean, read_window
+from server.core.lookback import Lookback, Outlook, expect_gust, extend_lookback, read_outlook
 from server.core.profile import height_factor
 from server.core.setup import Anemometer, Treatment
 from server.core.windbank import Bank, read_bank, start_bank, step_bank
 from server.core.windbound import Headings, Stillness, bound_wind, is_stuck, note_heading, note_stillness
 
 MINUTE_S = 60
-TWO_MINUTES_S = 120
 GUST_S = 3
 GUST_MEMORY_S = 600
 SPREAD = 1.15
@@ -152,11 +151,19 @@ def step_wind(state: WindState, second: Second, *, anemometer: Anemometer, treat
     known = state.known[first:]
     if is_read and bank is not None:
         known = (*known, _know(second, bank))
-    found = WindState(bank, past, headings, stillness, known, state.gusts, second.t, WindNow(second.t))
+    outlook, gusts = None, state.gusts
+    if bank is not None and past is not None and known and second.t - known[-1].t <= HOLD_S:
+        outlook = read_outlook(past, bank)
+        lately = expect_gust(past, bank, _NORMALS) if headings.is_settled else nan
+        gusts = (*gusts[1 - GUST_MEMORY_S :], lately)
+    found = WindState(bank, past, headings, stillness, known, gusts, second.t, state.now)
     factor = _factor(anemometer, treatment)
-    found = _read(found, second, factor, treatment) if bank is not None and past is not None else found
-    now = replace(found.now, apparent_mps=factor * second.apparent_mps, is_cup_stuck=stuck)
-    return replace(found, now=_judge(now, state.now.alarm, found, second, factor, treatment, is_read=is_read))
+    now = WindNow(second.t, factor * second.apparent_mps, is_cup_stuck=stuck)
+    if outlook is not None:
+        now = _read(found, outlook, now, factor, treatment.wind_limit_mps)
+    gust = factor * _latest_gust(found, outlook)
+    alarm = _judge(now, gust, found, second, factor, treatment, is_read=is_read)
+    return replace(found, now=replace(now, alarm=alarm))
 
 
 class WindFold:
@@ -196,7 +203,7 @@ def _advance(
         second.velocity_sd_mps,
     )
     bank = step_bank(before, step, distance_constant_m=distance_m)
-    return bank, extend_lookback(state.past, before, bank)
+    return bank, extend_lookback(state.past, bank)
 
 
 def _know(second: Second, bank: Bank) -> _Known:
@@ -212,39 +219,31 @@ def _know(second: Second, bank: Bank) -> _Known:
     return _Known(second.t, low, high, second.apparent_mps, min(max(projected, low), high))
 
 
-def _read(state: WindState, second: Second, factor: float, treatment: Treatment) -> WindState:
+def _read(state: WindState, outlook: Outlook, now: WindNow, factor: float, limit: float | None) -> WindNow:
     """The second's figures, at the reference height."""
-    bank, past, known = state.bank, state.past, state.known
-    if bank is None or past is None or not known or second.t - known[-1].t > HOLD_S:
-        return state
     settled = state.headings.is_settled
     if settled:
-        one, minute = read_window(past, bank, seconds=1), read_window(past, bank, seconds=MINUTE_S)
-        speed, sd = one.mean_mps, SPREAD * one.sd_mps
-        mean, mean_sd = minute.mean_mps, SPREAD * minute.sd_mps
+        speed, sd = outlook.second_mps, SPREAD * outlook.second_sd_mps
+        mean, mean_sd = outlook.minute_mps, SPREAD * outlook.minute_sd_mps
     else:
-        speed, sd = _middle(known[-1:])
-        mean, mean_sd = _middle(known)
-    long = read_mean(past, bank, seconds=TWO_MINUTES_S) if settled else mean
-    lately = expect_gust(past, bank, _NORMALS) if settled else nan
-    gusts = (*state.gusts, lately)[-GUST_MEMORY_S:]
-    gust = max((g for g in gusts[::-1][:: MINUTE_S - GUST_S + 1] if isfinite(g)), default=nan)
-    from_deg, from_sd = read_direction(past, bank, seconds=MINUTE_S)
-    limit = treatment.wind_limit_mps
-    now = WindNow(
-        t=second.t,
+        speed, sd = _middle(state.known[-1:])
+        mean, mean_sd = _middle(state.known)
+    gust = max((g for g in state.gusts[:: GUST_S - MINUTE_S - 1] if isfinite(g)), default=nan)
+    return WindNow(
+        t=now.t,
+        apparent_mps=now.apparent_mps,
         true_mps=factor * speed,
         true_sd_mps=factor * sd,
         mean_60s_mps=factor * mean,
         mean_60s_sd_mps=factor * mean_sd,
-        from_deg=from_deg,
-        from_sd_deg=SPREAD * from_sd,
-        mean_2min_mps=factor * long,
+        from_deg=outlook.from_deg,
+        from_sd_deg=SPREAD * outlook.from_sd_deg,
+        mean_2min_mps=factor * (outlook.two_minutes_mps if settled else mean),
         gust_3s_mps=factor * gust,
         p_above_limit=nan if limit is None else chance_above(factor * mean, factor * mean_sd, limit),
         is_settled=settled,
+        is_cup_stuck=now.is_cup_stuck,
     )
-    return replace(state, gusts=gusts, now=now)
 
 
 def _middle(known: tuple[_Known, ...]) -> tuple[float, float]:
@@ -256,43 +255,42 @@ def _middle(known: tuple[_Known, ...]) -> tuple[float, float]:
 
 def _judge(
     now: WindNow,
-    alarm: AlarmState,
+    gust_mps: float,
     state: WindState,
     second: Second,
     factor: float,
     treatment: Treatment,
     *,
     is_read: bool,
-) -> WindNow:
-    """The alarm a second on."""
+) -> AlarmState:
+    """The alarm a second on; `state` still carries the one before."""
     limit = nan if treatment.wind_limit_mps is None else treatment.wind_limit_mps
     notice = NOTICE_SHARE * limit if treatment.wind_notice_mps is None else treatment.wind_notice_mps
     known = state.known
     is_enough = len(known) >= LEAST_KNOWN_S
     apparent = sum(each.apparent for each in known) / len(known) if is_enough else nan
-    alarm = step_alarm(
-        alarm,
+    return step_alarm(
+        state.now.alarm,
         t=second.t,
         p_above_limit=now.p_above_limit if is_enough else nan,
         p_above_notice=chance_above(now.mean_60s_mps, now.mean_60s_sd_mps, notice) if is_enough else nan,
         mean_60s_mps=now.mean_60s_mps,
         apparent_60s_mps=factor * apparent,
-        gust_3s_mps=factor * _latest_gust(state, second.t),
+        gust_3s_mps=gust_mps,
         limit_mps=limit,
         notice_mps=notice,
         is_spraying=second.is_spraying,
         is_wind_known=is_read,
     )
-    return replace(now, alarm=alarm)
 
 
-def _latest_gust(state: WindState, t: float) -> float:
+def _latest_gust(state: WindState, outlook: Outlook | None) -> float:
     """The latest 3-s mean: by the bank, by the likeliest direction, or as proven in any; NaN without three readings."""
-    latest = [each for each in state.known[-GUST_S:] if each.t > t - GUST_S - 0.5]
-    if len(latest) < GUST_S or state.bank is None or state.past is None:
+    latest = [each for each in state.known[-GUST_S:] if each.t > state.last_t - GUST_S - 0.5]
+    if len(latest) < GUST_S or outlook is None:
         return nan
     proven = sum(each.low for each in latest) / GUST_S
     if not state.headings.is_settled:
         return proven
     projected = sum(each.projected for each in latest) / GUST_S
-    return max(proven, projected, read_mean(state.past, state.bank, seconds=GUST_S))
+    return max(proven, projected, outlook.three_mps)
