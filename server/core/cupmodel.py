@@ -5,7 +5,7 @@ error [-]. Arrays [h, p, 6] hold p cubature points of h hypotheses.
 """
 
 from dataclasses import dataclass
-from math import erfc, exp, pi, sqrt
+from math import erfc, exp, isfinite, pi, sqrt
 
 import numpy as np
 
@@ -115,7 +115,7 @@ def weigh_cup(
     >>> bool(0.9 < mean[0, 4] < 1.0), float(mean[0, 5])
     (True, 0.0)
     """
-    if not np.isfinite(step.cup_mps):
+    if not isfinite(step.cup_mps):
         return mean, covariance, np.zeros(len(mean))
     count = seen.shape[1]
     expected = np.add.reduce(seen, axis=1) / count

@@ -5,13 +5,14 @@ functions of the present state, and are revised with it: no pass back in time is
 """
 
 from dataclasses import dataclass
-from math import atan2, degrees, hypot, log, nan, sqrt
+from math import atan2, degrees, exp, hypot, log, nan, sqrt
 
 import numpy as np
 
 from server.core.cupmodel import CUP
 from server.core.log import Floats, Integers
-from server.core.windbank import STATES, Bank, measure_wind, square_across
+from server.core.windbank import Bank, Present, measure_wind, square_across
+from server.core.winddrift import STATES
 
 LOOKBACK_S = 120
 SPREAD_S = 60
@@ -22,11 +23,12 @@ WIDEST_SD_DEG = 60.0
 EAST, NORTH = LOOKBACK_S, LOOKBACK_S + SPREAD_S
 ROWS = LOOKBACK_S + 2 * SPREAD_S
 """The rows of a hypothesis: speeds of 120 s, east and north of 60 s, each the latest first."""
-SPANS_S = (1, 3, SPREAD_S, LOOKBACK_S, SPREAD_S, SPREAD_S)
+SPANS_S = np.array([1, 3, SPREAD_S, LOOKBACK_S, SPREAD_S, SPREAD_S])[:, None]
 """The means that are read: speeds of so many seconds, and the last two east and north."""
 _SUMS = np.zeros((len(SPANS_S), ROWS))
 for _span, _first in enumerate((0, 0, 0, 0, EAST, NORTH)):
-    _SUMS[_span, _first : _first + SPANS_S[_span]] = 1.0
+    _SUMS[_span, _first : _first + SPANS_S[_span, 0]] = 1.0
+_EAST, _NORTH = (np.array([1.0 - axis, axis, 1.0 - axis, axis, 0.0, 0.0]) for axis in (0.0, 1.0))
 
 
 @dataclass(frozen=True, slots=True)
@@ -34,12 +36,16 @@ class Lookback:
     """Past seconds as seen from now: speed, east or north = row · state, the state with 1 in the place of the cup's.
 
     `rows` [h, 240, 6], see `ROWS`, nought where nothing is known yet. `spread` [h, 60, 60] is what stays unknown of
-    the speeds of the latest minute once the present state is known; `known_s` is how many seconds there are.
+    the speeds of the latest minute once the present state is known; `known_s` is how many seconds there are, `present`
+    the latest of them. `state` [h, 6] and `covariance` [h, 6, 6] are the bank's, with that 1.
     """
 
     rows: Floats
     spread: Floats
     known_s: int
+    present: list[Present]
+    state: Floats
+    covariance: Floats
 
 
 @dataclass(frozen=True, slots=True)
@@ -88,7 +94,7 @@ def extend_lookback(past: Lookback | None, bank: Bank) -> Lookback:
     >>> extend_lookback(extend_lookback(None, bank), bank).known_s
     2
     """
-    count = len(bank.log_weight)
+    count, present = len(bank.log_weight), measure_wind(bank)
     if past is None:
         rows, spread = np.zeros((count, ROWS, STATES)), np.zeros((count, SPREAD_S, SPREAD_S), dtype=np.float32)
         known_s = 1
@@ -97,8 +103,8 @@ def extend_lookback(past: Lookback | None, bank: Bank) -> Lookback:
         rows = np.empty((count, ROWS, STATES))
         np.matmul(before[:, :-1], bank.back, out=rows[:, 1:])
         spread = _extend_spread(_follow(past.spread, bank.parent), before, bank.left)
-    rows[:, 0], rows[:, EAST], rows[:, NORTH] = _newest_second(bank)
-    return Lookback(rows, spread, known_s)
+    rows[:, 0], rows[:, EAST], rows[:, NORTH] = [_make_linear(wind) for wind in present], _EAST, _NORTH
+    return Lookback(rows, spread, known_s, present, *_hold_constant(bank))
 
 
 def _follow(values: Floats, parent: Integers) -> Floats:
@@ -118,16 +124,11 @@ def _extend_spread(spread: Floats, rows: Floats, left: Floats) -> Floats:
     return np.asarray(found)
 
 
-def _newest_second(bank: Bank) -> tuple[Floats, Floats, Floats]:
-    """Speed, east and north of the present second as rows [h, 6]."""
-    wind, size, area2 = measure_wind(bank)
-    size = np.maximum(size, 1e-3)
-    speed, east, north = np.zeros((3, len(size), STATES))
-    speed[:, :2] = speed[:, 2:4] = wind / size[:, None]
-    square = size * size
-    speed[:, CUP] = np.sqrt(square + area2 / square) - size
-    east[:, 0] = east[:, 2] = north[:, 1] = north[:, 3] = 1.0
-    return speed, east, north
+def _make_linear(wind: Present) -> tuple[float, ...]:
+    """The speed of the present second as a row."""
+    size = max(wind.size_mps, 1e-3)
+    east, north = wind.east_mps / size, wind.north_mps / size
+    return east, north, east, north, sqrt(size * size + wind.across / (size * size)) - size, 0.0
 
 
 def _hold_constant(bank: Bank) -> tuple[Floats, Floats]:
@@ -168,29 +169,32 @@ def read_outlook(past: Lookback, bank: Bank) -> Outlook:
     >>> 2.0 < outlook.minute_mps < 4.0, outlook.from_deg
     (True, nan)
     """
-    state, covariance = _hold_constant(bank)
     weight = np.exp(bank.log_weight)
-    rows = _SUMS @ past.rows / np.minimum(SPANS_S, past.known_s)[:, None]
-    means = (rows @ state[:, :, None])[:, :, 0]
-    joint = rows @ covariance @ rows.transpose(0, 2, 1)
+    rows = _SUMS @ past.rows / np.minimum(SPANS_S, past.known_s)
+    means = (rows @ past.state[:, :, None])[:, :, 0]
+    joint = rows @ past.covariance @ rows.transpose(0, 2, 1)
     speeds = np.maximum(means[:, :4], 0.0)
-    second, three, minute, two_minutes = (weight @ speeds).tolist()
+    told = weight @ speeds
+    variance = np.diagonal(joint, axis1=1, axis2=2)[:, :3:2] + (speeds[:, ::2] - told[::2]) ** 2
     own = np.add.reduce(past.spread.reshape(len(weight), -1), axis=1) / min(past.known_s, SPREAD_S) ** 2
-    second_sd = sqrt(float(weight @ (joint[:, 0, 0] + (speeds[:, 0] - second) ** 2)))
-    minute_sd = sqrt(float(weight @ (own + joint[:, 2, 2] + (speeds[:, 2] - minute) ** 2)))
-    direction = _tell_direction(weight, means[:, 4:], joint[:, 4:, 4:])
+    second_sd, minute_sd = np.sqrt(weight @ variance + (0.0, float(weight @ own))).tolist()
+    second, three, minute, two_minutes = told.tolist()
+    direction = _tell_direction(weight.tolist(), means[:, 4:].tolist(), joint[:, 4:, 4:].tolist())
     return Outlook(second, second_sd, three, minute, minute_sd, two_minutes, *direction)
 
 
-def _tell_direction(weight: Floats, wind: Floats, covariance: Floats) -> tuple[float, float]:
-    """Where a mean wind [h, 2] comes from, and how sure that is."""
-    size = np.maximum(np.hypot(wind[:, 0], wind[:, 1]), LIGHT_MPS)
-    square = size * size
-    aim = weight * np.exp(-0.5 * square_across(wind, covariance) / (square * square)) / size
-    east, north = (aim @ wind).tolist()
+def _tell_direction(
+    weights: list[float], winds: list[list[float]], covariances: list[list[list[float]]]
+) -> tuple[float, float]:
+    """Where the mean wind comes from, and how sure that is; a vector and its covariance from each hypothesis."""
+    east, north, speed = 0.0, 0.0, 0.0
+    for weight, (x, y), ((xx, xy), (_, yy)) in zip(weights, winds, covariances, strict=True):
+        size = max(hypot(x, y), LIGHT_MPS)
+        aim = weight * exp(-0.5 * square_across(x, y, xx, xy, yy) / size**4) / size
+        east, north, speed = east + aim * x, north + aim * y, speed + weight * size
     length = min(hypot(east, north), 1.0 - 1e-9)
     sd = degrees(sqrt(-2.0 * log(max(length, 1e-9))))
-    if sd > WIDEST_SD_DEG or float(weight @ size) <= LIGHT_MPS:
+    if sd > WIDEST_SD_DEG or speed <= LIGHT_MPS:
         return nan, nan
     return degrees(atan2(-east, -north)) % 360.0, sd
 
@@ -205,7 +209,7 @@ def expect_gust(past: Lookback, bank: Bank, normals: Floats, *, gust_s: int = 3)
     bank
         The bank now.
     normals
-        Standard normal numbers [k, 60 or more] [-] for k possible minutes.
+        Standard normal numbers [60 or more, k] [-] for k possible minutes.
     gust_s
         Over how many seconds a gust is averaged [s].
 
@@ -222,26 +226,28 @@ def expect_gust(past: Lookback, bank: Bank, normals: Floats, *, gust_s: int = 3)
     --------
     >>> from server.core.windbank import start_bank
     >>> bank = start_bank(3.0)
-    >>> expect_gust(extend_lookback(None, bank), bank, np.zeros((1, 60)))
+    >>> expect_gust(extend_lookback(None, bank), bank, np.zeros((60, 1)))
     nan
     """
     if past.known_s < gust_s:
         return nan
     best = int(bank.log_weight.argmax())
-    level, root = _spell_minute(past, best, _hold_constant(bank))
+    level, root = _spell_minute(past, best)
     # The running sums of the root's rows first: they are fewer than the minutes drawn.
-    drawn = normals[:, : len(level)] @ _add_running(root, gust_s).T
-    drawn += _add_running(level, gust_s)
-    return float(np.add.reduce(np.maximum.reduce(drawn, axis=1))) / (gust_s * len(normals))
+    drawn = _add_running(root, gust_s) @ normals[: len(level)]
+    drawn += _add_running(level, gust_s)[:, None]
+    highest = np.add.reduce(np.maximum.reduce(drawn, axis=0))
+    return float(highest) / float(gust_s * normals.shape[1])
 
 
-def _spell_minute(past: Lookback, which: int, states: tuple[Floats, Floats]) -> tuple[Floats, Floats]:
+def _spell_minute(past: Lookback, which: int) -> tuple[Floats, Floats]:
     """The mean speeds [m] of the latest minute in one hypothesis, and a root [m, m] of their covariance."""
-    count, (state, covariance) = min(past.known_s, SPREAD_S), states
+    count = min(past.known_s, SPREAD_S)
     rows = past.rows[which, :count]
-    joint = past.spread[which, :count, :count] + rows @ covariance[which] @ rows.T
+    joint = rows @ past.covariance[which] @ rows.T
+    joint += past.spread[which, :count, :count]
     joint.reshape(-1)[:: count + 1] += 1e-6
-    return rows @ state[which], np.linalg.cholesky(joint)
+    return rows @ past.state[which], np.linalg.cholesky(joint)
 
 
 def _add_running(rows: Floats, length: int) -> Floats:
@@ -284,9 +290,9 @@ def draw_speeds(past: Lookback, bank: Bank, *, rng: np.random.Generator, draws: 
     (4, 1)
     """
     weight = np.exp(bank.log_weight)
-    share, states = rng.multinomial(draws, weight / weight.sum()), _hold_constant(bank)
+    share = rng.multinomial(draws, weight / weight.sum())
     found = []
     for which in np.flatnonzero(share).tolist():
-        mean, root = _spell_minute(past, which, states)
+        mean, root = _spell_minute(past, which)
         found.append(mean + rng.standard_normal((int(share[which]), len(mean))) @ root.T)
     return np.asarray(np.maximum(np.concatenate(found), 0.0))

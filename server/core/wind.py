@@ -68,10 +68,13 @@ def gather_seconds(air: Apparent, track: Track, intervals: tuple[Interval, ...])
     known = np.isfinite(track.velocity_east_mps)
     t, east, north = track.t[known], track.velocity_east_mps[known], track.velocity_north_mps[known]
     sums = [np.concatenate(([0.0], np.cumsum(values))) for values in (east, north)]
-    starts, ends = (np.array([getattr(each, end) for each in intervals]) for end in ("start_t", "end_t"))
+    sprays = np.zeros(len(air.t), dtype=np.bool_)
+    for interval in intervals:
+        sprays |= (interval.start_t <= air.t) & (interval.end_t >= air.t - 1.0)
+    lows, highs = (np.searchsorted(t, ends, side="right") for ends in (air.t - 1.0, air.t))
     found = []
-    for at, mps, bound in zip(air.t.tolist(), air.mps.tolist(), air.is_bound.tolist(), strict=True):
-        low, high = np.searchsorted(t, [at - 1.0, at], side="right")
+    rows = (air.t, air.mps, air.is_bound, sprays, lows, highs)
+    for at, mps, bound, spraying, low, high in zip(*(values.tolist() for values in rows), strict=True):
         age = 0.0 if high > low else (at - 1.0 - float(t[high - 1]) if high else nan)
         if high > low:
             velocity = [float(total[high] - total[low]) / float(high - low) for total in sums]
@@ -80,8 +83,7 @@ def gather_seconds(air: Apparent, track: Track, intervals: tuple[Interval, ...])
         else:
             velocity = [nan, nan]
         sd = DROPOUT_SD[0] + DROPOUT_SD[1] * max(age, 0.0) if isfinite(age) else nan
-        sprays = bool(np.any((starts <= at) & (ends >= at - 1.0)))
-        found.append(Second(at, mps, bool(bound), velocity[0], velocity[1], sd, sprays))
+        found.append(Second(at, mps, bound, velocity[0], velocity[1], sd, spraying))
     return found
 
 

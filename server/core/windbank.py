@@ -7,18 +7,17 @@ what the cup says. Metres per second; vectors say where the air goes.
 """
 
 from dataclasses import dataclass, replace
-from math import hypot, log, sqrt
+from math import exp, hypot, log
 
 import numpy as np
 
 from server.core.cupmodel import CUP, Step, predict_cup, weigh_cup
 from server.core.log import Floats, Integers
+from server.core.winddrift import JITTER, STATES, drift_wind, lead_back, spread_points
 
 DIRECTIONS = 12
 SPEEDS_MPS = (0.7, 2.0, 3.6, 5.6)
 INTENSITIES = (0.15, 0.25, 0.40, 0.60)
-WALK_SHARE = 0.01
-"""The mean wind walks by this share of itself a root second."""
 FORGETTING = 0.998
 FULL_STEPS = 5
 KEPT = 24
@@ -30,8 +29,7 @@ LEAST_WEIGHT = 1e-3
 DROPPED_WEIGHT = 1e-5
 SCALE_SD = 0.03
 """How far a cup's calibration is trusted: carried along, never estimated, since estimating it biased the wind."""
-STATES = 6
-_JITTER = 1e-7 * np.eye(STATES)
+_JITTERS = JITTER * np.eye(STATES)
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,7 +38,7 @@ class Bank:
 
     And how each came from the second before, for looking back: its `parent` [h] there, `back` [h, 6, 6] and `left`
     [h, 6, 6]: the state before was back · state, with covariance `left`. The cup's speed leads nowhere, since it bends
-    too much with the wind; in looking back its place holds the constant 1 (`hold_constant`).
+    too much with the wind; in looking back its place holds the constant 1.
     """
 
     log_weight: Floats
@@ -66,20 +64,6 @@ class _Sources:
     covariance: Floats
     intensity: Floats
     extra: Floats
-
-
-@dataclass(frozen=True, slots=True)
-class _Ahead:
-    """What is expected a second on, before the cup is read: means [h, 6], covariances [h, 6, 6].
-
-    Also what each state kept [h, 6] and gained in variance [h, 6], and the turbulence [h] in m/s.
-    """
-
-    mean: Floats
-    covariance: Floats
-    kept: Floats
-    noise: Floats
-    gust_mps: Floats
 
 
 def start_bank(cup_mps: float) -> Bank:
@@ -155,20 +139,33 @@ def step_bank(bank: Bank, step: Step, *, distance_constant_m: float) -> Bank:
     True
     """
     before = _choose_sources(bank)
-    ahead = _drift(before)
-    points = _spread_points(ahead)
+    ahead = drift_wind(before.mean, before.covariance, intensity=before.intensity, extra=before.extra)
+    points = spread_points(ahead)
     seen, end = predict_cup(points, step, gust_mps=ahead.gust_mps, distance_constant_m=distance_constant_m)
     expected = ahead.mean.copy()
     expected[:, CUP] = np.add.reduce(end, axis=1) / end.shape[1]
     apart, cup_apart = points - expected[:, None], end - expected[:, CUP, None]
     apart[:, :, CUP] = cup_apart
-    covariance = ahead.covariance + _JITTER
-    back, left = _lead_back(before, ahead, covariance)
+    back, left = lead_back(before.mean, ahead)
+    covariance = ahead.covariance + _JITTERS
     covariance[:, CUP] = covariance[:, :, CUP] = (cup_apart[:, None] @ apart)[:, 0] / end.shape[1]
-    covariance[:, CUP, CUP] += _JITTER[CUP, CUP]
+    covariance[:, CUP, CUP] += JITTER
     mean, narrowed, log_like = weigh_cup(expected, covariance, apart, seen, step)
     log_weight = before.log_weight * FORGETTING + log_like
     return _prune(Bank(log_weight, mean, narrowed, before.intensity, before.place, back, left, bank.steps + 1))
+
+
+@dataclass(frozen=True, slots=True)
+class Present:
+    """The wind of one second in one hypothesis, mean and turbulence together: vector, length and variance across, SI.
+
+    `across` is that variance times the squared length.
+    """
+
+    east_mps: float
+    north_mps: float
+    size_mps: float
+    across: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -181,13 +178,78 @@ class Reading:
     across_variance: float
 
 
-def read_bank(bank: Bank) -> Reading:
+def measure_wind(bank: Bank) -> list[Present]:
+    """The wind of the present second in each hypothesis.
+
+    Parameters
+    ----------
+    bank
+        The hypotheses.
+
+    Returns
+    -------
+    list[Present]
+        One each [m/s].
+
+    Notes
+    -----
+    In plain numbers: there are mostly five or six hypotheses, and so many array calls would take longer.
+
+    References
+    ----------
+    Derivation: the sum of two Gaussian vectors.
+
+    Examples
+    --------
+    >>> first = measure_wind(start_bank(3.0))[0]
+    >>> round(first.size_mps, 6), round(first.across / first.size_mps**2, 4)
+    (0.7, 0.171)
+    """
+    found = []
+    for mean, (a, b, c, d) in zip(bank.mean[:, :4].tolist(), bank.covariance[:, :4, :4].tolist(), strict=True):
+        east, north = mean[0] + mean[2], mean[1] + mean[3]
+        east2, north2 = a[0] + 2.0 * a[2] + c[2], b[1] + 2.0 * b[3] + d[3]
+        both = a[1] + a[3] + c[1] + c[3]
+        found.append(Present(east, north, hypot(east, north), square_across(east, north, east2, both, north2)))
+    return found
+
+
+def square_across(x: float, y: float, xx: float, xy: float, yy: float) -> float:
+    """The variance across a vector, times its squared length.
+
+    Parameters
+    ----------
+    x, y
+        The vector, any unit.
+    xx, xy, yy
+        Its covariance, the unit squared.
+
+    Returns
+    -------
+    float
+        u' C u, where u is the vector turned by a right angle.
+
+    References
+    ----------
+    Definition of a quadratic form, written out.
+
+    Examples
+    --------
+    >>> square_across(2.0, 0.0, 1.0, 0.0, 3.0)
+    12.0
+    """
+    return y * y * xx - 2.0 * x * y * xy + x * x * yy
+
+
+def read_bank(bank: Bank, present: list[Present] | None = None) -> Reading:
     """What the bank as a whole says of the present second.
 
     Parameters
     ----------
     bank
         The hypotheses.
+    present
+        What `measure_wind` finds in them, where that is known already.
 
     Returns
     -------
@@ -203,75 +265,16 @@ def read_bank(bank: Bank) -> Reading:
     >>> 0.5 < read_bank(start_bank(3.0)).speed_mps < 6.0
     True
     """
-    weight = np.exp(bank.log_weight)
-    _, size, area2 = measure_wind(bank)
-    least = np.maximum(size, 0.3)
-    var_across = area2 / (least * least)
-    east, north = (weight @ bank.mean[:, :2]).tolist()
-    apart = (bank.mean[:, :2] @ np.array([-north, east])) / max(hypot(east, north), 0.3)
-    return Reading(
-        speed_mps=float(weight @ (size + 0.5 * var_across / least)),
-        east_mps=east,
-        north_mps=north,
-        across_variance=float(weight @ (var_across + apart * apart)),
-    )
-
-
-def measure_wind(bank: Bank) -> tuple[Floats, Floats, Floats]:
-    """The wind of the present second, mean and turbulence together, in each hypothesis.
-
-    Parameters
-    ----------
-    bank
-        The hypotheses.
-
-    Returns
-    -------
-    tuple
-        Vectors [h, 2] and their lengths [h] [m/s]; squared length times the variance across the vector [h] [m⁴/s⁴].
-
-    References
-    ----------
-    Derivation: the quadratic form of the vector turned by a right angle.
-
-    Examples
-    --------
-    >>> _, size, area2 = measure_wind(start_bank(3.0))
-    >>> round(float(size[0]), 6), round(float(area2[0] / size[0] ** 2), 4)
-    (0.7, 0.171)
-    """
-    wind = bank.mean[:, :2] + bank.mean[:, 2:4]
-    halves = bank.covariance[:, :2] + bank.covariance[:, 2:4]
-    covariance = halves[:, :, :2] + halves[:, :, 2:4]
-    return wind, np.hypot(wind[:, 0], wind[:, 1]), square_across(wind, covariance)
-
-
-def square_across(vectors: Floats, covariances: Floats) -> Floats:
-    """The variance across each vector, times its squared length.
-
-    Parameters
-    ----------
-    vectors
-        Vectors [h, 2], any unit.
-    covariances
-        Symmetric matrices [h, 2, 2], any unit.
-
-    Returns
-    -------
-    Floats
-        u' C u [h], where u is the vector turned by a right angle.
-
-    References
-    ----------
-    Definition of a quadratic form, written out.
-
-    Examples
-    --------
-    >>> square_across(np.array([[2.0, 0.0]]), np.diag([1.0, 3.0])[None]).tolist()
-    [12.0]
-    """
-    x, y = vectors[:, 0], vectors[:, 1]
-    return np.asarray(y * y * covariances[:, 0, 0] - 2.0 * x * y * covariances[:, 0, 1] + x * x * covariances[:, 1, 1])
+    weights, means = np.exp(bank.log_weight), bank.mean[:, :2]
+    east, north = (weights @ means).tolist()
+    length = max(hypot(east, north), 0.3)
+    speed, variance = 0.0, 0.0
+    for weight, mean, wind in zip(weights.tolist(), means.tolist(), present or measure_wind(bank), strict=True):
+        size = max(wind.size_mps, 0.3)
+        across = wind.across / (size * size)
+        speed += weight * (wind.size_mps + 0.5 * across / size)
+        variance += weight * (across + ((mean[1] * east - mean[0] * north) / length) ** 2)
+    return Reading(speed, east, north, variance)
 
 
 def _choose_sources(bank: Bank) -> _Sources:
@@ -288,62 +291,17 @@ def _choose_sources(bank: Bank) -> _Sources:
     return _Sources(place, log_weight, bank.mean[place], bank.covariance[place], bank.intensity[place], extra)
 
 
-def _drift(before: _Sources) -> _Ahead:
-    """A second on: the mean wind walks, the turbulence fades and is fed, the cup and its scale stay."""
-    size = np.hypot(before.mean[:, 0], before.mean[:, 1])
-    keep = np.exp(-np.minimum(np.maximum(size / 24.0, 0.05), 0.2))
-    gust = before.intensity * np.maximum(size, 0.6)
-    walk, feed = WALK_SHARE * np.maximum(size, 0.7), gust * gust * (1.0 - keep * keep)
-    kept, noise = np.ones_like(before.mean), np.zeros_like(before.mean)
-    kept[:, 2:4] = keep[:, None]
-    noise[:, :2], noise[:, 2:4] = (walk * walk + before.extra)[:, None], feed[:, None]
-    covariance = before.covariance * kept[:, :, None] * kept[:, None, :]
-    _diagonals(covariance)[:] += noise + _JITTER[0, 0]
-    return _Ahead(before.mean * kept, covariance, kept, noise, gust)
-
-
-def _spread_points(ahead: _Ahead) -> Floats:
-    """Cubature points [h, 12, 6]: equally likely states with the mean and covariance expected."""
-    steps = sqrt(STATES) * np.linalg.cholesky(ahead.covariance).transpose(0, 2, 1)
-    points = np.empty((len(steps), 2 * STATES, STATES))
-    np.add(ahead.mean[:, None], steps, out=points[:, :STATES])
-    np.subtract(ahead.mean[:, None], steps, out=points[:, STATES:])
-    return points
-
-
-def _lead_back(before: _Sources, ahead: _Ahead, covariance: Floats) -> tuple[Floats, Floats]:
-    """`back` and `left` of a bank: the state before as a linear function of the state expected.
-
-    With D what the states keep, Q the noise and A = D P D + Q the covariance expected, the gain P D A⁻¹ of Rauch, Tung
-    and Striebel is D⁻¹ (1 - Q A⁻¹), and what it leaves unknown is D⁻¹ (Q - Q A⁻¹ Q) D⁻¹: D and Q are diagonal.
-    """
-    joint = covariance.copy()
-    joint[:, CUP], joint[:, :, CUP], joint[:, CUP, CUP] = 0.0, 0.0, 1.0
-    noise = (ahead.noise + 2.0 * _JITTER[0, 0]) / ahead.kept
-    noise[:, CUP] = 0.0
-    back = -noise[:, :, None] * np.linalg.inv(joint)
-    left = back * noise[:, None, :]
-    _diagonals(back)[:] += 1.0 / ahead.kept
-    _diagonals(left)[:] += noise / ahead.kept
-    back[:, :, CUP] = before.mean - (back @ ahead.mean[:, :, None])[:, :, 0]
-    back[:, CUP, CUP] = 1.0
-    return back, left
-
-
-def _diagonals(matrices: Floats) -> Floats:
-    """The diagonals [h, 6] of whole arrays of matrices [h, 6, 6], to be written to."""
-    return matrices.reshape(len(matrices), -1)[:, :: STATES + 1]
-
-
 def _prune(bank: Bank) -> Bank:
     """Keep the likeliest, join what is alike, keep one of each intensity at a thousandth of the best or more.
 
     In the first seconds all are kept. Weights come in to any scale, and go out summing to one.
     """
-    weights = np.exp(bank.log_weight - bank.log_weight.max()).tolist()
+    logs = bank.log_weight.tolist()
+    top = max(logs)
+    weights = [exp(value - top) for value in logs]
     if bank.steps < FULL_STEPS:
         return _pick(bank, dict(enumerate(weights)))
-    order = sorted(range(len(weights)), key=bank.log_weight.tolist().__getitem__, reverse=True)
+    order = sorted(range(len(weights)), key=logs.__getitem__, reverse=True)
     intensities = bank.intensity.tolist()
     kept: dict[int, float] = {}
     rivals: dict[float, list[int]] = {intensity: [] for intensity in INTENSITIES}
@@ -357,8 +315,8 @@ def _prune(bank: Bank) -> Bank:
         elif len(kept) < KEPT and weights[place] > DROPPED_WEIGHT:
             kept[place] = weights[place]
             same.append(place)
-    for intensity in INTENSITIES:
-        best = next(place for place in order if intensities[place] == intensity)
+    for intensity, same in rivals.items():
+        best = same[0] if same else next(place for place in order if intensities[place] == intensity)
         kept[best] = max(kept.get(best, 0.0), LEAST_WEIGHT)
     return _pick(bank, kept)
 
@@ -376,17 +334,18 @@ def _is_alike(
 
 def _pick(bank: Bank, kept: dict[int, float]) -> Bank:
     """The hypotheses at the places kept, in that order, with weights in proportion to those given."""
-    weight = np.array(list(kept.values()))
-    log_weight, chosen = np.log(weight / np.add.reduce(weight)), list(kept)
-    if chosen == list(range(len(bank.log_weight))):
+    places, whole = list(kept), sum(kept.values())
+    log_weight = np.array([log(weight / whole) for weight in kept.values()])
+    if places == list(range(len(bank.log_weight))):
         return replace(bank, log_weight=log_weight)
+    chosen = np.array(places)
     return Bank(
         log_weight,
-        bank.mean[chosen],
-        bank.covariance[chosen],
-        bank.intensity[chosen],
-        bank.parent[chosen],
-        bank.back[chosen],
-        bank.left[chosen],
+        bank.mean.take(chosen, axis=0),
+        bank.covariance.take(chosen, axis=0),
+        bank.intensity.take(chosen),
+        bank.parent.take(chosen),
+        bank.back.take(chosen, axis=0),
+        bank.left.take(chosen, axis=0),
         bank.steps,
     )

@@ -14,7 +14,7 @@ from server.core.cupmodel import Step
 from server.core.lookback import Lookback, Outlook, expect_gust, extend_lookback, read_outlook
 from server.core.profile import height_factor
 from server.core.setup import Anemometer, Treatment
-from server.core.windbank import Bank, read_bank, start_bank, step_bank
+from server.core.windbank import Bank, Reading, read_bank, start_bank, step_bank
 from server.core.windbound import Headings, Stillness, bound_wind, is_stuck, note_heading, note_stillness
 
 MINUTE_S = 60
@@ -30,7 +30,7 @@ HOLD_S = 10.0
 """So long after the last reading figures are still given."""
 LONGEST_GAP_S = 30.0
 """After a longer time without any second the estimate begins anew."""
-_NORMALS = np.random.default_rng(3).standard_normal((48, MINUTE_S))
+_NORMALS = np.ascontiguousarray(np.random.default_rng(3).standard_normal((48, MINUTE_S)).T)
 """The same normal numbers every second, so that a gust does not flicker."""
 
 
@@ -149,8 +149,8 @@ def step_wind(state: WindState, second: Second, *, anemometer: Anemometer, treat
     headings = note_heading(state.headings, east, north) if is_read else state.headings
     first = next((i for i, each in enumerate(state.known) if each.t > second.t - MINUTE_S + 0.5), len(state.known))
     known = state.known[first:]
-    if is_read and bank is not None:
-        known = (*known, _know(second, bank))
+    if is_read and bank is not None and past is not None:
+        known = (*known, _know(second, read_bank(bank, past.present)))
     outlook, gusts = None, state.gusts
     if bank is not None and past is not None and known and second.t - known[-1].t <= HOLD_S:
         outlook = read_outlook(past, bank)
@@ -158,12 +158,8 @@ def step_wind(state: WindState, second: Second, *, anemometer: Anemometer, treat
         gusts = (*gusts[1 - GUST_MEMORY_S :], lately)
     found = WindState(bank, past, headings, stillness, known, gusts, second.t, state.now)
     factor = _factor(anemometer, treatment)
-    now = WindNow(second.t, factor * second.apparent_mps, is_cup_stuck=stuck)
-    if outlook is not None:
-        now = _read(found, outlook, now, factor, treatment.wind_limit_mps)
-    gust = factor * _latest_gust(found, outlook)
-    alarm = _judge(now, gust, found, second, factor, treatment, is_read=is_read)
-    return replace(found, now=replace(now, alarm=alarm))
+    now = _read(found, second, outlook, factor, treatment, is_read=is_read, is_stuck=stuck)
+    return WindState(bank, past, headings, stillness, known, gusts, second.t, now)
 
 
 class WindFold:
@@ -206,11 +202,10 @@ def _advance(
     return bank, extend_lookback(state.past, bank)
 
 
-def _know(second: Second, bank: Bank) -> _Known:
+def _know(second: Second, reading: Reading) -> _Known:
     """What a reading proves, and what it means along the likeliest direction."""
     walk = hypot(second.velocity_east_mps, second.velocity_north_mps)
     low, high = bound_wind(second.apparent_mps, walk=walk, is_bound=second.is_bound)
-    reading = read_bank(bank)
     size = max(hypot(reading.east_mps, reading.north_mps), 1e-6)
     along = (second.velocity_east_mps * reading.east_mps + second.velocity_north_mps * reading.north_mps) / size
     rest = along**2 - walk**2 + second.apparent_mps**2
@@ -219,31 +214,51 @@ def _know(second: Second, bank: Bank) -> _Known:
     return _Known(second.t, low, high, second.apparent_mps, min(max(projected, low), high))
 
 
-def _read(state: WindState, outlook: Outlook, now: WindNow, factor: float, limit: float | None) -> WindNow:
-    """The second's figures, at the reference height."""
-    settled = state.headings.is_settled
-    if settled:
-        speed, sd = outlook.second_mps, SPREAD * outlook.second_sd_mps
-        mean, mean_sd = outlook.minute_mps, SPREAD * outlook.minute_sd_mps
-    else:
-        speed, sd = _middle(state.known[-1:])
-        mean, mean_sd = _middle(state.known)
+def _read(
+    state: WindState,
+    second: Second,
+    outlook: Outlook | None,
+    factor: float,
+    treatment: Treatment,
+    *,
+    is_read: bool,
+    is_stuck: bool,
+) -> WindNow:
+    """The second's figures at the reference height and the alarm; `state.now` is still the second before."""
+    apparent, settled = factor * second.apparent_mps, state.headings.is_settled
+    speed, sd, mean, mean_sd = (factor * figure for figure in _find_speeds(state, outlook))
+    latest = factor * _latest_gust(state, outlook)
+    alarm = _judge(state, second, (mean, mean_sd, latest), factor, treatment, is_read=is_read)
+    if outlook is None:
+        return WindNow(second.t, apparent, is_cup_stuck=is_stuck, alarm=alarm)
     gust = max((g for g in state.gusts[:: GUST_S - MINUTE_S - 1] if isfinite(g)), default=nan)
+    limit = treatment.wind_limit_mps
     return WindNow(
-        t=now.t,
-        apparent_mps=now.apparent_mps,
-        true_mps=factor * speed,
-        true_sd_mps=factor * sd,
-        mean_60s_mps=factor * mean,
-        mean_60s_sd_mps=factor * mean_sd,
+        t=second.t,
+        apparent_mps=apparent,
+        true_mps=speed,
+        true_sd_mps=sd,
+        mean_60s_mps=mean,
+        mean_60s_sd_mps=mean_sd,
         from_deg=outlook.from_deg,
         from_sd_deg=SPREAD * outlook.from_sd_deg,
-        mean_2min_mps=factor * (outlook.two_minutes_mps if settled else mean),
+        mean_2min_mps=factor * outlook.two_minutes_mps if settled else mean,
         gust_3s_mps=factor * gust,
-        p_above_limit=nan if limit is None else chance_above(factor * mean, factor * mean_sd, limit),
+        p_above_limit=nan if limit is None else chance_above(mean, mean_sd, limit),
         is_settled=settled,
-        is_cup_stuck=now.is_cup_stuck,
+        is_cup_stuck=is_stuck,
+        alarm=alarm,
     )
+
+
+def _find_speeds(state: WindState, outlook: Outlook | None) -> tuple[float, float, float, float]:
+    """The second's speed and the minute's mean, each with its sd: by the bank, or the bounds while it is unsettled."""
+    if outlook is None:
+        return nan, nan, nan, nan
+    if state.headings.is_settled:
+        one, minute = outlook.second_sd_mps, outlook.minute_sd_mps
+        return outlook.second_mps, SPREAD * one, outlook.minute_mps, SPREAD * minute
+    return *_middle(state.known[-1:]), *_middle(state.known)
 
 
 def _middle(known: tuple[_Known, ...]) -> tuple[float, float]:
@@ -254,29 +269,28 @@ def _middle(known: tuple[_Known, ...]) -> tuple[float, float]:
 
 
 def _judge(
-    now: WindNow,
-    gust_mps: float,
     state: WindState,
     second: Second,
+    wind: tuple[float, float, float],
     factor: float,
     treatment: Treatment,
     *,
     is_read: bool,
 ) -> AlarmState:
-    """The alarm a second on; `state` still carries the one before."""
+    """The alarm a second on, from the minute's mean with its sd and the latest gust."""
     limit = nan if treatment.wind_limit_mps is None else treatment.wind_limit_mps
     notice = NOTICE_SHARE * limit if treatment.wind_notice_mps is None else treatment.wind_notice_mps
-    known = state.known
+    known, (mean, mean_sd, gust) = state.known, wind
     is_enough = len(known) >= LEAST_KNOWN_S
     apparent = sum(each.apparent for each in known) / len(known) if is_enough else nan
     return step_alarm(
         state.now.alarm,
         t=second.t,
-        p_above_limit=now.p_above_limit if is_enough else nan,
-        p_above_notice=chance_above(now.mean_60s_mps, now.mean_60s_sd_mps, notice) if is_enough else nan,
-        mean_60s_mps=now.mean_60s_mps,
+        p_above_limit=chance_above(mean, mean_sd, limit) if is_enough else nan,
+        p_above_notice=chance_above(mean, mean_sd, notice) if is_enough else nan,
+        mean_60s_mps=mean,
         apparent_60s_mps=factor * apparent,
-        gust_3s_mps=gust_mps,
+        gust_3s_mps=gust,
         limit_mps=limit,
         notice_mps=notice,
         is_spraying=second.is_spraying,
