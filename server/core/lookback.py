@@ -28,6 +28,7 @@ SPANS_S = np.array([1, 3, SPREAD_S, LOOKBACK_S, SPREAD_S, SPREAD_S])[:, None]
 _SUMS = np.zeros((len(SPANS_S), ROWS))
 for _span, _first in enumerate((0, 0, 0, 0, EAST, NORTH)):
     _SUMS[_span, _first : _first + SPANS_S[_span, 0]] = 1.0
+_MEANS = _SUMS / SPANS_S
 _EAST, _NORTH = (np.array([1.0 - axis, axis, 1.0 - axis, axis, 0.0, 0.0]) for axis in (0.0, 1.0))
 
 
@@ -169,18 +170,20 @@ def read_outlook(past: Lookback, bank: Bank) -> Outlook:
     >>> 2.0 < outlook.minute_mps < 4.0, outlook.from_deg
     (True, nan)
     """
-    weight = np.exp(bank.log_weight)
-    rows = _SUMS @ past.rows / np.minimum(SPANS_S, past.known_s)
+    weight, count = np.exp(bank.log_weight), len(bank.log_weight)
+    rows = (_MEANS if past.known_s == LOOKBACK_S else _SUMS / np.minimum(SPANS_S, past.known_s)) @ past.rows
     means = (rows @ past.state[:, :, None])[:, :, 0]
     joint = rows @ past.covariance @ rows.transpose(0, 2, 1)
     speeds = np.maximum(means[:, :4], 0.0)
     told = weight @ speeds
-    variance = np.diagonal(joint, axis1=1, axis2=2)[:, :3:2] + (speeds[:, ::2] - told[::2]) ** 2
-    own = np.add.reduce(past.spread.reshape(len(weight), -1), axis=1) / min(past.known_s, SPREAD_S) ** 2
-    second_sd, minute_sd = np.sqrt(weight @ variance + (0.0, float(weight @ own))).tolist()
+    own = np.add.reduce(past.spread.reshape(count, -1), axis=1) / min(past.known_s, SPREAD_S) ** 2
+    # The second's and the minute's variances: the first and third of each joint covariance's diagonal.
+    variances = joint.reshape(count, -1)[:, : 3 * len(SPANS_S) : 2 * len(SPANS_S) + 2] + (speeds - told)[:, ::2] ** 2
+    second_variance, minute_variance = (weight @ variances).tolist()
     second, three, minute, two_minutes = told.tolist()
+    minute_sd = sqrt(minute_variance + float(weight @ own))
     direction = _tell_direction(weight.tolist(), means[:, 4:].tolist(), joint[:, 4:, 4:].tolist())
-    return Outlook(second, second_sd, three, minute, minute_sd, two_minutes, *direction)
+    return Outlook(second, sqrt(second_variance), three, minute, minute_sd, two_minutes, *direction)
 
 
 def _tell_direction(

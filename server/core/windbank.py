@@ -8,6 +8,7 @@ what the cup says. Metres per second; vectors say where the air goes.
 
 from dataclasses import dataclass, replace
 from math import exp, hypot, log
+from typing import NamedTuple
 
 import numpy as np
 
@@ -155,11 +156,10 @@ def step_bank(bank: Bank, step: Step, *, distance_constant_m: float) -> Bank:
     return _prune(Bank(log_weight, mean, narrowed, before.intensity, before.place, back, left, bank.steps + 1))
 
 
-@dataclass(frozen=True, slots=True)
-class Present:
+class Present(NamedTuple):
     """The wind of one second in one hypothesis, mean and turbulence together: vector, length and variance across, SI.
 
-    `across` is that variance times the squared length.
+    `across` is that variance times the squared length. A tuple, for one is made every second for each hypothesis.
     """
 
     east_mps: float
