@@ -300,7 +300,7 @@ def _prune(bank: Bank) -> Bank:
     top = max(logs)
     weights = [exp(value - top) for value in logs]
     if bank.steps < FULL_STEPS:
-        return _pick(bank, dict(enumerate(weights)))
+        return replace(bank, log_weight=bank.log_weight - (top + log(sum(weights))))
     order = sorted(range(len(weights)), key=logs.__getitem__, reverse=True)
     intensities = bank.intensity.tolist()
     kept: dict[int, float] = {}

@@ -73,7 +73,7 @@ def feel_wind(bank: Bank, place: int) -> np.ndarray:
     wind = mean[:2] + mean[2:4]
     size = np.hypot(*wind)
     turn[:4] = np.tile((-wind[1], wind[0]), 2) / size
-    row = np.array([*wind, *wind, 0.0, 0.0]) / size
+    row: np.ndarray = np.array([*wind, *wind, 0.0, 0.0]) / size
     row[CUP] = np.sqrt(size**2 + turn @ bank.covariance[place] @ turn) - size
     return row
 
