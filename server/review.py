@@ -6,7 +6,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from server.core.aids import PEG_SD_M, Visit
-from server.core.coverage import total_job
+from server.core.coverage import read_figures, total_job
 from server.core.dose import Deposit, integrate_dose
 from server.core.ends import add_ends
 from server.core.ensemble import map_dose
@@ -22,7 +22,7 @@ from server.core.polygons import rings_from_zone
 from server.core.receiver import describe_receiver, judge_receiver
 from server.core.results import Bools, Interval, JobResult, Pair, Pass, Plane, Totals, Track
 from server.core.setup import Peg, Setup
-from server.core.simex import correct_totals, read_figures
+from server.core.simex import correct_totals
 from server.core.swath import pattern_from_sprayer
 from server.core.timebase import Timebase, align_boots, count_missing, job_seconds
 from server.core.track import plane_of, smooth_track
@@ -80,7 +80,7 @@ def review_job(log: JobLog, setup: Setup, *, report: Report | None = None) -> Jo
     litres = litres_at(work.curve, way.t)
     deposit = _deposit(setup, work, way, litres)
     ground = lay_ground(setup.zones, plane=work.plane, frame=deposit.frame)
-    drawn: list[Floats] = []
+    drawn: list[list[float]] = []
     dose = map_dose(
         way,
         litres,

@@ -3,6 +3,9 @@
 Areas in square metres, liquid in litres, dose in litres per square metre.
 """
 
+from itertools import pairwise
+from math import nan
+
 import numpy as np
 
 from server.core.dose import Deposit
@@ -84,32 +87,71 @@ def total_job(
     """
     if deposit.frame != ground.frame:
         raise ValueError(f"dose and ground lie on different grids: {deposit.frame} and {ground.frame}")
-    dose, target, cell = deposit.dose_l_per_m2, treatment.target_l_per_m2, deposit.frame.cell_area_m2
-    wanted = ground.wanted if ground.has_zones else np.ones(dose.shape)
-    covered = dose > COVERED_FRACTION * target
-    # 0 missed, 1 under, 2 on target, 3 over.
-    verdict = covered.astype(np.int8)
-    verdict += covered & (dose >= treatment.under_fraction * target)
-    verdict += covered & (dose > treatment.over_fraction * target)
-    sums = np.bincount(verdict.ravel(), weights=wanted.ravel(), minlength=4)
-    areas = (sums * cell).tolist() if ground.has_zones else [float("nan")] * 4
-    treated = float(sums[1:].sum())
-    off_target = float((dose * (1.0 - wanted)).sum()) * cell + deposit.off_grid_l
-    keep_out = float((dose * ground.keep_out).sum()) * cell
+    missed, under, on_target, over, covered, off_target, keep_out = read_figures(deposit, ground, treatment=treatment)
+    dose = deposit.dose_l_per_m2
+    treated = dose > COVERED_FRACTION * treatment.target_l_per_m2
+    share = treated * (ground.wanted if ground.has_zones else 1.0)
+    cells = float(share.sum())
     return Totals(
         volume_l=volume_l,
         volume_sd_l=volume_sd_l,
         sprayed_s=sprayed_s,
         distance_m=distance_m,
-        covered_area_m2=float(np.count_nonzero(covered)) * cell,
+        covered_area_m2=covered,
         zone_area_m2=ground.wanted_m2 if ground.has_zones else float("nan"),
-        zone_missed_m2=areas[0],
-        zone_under_m2=areas[1],
-        zone_on_target_m2=areas[2],
-        zone_over_m2=areas[3],
-        off_target_l=off_target if ground.has_zones else float("nan"),
-        keep_out_l=keep_out if ground.has_zones or ground.has_keep_outs else float("nan"),
+        zone_missed_m2=missed,
+        zone_under_m2=under,
+        zone_on_target_m2=on_target,
+        zone_over_m2=over,
+        off_target_l=off_target,
+        keep_out_l=keep_out,
         unplaced_l=deposit.unplaced_l,
         outside_passes_l=outside_passes_l,
-        mean_dose_l_per_m2=float((dose * wanted * covered).sum()) / treated if treated > 0 else float("nan"),
+        mean_dose_l_per_m2=float((dose * share).sum()) / cells if cells > 0 else float("nan"),
     )
+
+
+def read_figures(deposit: Deposit, ground: Ground, *, treatment: Treatment) -> list[float]:
+    """The areas and volumes that depend on where the rig was.
+
+    Parameters
+    ----------
+    deposit
+        Dose on the grid [L/m²].
+    ground
+        What each cell is for.
+    treatment
+        Target [L/m²] and what counts as under and over.
+
+    Returns
+    -------
+    list[float]
+        Missed, under, on target, over, covered [m²]; off target, in keep-outs [L]; NaN without a boundary.
+
+    References
+    ----------
+    Derivation: `total_job`.
+
+    Examples
+    --------
+    >>> from server.core.grid import GridFrame
+    >>> frame = GridFrame(0.0, 0.0, 1.0, 2, 1)
+    >>> ground = Ground(frame, np.ones((1, 2)), np.zeros((1, 2)), True, False)
+    >>> deposit = Deposit(np.array([[0.0, 1.0]]), frame, 0.0, 0.0)
+    >>> read_figures(deposit, ground, treatment=Treatment(target_l_per_m2=1.0))[:5]
+    [1.0, 0.0, 1.0, 0.0, 1.0]
+    """
+    dose, target, cell = deposit.dose_l_per_m2, treatment.target_l_per_m2, deposit.frame.cell_area_m2
+    covered = dose > COVERED_FRACTION * target
+    enough = covered & (dose >= treatment.under_fraction * target)
+    much = enough & (dose > treatment.over_fraction * target)
+    areas, off_target, keep_out = [nan] * 4, nan, nan
+    if ground.has_zones:
+        above = [ground.wanted_m2, *(ground.measure_wanted(cells) for cells in (covered, enough, much)), 0.0]
+        areas = [more - less for more, less in pairwise(above)]
+        off_target = float(np.einsum("ij,ij->", dose, 1.0 - ground.wanted)) * cell + deposit.off_grid_l
+    if ground.has_keep_outs:
+        keep_out = float(np.einsum("ij,ij->", dose, ground.keep_out)) * cell
+    elif ground.has_zones:
+        keep_out = 0.0
+    return [*areas, float(np.count_nonzero(covered)) * cell, off_target, keep_out]

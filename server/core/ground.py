@@ -4,7 +4,7 @@ Fractions of cells [ny, nx] from 0 to 1; rings in metres on the local plane.
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 
@@ -27,11 +27,23 @@ class Ground:
     keep_out: Floats
     has_zones: bool
     has_keep_outs: bool
+    _whole: Bools = field(init=False, repr=False, compare=False)
+    _rim: Integers = field(init=False, repr=False, compare=False)
+
+    def __post_init__(self) -> None:
+        """Tell cells that are wanted as a whole, which need only be counted, from those along the borders."""
+        object.__setattr__(self, "_whole", self.wanted == 1.0)
+        object.__setattr__(self, "_rim", np.flatnonzero((self.wanted > 0.0) & ~self._whole))
 
     @property
     def wanted_m2(self) -> float:
         """The area of the zones less the keep-outs."""
-        return float(self.wanted.sum()) * self.frame.cell_area_m2
+        return self.measure_wanted(np.ones(self.wanted.shape, dtype=np.bool_))
+
+    def measure_wanted(self, cells: Bools) -> float:
+        """How much of the zones less the keep-outs lies in cells [ny, nx], m²."""
+        along = float(self.wanted.ravel()[self._rim] @ cells.ravel()[self._rim])
+        return (float(np.count_nonzero(cells & self._whole)) + along) * self.frame.cell_area_m2
 
 
 def lay_ground(zones: Sequence[Zone], *, plane: Plane, frame: GridFrame) -> Ground:
@@ -75,6 +87,7 @@ def lay_ground(zones: Sequence[Zone], *, plane: Plane, frame: GridFrame) -> Grou
     wanted -= keep_out
     wanted[keep_out >= _WHOLE] = 0.0
     np.clip(wanted, 0.0, 1.0, out=wanted)
+    wanted[wanted >= _WHOLE] = 1.0
     row, column = np.nonzero(contested)
     if len(row):
         inside = _sample_cells(row, column, shapes, frame)

@@ -7,8 +7,8 @@ from dataclasses import replace
 
 import numpy as np
 
-from server.core.coverage import total_job
-from server.core.dose import MAX_GAP_S, Deposit
+from server.core.coverage import read_figures
+from server.core.dose import MAX_GAP_S
 from server.core.ensemble import lay_draw, thin_way
 from server.core.ground import Ground
 from server.core.log import Floats
@@ -24,7 +24,6 @@ _CORRECTED = (
     "keep_out_l",
 )  # fmt: skip
 _IN_ZONES = slice(0, 4)
-_REST = {"volume_l": 0.0, "volume_sd_l": 0.0, "sprayed_s": 0.0, "distance_m": 0.0, "outside_passes_l": 0.0}
 
 
 def find_reach(bluntness: float) -> float:
@@ -119,6 +118,7 @@ def correct_totals(
 
     Examples
     --------
+    >>> from server.core.coverage import total_job
     >>> from server.core.dose import integrate_dose
     >>> from server.core.grid import GridFrame
     >>> n = np.zeros(2)
@@ -138,14 +138,14 @@ def correct_totals(
         return totals
     kept = thin_way(track.t, track.east_m, track.heading_deg, litres)
 
-    def figure(deviation: Floats) -> Floats:
+    def figure(deviation: Floats) -> list[float]:
         deposit = lay_draw(track, litres, kept, deviation, pattern=pattern, frame=ground.frame, max_gap_s=max_gap_s)
         return read_figures(deposit, ground, treatment=treatment)
 
     if drawn is None:
         drawn = np.array([figure(deviation[kept]) for deviation in deviations])
     reach = find_reach(_measure_bluntness(pattern, deviations, litres))
-    gained = reach * (figure(0.0 * deviations[0, kept]) - drawn.mean(axis=0))
+    gained = reach * (np.array(figure(0.0 * deviations[0, kept])) - drawn.mean(axis=0))
     corrected = np.maximum(_list_figures(totals) + gained, 0.0)
     if totals.zone_area_m2 > 0.0:
         corrected[_IN_ZONES] *= totals.zone_area_m2 / corrected[_IN_ZONES].sum()
@@ -170,39 +170,6 @@ def _measure_bluntness(pattern: Pattern, deviations: Floats, litres: Floats) -> 
     known = laid[np.isfinite(laid)]
     sd_m = float(np.sqrt(np.mean(known**2))) if len(known) else 0.0
     return float(np.hypot(BLUNT_M, 0.2 * (pattern.base_m - pattern.top_m)) / max(sd_m, LEAST_SD_M)) ** 2
-
-
-def read_figures(deposit: Deposit, ground: Ground, *, treatment: Treatment) -> Floats:
-    """The areas and volumes that depend on where the rig was.
-
-    Parameters
-    ----------
-    deposit
-        Dose on the grid [L/m²].
-    ground
-        What each cell is for.
-    treatment
-        Target [L/m²] and what counts as under and over.
-
-    Returns
-    -------
-    Floats
-        Missed, under, on target, over, covered [m²]; off target, in keep-outs [L]; NaN without a boundary.
-
-    References
-    ----------
-    Derivation: `total_job`.
-
-    Examples
-    --------
-    >>> from server.core.grid import GridFrame
-    >>> frame = GridFrame(0.0, 0.0, 1.0, 2, 1)
-    >>> ground = Ground(frame, np.ones((1, 2)), np.zeros((1, 2)), True, False)
-    >>> deposit = Deposit(np.array([[0.0, 1.0]]), frame, 0.0, 0.0)
-    >>> read_figures(deposit, ground, treatment=Treatment(target_l_per_m2=1.0))[:5].tolist()
-    [1.0, 0.0, 1.0, 0.0, 1.0]
-    """
-    return _list_figures(total_job(deposit, ground, treatment=treatment, **_REST))
 
 
 def _list_figures(totals: Totals) -> Floats:

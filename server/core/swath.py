@@ -10,7 +10,7 @@ from math import ceil
 import numpy as np
 from numpy.typing import ArrayLike
 
-from server.core.log import Floats
+from server.core.log import Floats, Integers
 from server.core.setup import Sprayer
 
 STANDSTILL_M = 0.01
@@ -18,7 +18,9 @@ STANDSTILL_M = 0.01
 FOOTPRINT_M = 0.10
 """How far along the heading a standing nozzle wets the ground; the dose at a standstill depends on it."""
 STRAIGHT = 0.02
-"""A flat pattern's density may differ by this fraction from centre to end before it is cut in strips."""
+"""In one strip of a flat pattern the density may differ by this fraction from centre to end."""
+FEW = (1, 2, 4)
+"""In so many strips a flat pattern is cut where they are enough."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -126,9 +128,10 @@ def sweep_patches(
 ) -> Patches:
     """The polygons that the swath sweeps between pairs of nozzle positions, each with its litres.
 
-    A straight step with a flat pattern is one quadrilateral. Any other is cut in S strips along the nozzle line, S at
-    least 8 and about base / cell, each taking the pattern's share of the litres, since the outside of a turn gets
-    less a square metre than the inside. A strip whose quadrilateral crosses itself is two triangles; one that moved
+    A straight step with a flat pattern is one quadrilateral. Any other is cut in S strips along the nozzle line, each
+    taking the pattern's share of the litres, since the outside of a turn gets less a square metre than the inside: 2 or
+    4 for a flat pattern in a gentle bend, if a strip's density then differs by no more than 2 % from its centre to its
+    end, else about base / cell, at least 8. A strip whose quadrilateral crosses itself is two triangles; one that moved
     less than 1 cm is a footprint 0.10 m long about the middle of the step.
 
     Parameters
@@ -170,17 +173,28 @@ def sweep_patches(
     strips = max(8, ceil(pattern.base_m / cell_m - 1e-9))
     turn = np.abs((heading[:, 1] - heading[:, 0] + 180.0) % 360.0 - 180.0)
     way = np.hypot(east[:, 1] - east[:, 0], north[:, 1] - north[:, 0])
-    is_straight = np.radians(turn) * pattern.base_m / 2 <= STRAIGHT * way
-    is_single = (is_straight | (turn == 0.0)) & pattern.is_flat
+    wanted = np.full(len(litres), strips)
+    if pattern.is_flat:
+        wanted = _count_strips(np.radians(turn) * pattern.base_m / 2, way, strips)
     batches = []
-    for chosen, count in ((is_single, 1), (~is_single, strips)):
-        if chosen.any():
-            offsets = np.linspace(-pattern.base_m / 2, pattern.base_m / 2, count + 1)
-            shares = np.diff(share_left_of(offsets, pattern=pattern))
-            batches.append(_sweep_strips(east[chosen], north[chosen], heading[chosen], litres[chosen], offsets, shares))
+    for count in np.unique(wanted).tolist():
+        chosen = wanted == count
+        offsets = np.linspace(-pattern.base_m / 2, pattern.base_m / 2, count + 1)
+        shares = np.diff(share_left_of(offsets, pattern=pattern))
+        batches.append(_sweep_strips(east[chosen], north[chosen], heading[chosen], litres[chosen], offsets, shares))
     if not batches:
         return Patches(np.zeros((0, 4, 2)), np.zeros(0), np.zeros(0))
     return _join_patches(batches)
+
+
+def _count_strips(lead: Floats, way: Floats, most: int) -> Integers:
+    """How many strips of a flat pattern [n] are enough, given how far its end gets ahead of its middle and the way."""
+    wanted = np.full(len(way), most)
+    for count in reversed(FEW):
+        part = lead / count
+        # The innermost strip turns about the nearest centre.
+        wanted[part <= STRAIGHT * (way - lead + part)] = count
+    return wanted
 
 
 def swept_area(east: Floats, north: Floats, heading: Floats, *, swath_m: float) -> float:
