@@ -4,6 +4,7 @@ East, north in metres, dose in litres per square metre, arrays [ny, nx].
 """
 
 from collections.abc import Callable
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -19,6 +20,8 @@ SHIFT_SHARE = 0.5
 """How much of the square of the draws' mean shift from the map's dose counts as variance; found on simulated jobs."""
 _THIN_S = 1.0
 _THIN_DEG = 8.0
+_ROWS = 64
+"""So many rows are counted at once: they stay in the cache."""
 
 
 def map_dose(
@@ -94,25 +97,31 @@ def map_dose(
     # Their mean and spread made exact: few draws would make a meter's error of their own.
     errors = (errors - errors.mean()) / errors.std(ddof=1) if draws > 1 else errors
     scales = 1.0 + volume_sd_fraction * errors
-    total, squares, missed, under, over = _tally_draws(
-        track, litres, deposit, scales, pattern, treatment, max_gap_s, watch
-    )
-    known = draws if draws > 1 else np.nan
-    total *= total
-    total *= (1.0 - SHIFT_SHARE) / known
-    squares -= total
-    del total
-    squares /= known - 1
+    tally = _tally_draws(track, litres, deposit, scales, pattern, treatment, max_gap_s, watch)
+    known = np.float32(draws if draws > 1 else np.nan)
+    variance = (tally.squares - np.float32(1.0 - SHIFT_SHARE) * tally.total**2 / known) / (known - np.float32(1.0))
     return DoseMap(
         dose_l_per_m2=deposit.dose_l_per_m2,
-        sd_l_per_m2=np.sqrt(np.maximum(squares, 0.0, out=squares), out=squares),
-        p_missed=missed / np.float32(known),
-        p_under=under / np.float32(known),
-        p_over=over / np.float32(known),
+        sd_l_per_m2=np.sqrt(np.maximum(variance, 0.0)),
+        p_missed=tally.missed / known,
+        p_under=tally.under / known,
+        p_over=tally.over / known,
         x0_m=deposit.frame.x0_m,
         y0_m=deposit.frame.y0_m,
         cell_m=deposit.frame.cell_m,
     )
+
+
+@dataclass(frozen=True, slots=True)
+class _Tally:
+    """Over all draws of each cell [ny, nx]: sum and squares of what the dose is off, and counts; single precision."""
+
+    mean: Floats
+    total: Floats
+    squares: Floats
+    missed: Floats
+    under: Floats
+    over: Floats
 
 
 def _tally_draws(
@@ -124,28 +133,37 @@ def _tally_draws(
     treatment: Treatment,
     max_gap_s: float,
     watch: Callable[[Deposit], None],
-) -> tuple[Floats, ...]:
-    """Over all draws of each cell: sum and squares of what the dose is off, how often missed, under and over."""
+) -> _Tally:
+    """Lay each draw and count its cells."""
     frame, target, shape = deposit.frame, treatment.target_l_per_m2, deposit.dose_l_per_m2.shape
-    total, squares = np.zeros(shape), np.zeros(shape)
-    missed, under, over = (np.zeros(shape, dtype=np.min_scalar_type(len(scales))) for _ in range(3))
+    sums = (np.zeros(shape, dtype=np.float32) for _ in range(2))
+    counts = (np.zeros(shape, dtype=np.min_scalar_type(len(scales))) for _ in range(3))
+    tally = _Tally(deposit.dose_l_per_m2.astype(np.float32), *sums, *counts)
+    fractions = COVERED_FRACTION, treatment.under_fraction, treatment.over_fraction
+    levels = [np.float32(fraction * target) for fraction in fractions]
     chosen = thin_way(track.t, track.east_m, track.heading_deg, litres)
-    for deviation, scale in zip(track.deviations_m, scales, strict=True):
+    for deviation, scale in zip(track.deviations_m, scales.astype(np.float32), strict=True):
+        # One draw at a time: a large lawn's cells are many.
         laid = lay_draw(track, litres, chosen, deviation[chosen], pattern=pattern, frame=frame, max_gap_s=max_gap_s)
         watch(laid)
-        dose = laid.dose_l_per_m2
-        dose *= scale
-        is_missed = dose <= COVERED_FRACTION * target
-        missed += is_missed
-        under += ~is_missed & (dose < treatment.under_fraction * target)
-        over += dose > treatment.over_fraction * target
-        dose -= deposit.dose_l_per_m2
-        total += dose
-        dose *= dose
-        squares += dose
-        # One draw at a time: a large lawn's cells are many.
-        del laid, dose
-    return total, squares, missed, under, over
+        for row in range(0, frame.ny, _ROWS):
+            _count_rows(tally, slice(row, row + _ROWS), laid.dose_l_per_m2, scale, levels)
+        del laid
+    return tally
+
+
+def _count_rows(tally: _Tally, rows: slice, doses: Floats, scale: np.float32, levels: list[np.float32]) -> None:
+    """Add some rows of a draw."""
+    dose = doses[rows].astype(np.float32)
+    dose *= scale
+    is_missed = dose <= levels[0]
+    tally.missed[rows] += is_missed
+    tally.under[rows] += ~is_missed & (dose < levels[1])
+    tally.over[rows] += dose > levels[2]
+    dose -= tally.mean[rows]
+    tally.total[rows] += dose
+    dose *= dose
+    tally.squares[rows] += dose
 
 
 def lay_draw(

@@ -11,8 +11,10 @@ from numpy.typing import ArrayLike
 
 from server.core.log import Floats, Integers
 
-BLOCK = 1024
+BLOCK = 2048
 """So many sides are cut at once: their pieces stay in the cache."""
+LEVEL = 1e-100
+"""A side that rises by less, in cells, is level."""
 RESIDUE = 3e-13
 """What rounding may leave behind in an untouched cell, as a fraction of the densest figure deposited."""
 
@@ -162,42 +164,58 @@ def _add_edges(sums: Floats, xa: Floats, ya: Floats, xb: Floats, yb: Floats, wei
     weight = np.where(climbs, -weight, weight)
     low, high = np.where(climbs, ya, yb), np.where(climbs, yb, ya)
     x_low, x_high = np.where(climbs, xa, xb), np.where(climbs, xb, xa)
+    rise = high - low
     first = np.maximum(np.floor(low), 0.0)
-    rows = np.minimum(np.ceil(high), float(len(sums))) - first
-    edge, step = _enumerate_pieces(np.where(high > low, rows, 0.0))
-    row = first[edge] + step
-    bottom, top = np.maximum(low[edge], row), np.minimum(high[edge], row + 1.0)
-    slope = (x_high[edge] - x_low[edge]) / (high[edge] - low[edge])
-    enters = np.where(bottom > low[edge], x_low[edge] + (bottom - low[edge]) * slope, x_low[edge])
-    leaves = np.where(top < high[edge], x_low[edge] + (top - low[edge]) * slope, x_high[edge])
-    _add_rows(sums, enters, leaves, weight[edge] * (top - bottom), row)
+    rows = np.where(rise > LEVEL, np.minimum(np.ceil(high), float(len(sums))) - first, 0.0)
+    slope = (x_high - x_low) / np.maximum(rise, LEVEL)
+    counts, row = _enumerate_pieces(rows, first)
+    low, x_low, slope = np.repeat(low, counts), np.repeat(x_low, counts), np.repeat(slope, counts)
+    bottom, top = np.maximum(low, row), np.minimum(np.repeat(high, counts), row + 1.0)
+    mass = np.repeat(weight, counts) * (top - bottom)
+    enters, leaves = x_low + (bottom - low) * slope, x_low + (top - low) * slope
+    _add_rows(sums, np.minimum(enters, leaves), np.maximum(enters, leaves), mass, row)
 
 
-def _add_rows(sums: Floats, enters: Floats, leaves: Floats, mass: Floats, row: Floats) -> None:
-    """Cut pieces that each lie in one row at whole columns and add them; left of the frame counts in column 0."""
+def _add_rows(sums: Floats, left: Floats, right: Floats, mass: Floats, row: Floats) -> None:
+    """Add pieces that each lie in one row, those over several columns cut at whole ones."""
+    first = np.floor(left)
+    wide = np.flatnonzero(right > first + 1.0)
+    if not len(wide):
+        _add_cells(sums, row, first, (left + right) * 0.5 - first, mass)
+        return
+    narrow = np.flatnonzero(right <= first + 1.0)
+    _add_cells(sums, row[narrow], first[narrow], (left[narrow] + right[narrow]) * 0.5 - first[narrow], mass[narrow])
+    left, right, mass, row = left[wide], right[wide], mass[wide], row[wide]
+    end = float(sums.shape[1] - 1)
+    first = np.clip(first[wide], -1.0, end)
+    counts, column = _enumerate_pieces(np.clip(np.ceil(right), first + 1.0, end + 1.0) - first, first)
+    last = np.cumsum(counts)
+    start, stop = column.copy(), column + 1.0
+    start[last - counts], stop[last - 1] = left, right
+    share = np.repeat(mass / (right - left), counts)
+    _add_cells(sums, np.repeat(row, counts), column, (start + stop) * 0.5 - column, share * (stop - start))
+
+
+def _add_cells(sums: Floats, row: Floats, column: Floats, place: Floats, mass: Floats) -> None:
+    """Add pieces that each lie in one cell, at a mean place in it; left of the frame counts in column 0."""
     width = sums.shape[1]
-    left, right = np.minimum(enters, leaves), np.maximum(enters, leaves)
-    first = np.clip(np.floor(left), -1.0, float(width - 1))
-    last = np.clip(np.ceil(right) - 1.0, first, float(width - 1))
-    piece, step = _enumerate_pieces(last - first + 1.0)
-    column = first[piece] + step
-    left, right, span = left[piece], right[piece], (right - left)[piece]
-    start = np.where(column > first[piece], column, left)
-    stop = np.where(column < last[piece], column + 1.0, right)
-    share = np.where(span > 0.0, (stop - start) / np.where(span > 0.0, span, 1.0), 1.0)
-    mass = mass[piece] * share
-    beyond = np.where(column < 0.0, 0.0, (start + stop) / 2.0 - column)
     inside = column < width - 1
-    index = (row[piece] * width + np.maximum(column, 0.0))[inside].astype(np.int64)
-    mass, beyond = mass[inside], beyond[inside]
+    if not inside.all():
+        row, column, place, mass = row[inside], column[inside], place[inside], mass[inside]
+    is_left = column < 0.0
+    if is_left.any():
+        column, place = np.where(is_left, 0.0, column), np.where(is_left, 0.0, place)
+    index = (row * width + column).astype(np.int64)
+    beyond = mass * place
     cells = sums.ravel()
-    np.add.at(cells, index, mass * (1.0 - beyond))
-    np.add.at(cells, index + 1, mass * beyond)
+    np.add.at(cells, index, mass - beyond)
+    np.add.at(cells, index + 1, beyond)
 
 
-def _enumerate_pieces(counts: Floats) -> tuple[Integers, Floats]:
-    """For each of `counts` pieces its owner's index and its number within the owner, from 0."""
+def _enumerate_pieces(counts: Floats, first: Floats) -> tuple[Integers, Floats]:
+    """How many pieces each owner has, at least none, and the number of each piece, from the owner's first."""
     whole = np.maximum(counts, 0.0).astype(np.int64)
-    owner = np.repeat(np.arange(len(whole)), whole)
-    step = np.arange(len(owner)) - np.repeat(np.cumsum(whole) - whole, whole)
-    return owner, step.astype(np.float64)
+    ends = np.cumsum(whole)
+    number: Floats = np.arange(float(ends[-1]) if len(ends) else 0.0)
+    number += np.repeat(first - (ends - whole), whole)
+    return whole, number
