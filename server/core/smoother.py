@@ -233,53 +233,81 @@ def _filter(model: _Model, *, keeps: bool) -> _Forward:
     n, size = (model.count if keeps else 0), model.states
     means, covariances = np.empty((n, 2, size)), np.empty((n, 2, size, size))
     before_means, before = np.empty_like(means), np.empty_like(covariances)
-    look = np.zeros((2, 1, size))
-    look[..., _E] = look[..., _B] = 1.0
-    x, p = model.mean.copy(), model.start[..., None] * np.eye(size)
-    diagonal = np.einsum("...ii->...i", p)
-    weight, innovations = np.zeros(model.kinds), []
+    state = _State(model)
+    x, p = state.x, state.p
     drags, seen, has_aid = model.drag.tolist(), model.seen.tolist(), model.has_aid.tolist()
     for i in range(model.count):
         if i:
-            _predict(x, p, drags[i], model.keep[i], model.held[i])
-            diagonal += model.added[i]
+            state.predict(drags[i], model.keep[i], model.held[i], model.added[i])
         if keeps:
             before_means[i], before[i] = x[:, 0], p[:, 0]
         if seen[i]:
-            ratio = _correct(x, p, look, model.observed[i], model.white[i], weight)
-            innovations.append(float(ratio.mean()))
+            state.see_fix(model.observed[i], model.white[i])
         if has_aid[i]:
-            _correct(x, p, model.look[i], model.aid_value[i], model.aid_noise[i], weight)
+            state.see_aid(model.look[i], model.aid_value[i], model.aid_noise[i])
         if keeps:
             means[i], covariances[i] = x[:, 0], p[:, 0]
-    judged = np.minimum(innovations[_SETTLING:], 100.0)
-    return _Forward(means, covariances, before_means, before, weight, float(judged.mean()) if len(judged) else 0.0)
+    return _Forward(means, covariances, before_means, before, state.weigh(), state.judge())
 
 
-def _predict(x: Floats, p: Floats, drag: float, keep: Floats, held: Floats) -> None:
-    """Carry states and covariances a bin further in place, but for the noise."""
-    if drag:
-        x[..., _E] -= drag * x[..., _D]
-        p[..., _E, :] -= drag * p[..., _D, :]
-        p[..., _E] -= drag * p[..., _D]
-    x *= keep
-    p *= held
+class _State:
+    """What the filter knows: states x [2, k, s] and covariances p [2, k, s, s], changed in place, and how it fared."""
 
+    def __init__(self, model: _Model) -> None:
+        self.x, self.p = model.mean.copy(), model.start[..., None] * np.eye(model.states)
+        self._diagonal = np.einsum("...ii->...i", self.p)
+        self._error, self._wander, self._bias = (self.x[..., state] for state in (_E, _B, _D))
+        self._error_row, self._bias_row = self.p[..., _E, :], self.p[..., _D, :]
+        self._error_column, self._wander_column, self._bias_column = (self.p[..., state] for state in (_E, _B, _D))
+        self._fixes: list[tuple[Floats, Floats, Floats]] = []
+        self._aids: list[tuple[Floats, Floats, Floats]] = []
 
-def _correct(x: Floats, p: Floats, look: Floats, value: Floats, noise: Floats, weight: Floats) -> Floats:
-    """Correct states and covariances in place by one observation an axis; add its log-likelihood, return v²/S."""
-    seen = np.matmul(p, look[..., None])[..., 0]
-    spread = (seen * look).sum(axis=-1)
-    spread += noise
-    miss = value - (x * look).sum(axis=-1)
-    squared = miss * miss
-    ratio: Floats = squared / spread
-    spread *= np.maximum(1.0, ratio / OUTLIER)
-    gain = seen / spread[..., None]
-    x += gain * miss[..., None]
-    p -= gain[..., :, None] * seen[..., None, :]
-    weight -= 0.5 * (np.log(spread) + squared / spread).sum(axis=0)
-    return ratio
+    def predict(self, drag: float, keep: Floats, held: Floats, added: Floats) -> None:
+        """Carry states and covariances a bin further."""
+        if drag:
+            self._error -= drag * self._bias
+            self._error_row -= drag * self._bias_row
+            self._error_column -= drag * self._bias_column
+        self.x *= keep
+        self.p *= held
+        self._diagonal += added
+
+    def see_fix(self, value: Floats, white: Floats) -> None:
+        """Correct by a fix, which shows the way's error and the receiver's wander."""
+        seen = self._error_column + self._wander_column
+        miss = value - self._error
+        miss -= self._wander
+        self._fixes.append(self._correct(seen, seen[..., _E] + seen[..., _B] + white, miss))
+
+    def see_aid(self, look: Floats, value: Floats, noise: Floats) -> None:
+        """Correct by what else is known."""
+        seen = np.matmul(self.p, look[..., None])[..., 0]
+        spread = np.add.reduce(seen * look, axis=-1) + noise
+        self._aids.append(self._correct(seen, spread, value - np.add.reduce(self.x * look, axis=-1)))
+
+    def _correct(self, seen: Floats, spread: Floats, miss: Floats) -> tuple[Floats, Floats, Floats]:
+        """Correct by one observation an axis; its spread, its squared miss and their ratio before it was doubted."""
+        squared = miss * miss
+        ratio = squared / spread
+        spread *= np.maximum(1.0, ratio / OUTLIER)
+        gain = seen / spread[..., None]
+        self.x += gain * miss[..., None]
+        self.p -= gain[..., None] * seen[..., None, :]
+        return spread, squared, ratio
+
+    def weigh(self) -> Floats:
+        """The logarithm of how likely all that was seen is under each alternative."""
+        weight = np.zeros(self.x.shape[1])
+        for told in (self._fixes, self._aids):
+            if told:
+                spread, squared = (np.stack(column) for column in list(zip(*told, strict=True))[:2])
+                weight -= 0.5 * (np.log(spread) + squared / spread).sum(axis=(0, 1))
+        return weight
+
+    def judge(self) -> float:
+        """The fixes' mean squared normalised innovation once the filter has settled."""
+        ratios = [ratio for _, _, ratio in self._fixes[_SETTLING:]]
+        return float(np.minimum(np.stack(ratios).mean(axis=(1, 2)), 100.0).mean()) if ratios else 0.0
 
 
 def _sample_back(model: _Model, forward: _Forward, rng: np.random.Generator, draws: int) -> Smoothed:
