@@ -4,6 +4,7 @@ A track that wanders covers more scattered ground than the rig did, so areas com
 """
 
 from dataclasses import replace
+from math import sqrt
 
 import numpy as np
 
@@ -108,8 +109,10 @@ def correct_totals(
 
     Notes
     -----
-    Reading the curve beyond its ends enlarges what the tracks leave open by the same reach. The area that liquid
-    without a position would have covered counts as doubt too.
+    Reading the curve beyond its ends enlarges what the tracks leave open of the covered area by the same reach. Liquid
+    off target is as sure as it looks on the mean track: a draw has the noise twice, so that its spread is up to √2 too
+    large, and not where noise is far below the corner's bluntness. The area that liquid without a position would have
+    covered counts as doubt too.
 
     References
     ----------
@@ -149,13 +152,14 @@ def correct_totals(
     corrected = np.maximum(_list_figures(totals) + gained, 0.0)
     if totals.zone_area_m2 > 0.0:
         corrected[_IN_ZONES] *= totals.zone_area_m2 / corrected[_IN_ZONES].sum()
-    spread = dict(zip(_CORRECTED, (reach * drawn.std(axis=0)).tolist(), strict=True))
+    spread = dict(zip(_CORRECTED, drawn.std(axis=0).tolist(), strict=True))
+    unplaced_m2 = totals.unplaced_l / treatment.target_l_per_m2
     metered = totals.off_target_l * totals.volume_sd_l / totals.volume_l if totals.volume_l > 0 else 0.0
     return replace(
         totals,
         **dict(zip(_CORRECTED, corrected.tolist(), strict=True)),
-        covered_area_sd_m2=float(np.hypot(spread["covered_area_m2"], totals.unplaced_l / treatment.target_l_per_m2)),
-        off_target_sd_l=float(np.hypot(spread["off_target_l"], metered)),
+        covered_area_sd_m2=float(np.hypot(reach * spread["covered_area_m2"], unplaced_m2)),
+        off_target_sd_l=float(np.hypot(spread["off_target_l"] / min(reach, sqrt(2.0)), metered)),
     )
 
 
