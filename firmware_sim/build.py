@@ -9,7 +9,7 @@ from firmware_sim.curve import Floats, RateCurve
 from firmware_sim.feed import Feed
 from firmware_sim.noise import make_generator
 from firmware_sim.scenarios import UTC_START, Scenario
-from firmware_sim.sensors.anemometer import STEP_S, cup_pulses, relative_speed, spin_cup
+from firmware_sim.sensors.anemometer import STEP_S, cup_pulses, feel_air, spin_cup
 from firmware_sim.sensors.flow_meter import add_bounce, pulse_curve, pulse_edges
 from firmware_sim.sensors.gnss import Fixes, Receiver, regrade, take_fixes, write_fixes
 from firmware_sim.world.operator import Walk, lay_route, walk_route
@@ -55,7 +55,7 @@ def build_world(
     flow_edges = pulse_edges(pulses)
     wind = blow_wind(scenario.wind, duration, make_generator(seed, "wind"))
     air_t = STEP_S * np.arange(int(duration / STEP_S) + 1)
-    air = relative_speed(wind.vector_at(air_t), walk.velocity_at(air_t))
+    air = feel_air(scenario.cup, wind.vector_at(air_t), walk.velocity_at(air_t), walk.poses_at(air_t)[2])
     cup_edges = pulse_edges(cup_pulses(scenario.cup, air_t, spin_cup(scenario.cup, air_t, air)))
     fixes = _fix(scenario, receiver, walk, seed)
     bursts = write_fixes(receiver, fixes, scenario.lawn.plane, utc_start)

@@ -8,7 +8,7 @@ from firmware_sim.sensors.gnss import Receiver
 from firmware_sim.world.lawn import Lawn, Point, rectangle, regular
 from firmware_sim.world.operator import Plan
 from firmware_sim.world.sprayer import Sprayer
-from firmware_sim.world.wind import Change, Gust, WindPlan
+from firmware_sim.world.wind import OPEN, SHELTERED, Change, Gust, WindPlan
 
 UTC_START = 1778743800.0
 """When a scenario begins unless told otherwise: 2026-05-14 07:30:00 UTC."""
@@ -160,6 +160,8 @@ def _make() -> tuple[Scenario, ...]:
             plan_strips(6, refill_after=(2,)),
             sprayer=Sprayer(tank_l=1.1),
         ),
+        _gusts("sheltered", "Light, puffy air among hedges and houses.", SHELTERED),
+        _gusts("open", "Steady wind near the limit on open ground.", OPEN),
         _gusts("gusty", "A gusty day near the limit.", WindPlan(3.6, 250.0, 0.35, "von_karman")),
         _gusts(
             "wind_step",

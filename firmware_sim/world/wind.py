@@ -1,8 +1,10 @@
 """The wind at the rig: a mean that changes slowly, turbulence with a spectrum, gusts and steps put in on purpose.
 
 Vectors point where the air goes (east, north); directions are where it comes from. Turbulence is first-order
-Gauss–Markov ("ar1"), or shaped in frequency by the von Karman longitudinal form S ∝ T / (1 + 70.8 (fT)²)^(5/6)
-(von Karman 1948, as in ESDU 85020), time scale T = length scale / mean speed.
+Gauss–Markov ("ar1"), or shaped in frequency: by the von Karman longitudinal form S ∝ T / (1 + 70.8 (fT)²)^(5/6)
+(von Karman 1948, as in ESDU 85020), time scale T = length scale / mean speed; or as measured over a plain, S ∝ 1 /
+(1 + 33 n)^(5/3) along and 1 / (1 + 9.5 n)^(5/3) across the wind, n = f z / mean speed (Kaimal and others, Quarterly
+Journal of the Royal Meteorological Society 98 (1972) 563; from memory).
 """
 
 import math
@@ -37,7 +39,11 @@ class Gust:
 
 @dataclass(frozen=True, slots=True)
 class WindPlan:
-    """Mean wind, turbulence intensity, spectrum and what is put in."""
+    """Mean wind, turbulence intensity, spectrum and what is put in.
+
+    Besides gusts put in one by one there are `gusts_per_h` at random, each of a few seconds and up to `gust_gain` times
+    the mean over it.
+    """
 
     mean_mps: float = 2.2
     from_deg: float = 240.0
@@ -49,6 +55,14 @@ class WindPlan:
     changes: tuple[Change, ...] = ()
     gusts: tuple[Gust, ...] = ()
     height_m: float = 2.0
+    gusts_per_h: float = 0.0
+    gust_gain: float = 1.0
+
+
+SHELTERED = WindPlan(1.6, 240.0, 0.55, "von_karman", 9.0, 0.2, 30.0, gusts_per_h=30.0)
+"""Among hedges and houses: light, with large swings and puffs."""
+OPEN = WindPlan(4.0, 240.0, 0.18, "kaimal", 24.0, 0.08, 6.0)
+"""On open ground: stronger and steadier."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -77,8 +91,10 @@ def blow_wind(plan: WindPlan, duration_s: float, rng: np.random.Generator) -> Wi
     mean = mean * np.exp(wander(rng, n, step_s=STEP_S, time_scale_s=600.0, sd=plan.slow_sd))
     from_deg = from_deg + wander(rng, n, step_s=STEP_S, time_scale_s=300.0, sd=plan.meander_deg)
     scale = min(max(plan.length_scale_m / max(plan.mean_mps, 0.8), 3.0), 30.0)
-    along = plan.intensity * mean * _turbulence(plan.spectrum, n, scale, rng)
-    across = 0.8 * plan.intensity * mean * _turbulence(plan.spectrum, n, scale, rng)
+    along = plan.intensity * mean * _turbulence(plan, n, scale, rng)
+    across = 0.8 * plan.intensity * mean * _turbulence(plan, n, scale, rng, is_across=True)
+    if plan.gusts_per_h > 0.0:
+        along = along + plan.gust_gain * mean * _puff(plan.gusts_per_h, t, rng)
     for gust in plan.gusts:
         inside = (t >= gust.at_s) & (t <= gust.at_s + gust.seconds)
         along = np.where(inside, gust.speed_mps - mean, along)
@@ -99,15 +115,31 @@ def _mean_wind(plan: WindPlan, t: Floats) -> tuple[Floats, Floats]:
     return mean, from_deg
 
 
-def _turbulence(spectrum: str, count: int, scale_s: float, rng: np.random.Generator) -> Floats:
+def _puff(per_h: float, t: Floats, rng: np.random.Generator) -> Floats:
+    """Gusts at random times, each of 4 to 12 s, rising and falling as 1 - cos; heights up to 1."""
+    found = np.zeros(len(t))
+    for at in rng.uniform(0.0, t[-1], rng.poisson(per_h * t[-1] / 3600.0)).tolist():
+        length, height = rng.uniform(4.0, 12.0), rng.uniform(0.3, 1.0)
+        phase = np.clip((t - at) / length, 0.0, 1.0)
+        found = np.maximum(found, 0.5 * height * (1.0 - np.cos(2.0 * math.pi * phase)))
+    return found
+
+
+def _turbulence(
+    plan: WindPlan, count: int, scale_s: float, rng: np.random.Generator, *, is_across: bool = False
+) -> Floats:
     """A stationary series of unit variance."""
-    if spectrum == "ar1":
+    if plan.spectrum == "ar1":
         return wander(rng, count, step_s=STEP_S, time_scale_s=scale_s, sd=1.0)
-    if spectrum != "von_karman":
-        raise ValueError(f"spectrum {spectrum!r}: 'ar1' or 'von_karman'")
     size = 1 << math.ceil(math.log2(2 * count))
     frequency = np.fft.rfftfreq(size, STEP_S)
-    power = scale_s / (1.0 + 70.8 * (frequency * scale_s) ** 2) ** (5.0 / 6.0)
+    if plan.spectrum == "von_karman":
+        power = scale_s / (1.0 + 70.8 * (frequency * scale_s) ** 2) ** (5.0 / 6.0)
+    elif plan.spectrum == "kaimal":
+        reduced = frequency * plan.height_m / max(plan.mean_mps, 0.8)
+        power = (1.0 + (9.5 if is_across else 33.0) * reduced) ** (-5.0 / 3.0)
+    else:
+        raise ValueError(f"spectrum {plan.spectrum!r}: 'ar1', 'von_karman' or 'kaimal'")
     power[0] = 0.0
     shaped = np.fft.irfft(np.fft.rfft(rng.standard_normal(size)) * np.sqrt(power), size)
     gain = math.sqrt(2.0 * float(np.sum(power)) / size)

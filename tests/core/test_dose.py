@@ -44,7 +44,7 @@ TURNS = [(1.0, 10, 0.023), (3.0, 10, 0.007), (1.0, 5, 0.03), (12.0, 5, 0.005), (
 @pytest.mark.parametrize(("radius", "rate", "limit"), TURNS)
 def test_a_turn_has_the_closed_form_dose_of_an_annulus(radius, rate, limit):
     # Closed form: each strip dr of a full turn gets q T dr / w over 2 pi r dr.
-    # Limits: what the method is stated to hold; in bends so gentle that few strips are cut, half of what one may differ.
+    # Limits: what the method is stated to hold; in gentle bends, of few strips, half of what one may differ.
     t = np.linspace(0.0, 2 * np.pi * radius, round(2 * np.pi * radius * rate) + 1)
     angle = t / radius
     deposit = lay(radius - radius * np.cos(angle), radius * np.sin(angle), np.degrees(angle), 0.05 * t, t=t)

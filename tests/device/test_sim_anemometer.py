@@ -5,7 +5,7 @@ import math
 import numpy as np
 import pytest
 
-from firmware_sim.sensors.anemometer import Cup, cup_pulses, relative_speed, spin_cup
+from firmware_sim.sensors.anemometer import Cup, cup_pulses, feel_air, relative_speed, spin_cup
 from firmware_sim.sensors.flow_meter import pulse_edges
 
 
@@ -78,3 +78,43 @@ def test_the_calibration_line_gives_the_frequency():
     t = np.arange(0.0, 20.0, 0.04)
     edges = pulse_edges(cup_pulses(Cup(), t, np.full(len(t), 3.6)))
     assert 1.0 / np.diff(edges) == pytest.approx(np.full(len(edges) - 1, 10.0), rel=1e-9)
+
+
+def test_a_worn_cup_turns_slower_than_its_line_says():
+    """A tenth slower: 10 Hz at (0.34 × 10 + 0.2) / 0.9 m/s, by hand."""
+    t = np.arange(0.0, 100.0, 0.04)
+    edges = pulse_edges(cup_pulses(Cup(wear=0.1), t, np.full(len(t), 4.0)))
+    assert len(edges) / t[-1] == pytest.approx(10.0, rel=0.002)
+
+
+def test_a_cup_that_slows_down_late_reads_high_in_gusts():
+    """Over-speeding: the mean of a cup that takes twice as long to slow down lies above the one that does not."""
+    t = np.arange(0.0, 300.0, 0.02)
+    air = 4.0 + 1.6 * np.sin(2.0 * math.pi * t / 2.0)
+    even, late = (float(np.mean(spin_cup(Cup(slow_to_stop=ratio), t, air)[1000:])) for ratio in (1.0, 2.0))
+    assert late > even + 0.1
+
+
+@pytest.mark.parametrize(("from_deg", "share"), [(0.0, 1.0), (90.0, 1.0), (180.0, 0.7), (225.0, 1.0 - 0.3 * 0.5)])
+def test_the_body_takes_wind_from_behind(from_deg, share):
+    """Walking north, 30 % taken from astern and cos² of it from the quarter; none from ahead and abeam."""
+    felt = feel_air(Cup(shield=0.3), wind_from(4.0, from_deg), walking(0.0, 0.0), np.zeros(1))
+    assert felt[0] == pytest.approx(4.0 * share)
+
+
+def test_a_leaning_cup_sees_less_of_the_air_along_its_lean():
+    """20 degrees ahead: cos 20° of air from ahead, all of it from the side."""
+    ahead, aside = (feel_air(Cup(tilt_deg=20.0), wind_from(4.0, at), walking(0.0, 0.0), np.zeros(1)) for at in (0, 90))
+    assert ahead[0] == pytest.approx(4.0 * math.cos(math.radians(20.0)))
+    assert aside[0] == pytest.approx(4.0)
+
+
+def test_a_stuck_cup_stands_and_an_iced_one_turns_late():
+    """Steady 4 m/s: stuck from 20 to 40 s there is no turn; iced there is 30 % less, and none in 1.9 m/s."""
+    t = np.arange(0.0, 80.0, 0.04)
+    stuck = spin_cup(Cup(stuck=((20.0, 40.0),)), t, np.full(len(t), 4.0))
+    assert stuck[(t > 20.1) & (t < 40.0)].max() == 0.0
+    assert stuck[-1] == pytest.approx(4.0, abs=1e-6)
+    iced = spin_cup(Cup(iced=((20.0, 100.0),)), t, np.full(len(t), 4.0))
+    assert iced[-1] == pytest.approx(2.8, abs=1e-3)
+    assert spin_cup(Cup(iced=((0.0, 100.0),), threshold_mps=3.0), t, np.full(len(t), 1.9))[-1] == 0.0

@@ -8,7 +8,7 @@ import pytest
 
 from firmware_sim.noise import make_generator
 from firmware_sim.truth import running_mean
-from firmware_sim.world.wind import STEP_S, Change, Gust, WindPlan, blow_wind
+from firmware_sim.world.wind import OPEN, SHELTERED, STEP_S, Change, Gust, WindPlan, blow_wind
 
 CALM = {"intensity": 0.0, "slow_sd": 0.0, "meander_deg": 0.0}
 
@@ -46,7 +46,7 @@ def test_a_gust_lasts_as_long_as_it_was_told_to(seconds, highest):
     assert np.nanmax(means) == pytest.approx(highest, rel=0.05)
 
 
-@pytest.mark.parametrize("spectrum", ["ar1", "von_karman"])
+@pytest.mark.parametrize("spectrum", ["ar1", "von_karman", "kaimal"])
 def test_turbulence_has_the_intensity_asked_for(spectrum):
     """sd of the along-wind part / mean = intensity, over 8 winds of an hour (10 %)."""
     squares = []
@@ -57,9 +57,12 @@ def test_turbulence_has_the_intensity_asked_for(spectrum):
     assert math.sqrt(np.mean(squares)) / 4.0 == pytest.approx(0.25, rel=0.10)
 
 
-@pytest.mark.parametrize(("spectrum", "slope"), [("ar1", -2.0), ("von_karman", -5.0 / 3.0)])
+@pytest.mark.parametrize(("spectrum", "slope"), [("ar1", -2.0), ("von_karman", -5.0 / 3.0), ("kaimal", -5.0 / 3.0 * 7.38 / 8.38)])
 def test_small_eddies_fall_off_with_the_right_slope(spectrum, slope):
-    """Inertial range: f^(−5/3) for von Karman's form, f^(−2) for a first-order process, between 0.2 and 1 Hz."""
+    """Inertial range: f^(−5/3) for von Karman's form, f^(−2) for a first-order process, 0.2 to 1 Hz.
+
+    Kaimal's form is still bending there, at 2 m height and 4 m/s: −5/3 · 33 n / (1 + 33 n), n = 0.224 at the middle.
+    """
     power = 0.0
     for seed in range(8):
         wind = blow(3276.7, seed, mean_mps=4.0, from_deg=180.0, spectrum=spectrum, slow_sd=0.0, meander_deg=0.0)
@@ -70,6 +73,33 @@ def test_small_eddies_fall_off_with_the_right_slope(spectrum, slope):
     middle = np.sqrt(edges[1:] * edges[:-1])
     binned = [np.mean(power[band & (frequency >= a) & (frequency < b)]) for a, b in pairwise(edges)]
     assert np.polyfit(np.log(middle), np.log(binned), 1)[0] == pytest.approx(slope, abs=0.12)
+
+
+def test_puffs_come_as_often_and_as_high_as_asked():
+    """30 an hour over 8 hours: 240 give or take 3 √240; none higher than the mean wind doubled."""
+    count, highest = 0, 0.0
+    for seed in range(8):
+        still = {"mean_mps": 2.0, "from_deg": 180.0, **CALM}
+        speed = blow(3600.0, seed, gusts_per_h=30.0, gust_gain=1.0, **still).speed_at(np.arange(0.0, 3600.0, 0.5))
+        is_up = speed > 2.0 + 1e-9
+        count += int(np.sum(is_up[1:] & ~is_up[:-1]))
+        highest = max(highest, float(speed.max()))
+    # Some run into each other.
+    assert 240 - 3 * math.sqrt(240) - 30 < count < 240 + 3 * math.sqrt(240)
+    assert 3.8 < highest <= 4.0
+
+
+def test_a_sheltered_lawn_swings_more_than_an_open_one():
+    """Turbulence as a share of the mean, and how far the direction of minutes scatters."""
+    spread = {}
+    for name, plan in (("sheltered", SHELTERED), ("open", OPEN)):
+        wind = blow_wind(plan, 3600.0, make_generator(1, "wind"))
+        east, north = (v[:36000].reshape(60, 600).mean(axis=1) for v in (wind.east_mps, wind.north_mps))
+        turn = np.degrees(np.unwrap(np.arctan2(east, north)))
+        speed = np.hypot(wind.east_mps, wind.north_mps)
+        spread[name] = float(speed.std() / speed.mean()), float(turn.std())
+    assert spread["sheltered"][0] > 2.0 * spread["open"][0]
+    assert spread["sheltered"][1] > 2.0 * spread["open"][1]
 
 
 def test_an_unknown_spectrum_is_refused():
