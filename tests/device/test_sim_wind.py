@@ -57,7 +57,10 @@ def test_turbulence_has_the_intensity_asked_for(spectrum):
     assert math.sqrt(np.mean(squares)) / 4.0 == pytest.approx(0.25, rel=0.10)
 
 
-@pytest.mark.parametrize(("spectrum", "slope"), [("ar1", -2.0), ("von_karman", -5.0 / 3.0), ("kaimal", -5.0 / 3.0 * 7.38 / 8.38)])
+SLOPES = [("ar1", -2.0), ("von_karman", -5.0 / 3.0), ("kaimal", -5.0 / 3.0 * 7.38 / 8.38)]
+
+
+@pytest.mark.parametrize(("spectrum", "slope"), SLOPES)
 def test_small_eddies_fall_off_with_the_right_slope(spectrum, slope):
     """Inertial range: f^(−5/3) for von Karman's form, f^(−2) for a first-order process, 0.2 to 1 Hz.
 
