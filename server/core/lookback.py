@@ -59,6 +59,7 @@ class Outlook:
     minute_mps: float
     minute_sd_mps: float
     two_minutes_mps: float
+    two_minutes_sd_mps: float
     from_deg: float
     from_sd_deg: float
 
@@ -153,7 +154,8 @@ def read_outlook(past: Lookback, bank: Bank) -> Outlook:
     Returns
     -------
     Outlook
-        Mean speeds over 1, 3, 60 and 120 s, or fewer where fewer are known, two with their standard deviations [m/s];
+        Mean speeds over 1, 3, 60 and 120 s, or fewer where fewer are known, all but the second with their standard
+        deviations [m/s]; what stays unknown of the minute before the last is taken to be as much as in the last;
         the direction FROM which the wind of the latest minute blew and its standard deviation [degrees], NaN in light
         wind or while the side is open.
 
@@ -177,13 +179,14 @@ def read_outlook(past: Lookback, bank: Bank) -> Outlook:
     speeds = np.maximum(means[:, :4], 0.0)
     told = weight @ speeds
     own = np.add.reduce(past.spread.reshape(count, -1), axis=1) / min(past.known_s, SPREAD_S) ** 2
-    # The second's and the minute's variances: the first and third of each joint covariance's diagonal.
-    variances = joint.reshape(count, -1)[:, : 3 * len(SPANS_S) : 2 * len(SPANS_S) + 2] + (speeds - told)[:, ::2] ** 2
-    second_variance, minute_variance = (weight @ variances).tolist()
+    variances = weight @ (np.einsum("hii->hi", joint)[:, :4] + (speeds - told) ** 2)
     second, three, minute, two_minutes = told.tolist()
-    minute_sd = sqrt(minute_variance + float(weight @ own))
+    second_variance, _, minute_variance, long_variance = variances.tolist()
+    unknown = float(weight @ own)
+    minute_sd = sqrt(minute_variance + unknown)
+    long_sd = sqrt(long_variance + unknown * min(past.known_s, SPREAD_S) / past.known_s)
     direction = _tell_direction(weight.tolist(), means[:, 4:].tolist(), joint[:, 4:, 4:].tolist())
-    return Outlook(second, sqrt(second_variance), three, minute, minute_sd, two_minutes, *direction)
+    return Outlook(second, sqrt(second_variance), three, minute, minute_sd, two_minutes, long_sd, *direction)
 
 
 def _tell_direction(
@@ -202,7 +205,7 @@ def _tell_direction(
     return degrees(atan2(-east, -north)) % 360.0, sd
 
 
-def expect_gust(past: Lookback, bank: Bank, normals: Floats, *, gust_s: int = 3) -> float:
+def expect_gust(past: Lookback, bank: Bank, normals: Floats, *, gust_s: int = 3) -> tuple[float, float]:
     """The highest 3-s mean of the latest minute, as the likeliest hypothesis sees it now.
 
     Parameters
@@ -218,8 +221,8 @@ def expect_gust(past: Lookback, bank: Bank, normals: Floats, *, gust_s: int = 3)
 
     Returns
     -------
-    float
-        The expected highest [m/s]; NaN before 3 s.
+    tuple[float, float]
+        The expected highest and its standard deviation [m/s]; NaN before 3 s.
 
     References
     ----------
@@ -230,17 +233,18 @@ def expect_gust(past: Lookback, bank: Bank, normals: Floats, *, gust_s: int = 3)
     >>> from server.core.windbank import start_bank
     >>> bank = start_bank(3.0)
     >>> expect_gust(extend_lookback(None, bank), bank, np.zeros((60, 1)))
-    nan
+    (nan, nan)
     """
     if past.known_s < gust_s:
-        return nan
+        return nan, nan
     best = int(bank.log_weight.argmax())
     level, root = _spell_minute(past, best)
     # The running sums of the root's rows first: they are fewer than the minutes drawn.
     drawn = _add_running(root, gust_s) @ normals[: len(level)]
     drawn += _add_running(level, gust_s)[:, None]
-    highest = np.add.reduce(np.maximum.reduce(drawn, axis=0))
-    return float(highest) / float(gust_s * normals.shape[1])
+    highest = (np.maximum.reduce(drawn, axis=0) / gust_s).tolist()
+    mean = sum(highest) / len(highest)
+    return mean, sqrt(sum((each - mean) ** 2 for each in highest) / len(highest))
 
 
 def _spell_minute(past: Lookback, which: int) -> tuple[Floats, Floats]:

@@ -171,6 +171,8 @@ class WindSeries:
     smooth_mps: Floats
     smooth_sd_mps: Floats
     smooth_draws_mps: Floats = field(default_factory=lambda: np.zeros((0, 0)))
+    mean_2min_sd_mps: Floats = field(default_factory=lambda: np.zeros(0))
+    gust_3s_sd_mps: Floats = field(default_factory=lambda: np.zeros(0))
 
 
 @dataclass(frozen=True, slots=True)

@@ -20,6 +20,8 @@ from server.core.windbound import Headings, Stillness, bound_wind, is_stuck, not
 MINUTE_S = 60
 GUST_S = 3
 GUST_MEMORY_S = 600
+GUST_STEP_S = MINUTE_S - GUST_S + 1
+"""Minutes so far apart miss no 3-s mean between them."""
 SPREAD = 1.15
 """Intervals are widened by this; found by trial on simulated jobs."""
 NOTICE_SHARE = 0.8
@@ -60,7 +62,9 @@ class WindNow:
     from_deg: float = nan
     from_sd_deg: float = nan
     mean_2min_mps: float = nan
+    mean_2min_sd_mps: float = nan
     gust_3s_mps: float = nan
+    gust_3s_sd_mps: float = nan
     p_above_limit: float = nan
     is_settled: bool = False
     is_cup_stuck: bool = False
@@ -87,7 +91,7 @@ class WindState:
     headings: Headings = field(default_factory=Headings)
     stillness: Stillness = field(default_factory=Stillness)
     known: tuple[_Known, ...] = ()
-    gusts: tuple[float, ...] = ()
+    gusts: tuple[tuple[float, float], ...] = ()
     last_t: float = nan
     now: WindNow = field(default_factory=lambda: WindNow(nan))
 
@@ -154,7 +158,7 @@ def step_wind(state: WindState, second: Second, *, anemometer: Anemometer, treat
     outlook, gusts = None, state.gusts
     if bank is not None and past is not None and known and second.t - known[-1].t <= HOLD_S:
         outlook = read_outlook(past, bank)
-        lately = expect_gust(past, bank, _NORMALS) if headings.is_settled else nan
+        lately = expect_gust(past, bank, _NORMALS) if headings.is_settled else (nan, nan)
         gusts = (*gusts[1 - GUST_MEMORY_S :], lately)
     found = WindState(bank, past, headings, stillness, known, gusts, second.t, state.now)
     factor = _factor(anemometer, treatment)
@@ -231,7 +235,7 @@ def _read(
     alarm = _judge(state, second, (mean, mean_sd, latest), factor, treatment, is_read=is_read)
     if outlook is None:
         return WindNow(second.t, apparent, is_cup_stuck=is_stuck, alarm=alarm)
-    gust = max((g for g in state.gusts[:: GUST_S - MINUTE_S - 1] if isfinite(g)), default=nan)
+    gust, gust_sd = _highest_gust(state.gusts[::-GUST_STEP_S][: 1 + (GUST_MEMORY_S - MINUTE_S) // GUST_STEP_S])
     limit = treatment.wind_limit_mps
     return WindNow(
         t=second.t,
@@ -243,12 +247,23 @@ def _read(
         from_deg=outlook.from_deg,
         from_sd_deg=SPREAD * outlook.from_sd_deg,
         mean_2min_mps=factor * outlook.two_minutes_mps if settled else mean,
+        mean_2min_sd_mps=factor * SPREAD * outlook.two_minutes_sd_mps if settled else mean_sd,
         gust_3s_mps=factor * gust,
+        gust_3s_sd_mps=factor * SPREAD * gust_sd,
         p_above_limit=nan if limit is None else chance_above(mean, mean_sd, limit),
         is_settled=settled,
         is_cup_stuck=is_stuck,
         alarm=alarm,
     )
+
+
+def _highest_gust(gusts: tuple[tuple[float, float], ...]) -> tuple[float, float]:
+    """The highest of the gusts of some minutes, each known so far: its mean and standard deviation."""
+    known = np.array([gust for gust in gusts if isfinite(gust[0])])
+    if not len(known):
+        return nan, nan
+    highest = np.maximum.reduce(known[:, :1] + known[:, 1:] * _NORMALS[: len(known)], axis=0)
+    return float(highest.mean()), float(highest.std())
 
 
 def _find_speeds(state: WindState, outlook: Outlook | None) -> tuple[float, float, float, float]:
