@@ -43,8 +43,9 @@ def build_world(
     receiver_class: str | None = None,
     rate_hz: float | None = None,
     utc_start: float = UTC_START,
+    wind: Wind | None = None,
 ) -> World:
-    """Play a scenario out; raises ValueError for an unknown receiver class."""
+    """Play a scenario out, in a wind of its own or a given one; raises ValueError for an unknown receiver class."""
     receiver = regrade(scenario.receiver, klass=receiver_class, rate_hz=rate_hz)
     rng = make_generator(seed, "walk")
     walk = walk_route(lay_route(scenario.plan, scenario.lawn, rng), scenario.plan.pace_mps, rng)
@@ -53,7 +54,7 @@ def build_world(
     volume = pump_volume(scenario.sprayer, walk.triggers, refills, duration, make_generator(seed, "pump"))
     pulses = pulse_curve(scenario.meter, volume)
     flow_edges = pulse_edges(pulses)
-    wind = blow_wind(scenario.wind, duration, make_generator(seed, "wind"))
+    wind = wind or blow_wind(scenario.wind, duration, make_generator(seed, "wind"))
     air_t = STEP_S * np.arange(int(duration / STEP_S) + 1)
     air = feel_air(scenario.cup, wind.vector_at(air_t), walk.velocity_at(air_t), walk.poses_at(air_t)[2])
     cup_edges = pulse_edges(cup_pulses(scenario.cup, air_t, spin_cup(scenario.cup, air_t, air)))

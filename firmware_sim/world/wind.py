@@ -90,7 +90,7 @@ def blow_wind(plan: WindPlan, duration_s: float, rng: np.random.Generator) -> Wi
     mean, from_deg = _mean_wind(plan, t)
     mean = mean * np.exp(wander(rng, n, step_s=STEP_S, time_scale_s=600.0, sd=plan.slow_sd))
     from_deg = from_deg + wander(rng, n, step_s=STEP_S, time_scale_s=300.0, sd=plan.meander_deg)
-    scale = min(max(plan.length_scale_m / max(plan.mean_mps, 0.8), 3.0), 30.0)
+    scale = min(max(plan.length_scale_m / max(plan.mean_mps, 0.8), 3.0), 120.0)
     along = plan.intensity * mean * _turbulence(plan, n, scale, rng)
     across = 0.8 * plan.intensity * mean * _turbulence(plan, n, scale, rng, is_across=True)
     if plan.gusts_per_h > 0.0:

@@ -1,6 +1,7 @@
 """What is told of the wind while walking, and afterwards: many simulated jobs against the air that really blew.
 
-Run: python tests/benchmarks/wind.py --jobs 160 (also --first-seed 20000, --fault NAME or all). Each job lasts about
+Run: python tests/benchmarks/wind.py --jobs 160 (also --first-seed 20000, --fault NAME or all, and
+--recorded 1.77 for the recorded wind of the sonic, scaled to that mean). Each job lasts about
 15 minutes in a wind of its own: mean 1 to 6 m/s, turbulence 15 to 40 % in one of three spectra, some with puffs or a
 change of the mean. Beside the estimate stand two plain ones: the air past the rig taken for the wind, and the speed
 that least squares over 60 s find from a² - v² = |w|² - 2 w·v. Alarms stand beside an oracle that knows the true 60-s
@@ -19,12 +20,13 @@ from tally import Tally
 
 from firmware_sim.bench import MONO_START_S, write_log
 from firmware_sim.build import World, build_world
+from firmware_sim.playback import read_wind
 from firmware_sim.scenarios import Scenario, plan_strips, strip_lawn
 from firmware_sim.sensors.anemometer import Cup
 from firmware_sim.sensors.gnss import Receiver
 from firmware_sim.setup import save_setup
 from firmware_sim.truth import running_mean
-from firmware_sim.world.wind import Change, WindPlan
+from firmware_sim.world.wind import Change, Wind, WindPlan
 from server.core.alarm import AlarmState, step_alarm
 from server.core.cup import apparent_by_second
 from server.core.log import Floats
@@ -77,7 +79,7 @@ def make_scenario(seed: int, fault: str) -> Scenario:
     """One job of about a quarter of an hour in a wind of its own."""
     rng = np.random.default_rng([seed, 79])
     length, pace = float(rng.uniform(20.0, 40.0)), float(rng.uniform(0.9, 1.4))
-    lines = round(900.0 / (length / pace + 4.0))
+    lines = round(860.0 / (length / pace + 4.0))
     mean = float(rng.uniform(1.0, 6.0))
     changes = ()
     if rng.random() < 0.3:
@@ -118,9 +120,19 @@ def make_scenario(seed: int, fault: str) -> Scenario:
     )
 
 
-def tell(seed: int, fault: str) -> Told:
+def read_record(mean_mps: float) -> Wind:
+    """The recorded wind, scaled to a mean; beyond its quarter of an hour its last vector."""
+    folder = Path(os.environ.get("CALMPASS_RECORDINGS", Path(__file__).resolve().parents[3] / "shared/recordings"))
+    (file,) = (folder / "csat3_20hz").glob("*.dat.gz")
+    t, east, north = read_wind(file)
+    factor = mean_mps / float(np.hypot(east, north).mean())
+    return Wind(t, factor * east, factor * north)
+
+
+def tell(seed: int, fault: str, recorded_mps: float | None) -> Told:
     """Record a job, and estimate its wind."""
-    world = build_world(make_scenario(seed, fault), seed)
+    wind = None if recorded_mps is None else read_record(recorded_mps)
+    world = build_world(make_scenario(seed, fault), seed, wind=wind)
     with tempfile.TemporaryDirectory() as name:
         folder = Path(name)
         write_log(world.feed, folder / "log.ndjson", rig="sim", boot=f"{seed:016x}")
@@ -152,10 +164,9 @@ def average_truth(world: World, t: Floats) -> tuple[Floats, Floats, Floats]:
     return np.hypot(east, north).mean(axis=1), east.mean(axis=1), north.mean(axis=1)
 
 
-def play(work: tuple[int, str]) -> Tally:
+def play(work: tuple[int, str, float | None]) -> Tally:
     """One job, judged."""
-    seed, fault = work
-    told, tally = tell(seed, fault), Tally()
+    told, tally = tell(*work), Tally()
     judge_means(told, tally)
     judge_gusts(told, tally)
     judge_direction(told, tally)
@@ -326,10 +337,10 @@ def describe(tally: Tally) -> str:
     return "\n".join(rows)
 
 
-def run(seeds: range, fault: str) -> list[Tally]:
+def run(seeds: range, fault: str, recorded_mps: float | None = None) -> list[Tally]:
     """All jobs, on every core."""
     with get_context("spawn").Pool(os.cpu_count()) as pool:
-        return pool.map(play, [(seed, fault) for seed in seeds], chunksize=2)
+        return pool.map(play, [(seed, fault, recorded_mps) for seed in seeds], chunksize=2)
 
 
 def main() -> None:
@@ -338,15 +349,16 @@ def main() -> None:
     words.add_argument("--jobs", type=int, default=160)
     words.add_argument("--first-seed", type=int, default=20000)
     words.add_argument("--fault", choices=(*FAULTS, "all"), default="none")
+    words.add_argument("--recorded", type=float, metavar="MEAN_MPS")
     said = words.parse_args()
     seeds = range(said.first_seed, said.first_seed + said.jobs)
     print(f"{said}, seeds {seeds.start} to {seeds.stop - 1}")
     for fault in FAULTS if said.fault == "all" else (said.fault,):
-        jobs, whole = run(seeds, fault), Tally()
+        jobs, whole = run(seeds, fault, said.recorded), Tally()
         for job in jobs:
             whole.add(job)
         print(f"{fault}: {len(jobs)} jobs\n{describe(whole)}", flush=True)
-        if fault == "none":
+        if fault == "none" and said.recorded is None:
             for low, high in CLASSES:
                 part = Tally()
                 for job in jobs:
