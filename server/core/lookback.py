@@ -104,6 +104,9 @@ def extend_lookback(past: Lookback | None, bank: Bank) -> Lookback:
         before, known_s = _follow(past.rows, bank.parent), min(past.known_s + 1, LOOKBACK_S)
         rows = np.empty((count, ROWS, STATES))
         np.matmul(before[:, :-1], bank.back, out=rows[:, 1:])
+        if bank.mirrored >= 0:
+            vectors = rows[bank.mirrored, EAST:].reshape(2, SPREAD_S * STATES)
+            vectors[:] = bank.mirror @ vectors
         spread = _extend_spread(_follow(past.spread, bank.parent), before, bank.left)
     rows[:, 0], rows[:, EAST], rows[:, NORTH] = [_make_linear(wind) for wind in present], _EAST, _NORTH
     return Lookback(rows, spread, known_s, present, *_hold_constant(bank))

@@ -6,7 +6,7 @@ error of the cup); the hypotheses differ in direction, speed and turbulence inte
 what the cup says. Metres per second; vectors say where the air goes.
 """
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from math import exp, hypot, log
 from typing import NamedTuple
 
@@ -26,6 +26,8 @@ MERGE_DISTANCE = 0.6
 REFRESH_S = 10
 REFRESH_SHARE = 0.25
 REFRESH_WEIGHT = 0.02
+OTHER_SIDE, LEAST_ACROSS_MPS = 0.01, 0.3
+"""The side that the wind does not seem to blow from keeps this weight, where it blows at least so much across."""
 LEAST_WEIGHT = 1e-3
 DROPPED_WEIGHT = 1e-5
 SCALE_SD = 0.03
@@ -39,7 +41,8 @@ class Bank:
 
     And how each came from the second before, for looking back: its `parent` [h] there, `back` [h, 6, 6] and `left`
     [h, 6, 6]: the state before was back · state, with covariance `left`. The cup's speed leads nowhere, since it bends
-    too much with the wind; in looking back its place holds the constant 1.
+    too much with the wind; in looking back its place holds the constant 1. `mirrored` is the place of the hypothesis
+    that is its parent's image this second (-1: none), `mirror` [2, 2] how east and north were turned.
     """
 
     log_weight: Floats
@@ -50,13 +53,16 @@ class Bank:
     back: Floats
     left: Floats
     steps: int
+    mirrored: int = -1
+    mirror: Floats = field(default_factory=lambda: np.eye(2))
 
 
 @dataclass(frozen=True, slots=True)
 class _Sources:
     """The hypotheses that step on: places in the bank, log weights, means, covariances, intensities, all [h, ...].
 
-    `extra` [h] is how much further each one's mean wind may walk, m²/s².
+    `extra` [h] is how much further each one's mean wind may walk, m²/s²; `mirror` [2, 2] is how the last one was turned
+    to be the best one's image, if it was.
     """
 
     place: Integers
@@ -65,6 +71,7 @@ class _Sources:
     covariance: Floats
     intensity: Floats
     extra: Floats
+    mirror: Floats | None = None
 
 
 def start_bank(cup_mps: float) -> Bank:
@@ -103,7 +110,7 @@ def start_bank(cup_mps: float) -> Bank:
     return Bank(np.full(count, -np.log(count)), mean, covariance, grid[:, 2], parent, none, none, 0)
 
 
-def step_bank(bank: Bank, step: Step, *, distance_constant_m: float) -> Bank:
+def step_bank(bank: Bank, step: Step, *, distance_constant_m: float, axis: tuple[float, float] | None = None) -> Bank:
     """One second on: predict, compare with the cup, weigh, prune.
 
     Parameters
@@ -114,6 +121,8 @@ def step_bank(bank: Bank, step: Step, *, distance_constant_m: float) -> Bank:
         What the second brought; a NaN speed only predicts.
     distance_constant_m
         The cup's distance constant [m].
+    axis
+        The line that is walked up and down, east and north of length 1 [-]; None: there is none.
 
     Returns
     -------
@@ -123,7 +132,9 @@ def step_bank(bank: Bank, step: Step, *, distance_constant_m: float) -> Bank:
     Notes
     -----
     Cubature points carry the covariance through |w - v| and the cup's inertia, which is exact over the second for a
-    steady air speed. Every 10 s a copy of the best sets out with a wider mean wind, so that a veer is followed.
+    steady air speed. Every 10 s a copy of the best sets out with a wider mean wind, so that a veer is followed. A walk
+    up and down a line never shows the side of the wind, only its turns do: so the other side is never given up, and the
+    best one's image about the line sets out there when less than 1 % is left.
 
     References
     ----------
@@ -139,7 +150,7 @@ def step_bank(bank: Bank, step: Step, *, distance_constant_m: float) -> Bank:
     >>> abs(read_bank(bank).speed_mps - 3.0) < 0.2
     True
     """
-    before = _choose_sources(bank)
+    before = _choose_sources(bank, axis)
     ahead = drift_wind(before.mean, before.covariance, intensity=before.intensity, extra=before.extra)
     points = spread_points(ahead)
     seen, end = predict_cup(points, step, gust_mps=ahead.gust_mps, distance_constant_m=distance_constant_m)
@@ -148,12 +159,18 @@ def step_bank(bank: Bank, step: Step, *, distance_constant_m: float) -> Bank:
     apart, cup_apart = points - expected[:, None], end - expected[:, CUP, None]
     apart[:, :, CUP] = cup_apart
     back, left = lead_back(before.mean, ahead)
+    mirrored = -1
+    if before.mirror is not None:
+        mirrored, turn = len(back) - 1, _turn_states(before.mirror)
+        back[-1], left[-1] = turn @ back[-1], turn @ left[-1] @ turn.T
     covariance = ahead.covariance + _JITTERS
     covariance[:, CUP] = covariance[:, :, CUP] = (cup_apart[:, None] @ apart)[:, 0] / end.shape[1]
     covariance[:, CUP, CUP] += JITTER
     mean, narrowed, log_like = weigh_cup(expected, covariance, apart, seen, step)
     log_weight = before.log_weight * FORGETTING + log_like
-    return _prune(Bank(log_weight, mean, narrowed, before.intensity, before.place, back, left, bank.steps + 1))
+    turned = np.eye(2) if before.mirror is None else before.mirror
+    places = before.intensity, before.place
+    return _prune(Bank(log_weight, mean, narrowed, *places, back, left, bank.steps + 1, mirrored, turned))
 
 
 class Present(NamedTuple):
@@ -277,18 +294,41 @@ def read_bank(bank: Bank, present: list[Present] | None = None) -> Reading:
     return Reading(speed, east, north, variance)
 
 
-def _choose_sources(bank: Bank) -> _Sources:
-    """All hypotheses, and every 10 s a copy of the best whose mean wind may walk further."""
+def _choose_sources(bank: Bank, axis: tuple[float, float] | None) -> _Sources:
+    """All hypotheses, and every 10 s a copy of the best whose mean wind may walk further, and its image if need be."""
     count = len(bank.log_weight)
     if bank.steps < FULL_STEPS or bank.steps % REFRESH_S:
         place, extra = np.arange(count, dtype=np.int64), np.zeros(count)
         return _Sources(place, bank.log_weight, bank.mean, bank.covariance, bank.intensity, extra)
     best = int(bank.log_weight.argmax())
-    place = np.array([*range(count), best], dtype=np.int64)
-    log_weight, extra = bank.log_weight[place], np.zeros(count + 1)
-    log_weight[-1] += log(REFRESH_WEIGHT)
-    extra[-1] = (REFRESH_SHARE * max(hypot(*bank.mean[best, :2].tolist()), 0.7)) ** 2
-    return _Sources(place, log_weight, bank.mean[place], bank.covariance[place], bank.intensity[place], extra)
+    lacking = 0.0 if axis is None else _lack_side(bank, best, axis)
+    place = np.array([*range(count), best] + [best] * (lacking > 0.0), dtype=np.int64)
+    log_weight, extra = bank.log_weight[place], np.zeros(len(place))
+    log_weight[count] += log(REFRESH_WEIGHT)
+    extra[count] = (REFRESH_SHARE * max(hypot(*bank.mean[best, :2].tolist()), 0.7)) ** 2
+    mean, covariance, mirror = bank.mean[place], bank.covariance[place], None
+    if axis is not None and lacking > 0.0:
+        log_weight[-1] = log(lacking)
+        mirror = 2.0 * np.outer(axis, axis) - np.eye(2)
+        turn = _turn_states(mirror)
+        mean[-1], covariance[-1] = turn @ mean[-1], turn @ covariance[-1] @ turn.T
+    return _Sources(place, log_weight, mean, covariance, bank.intensity[place], extra, mirror)
+
+
+def _lack_side(bank: Bank, best: int, axis: tuple[float, float]) -> float:
+    """How much weight is wanting on the other side of the axis than the best one; 0 where that lies along it."""
+    across = bank.mean[:, :2] @ np.array([-axis[1], axis[0]])
+    side = float(across[best])
+    if abs(side) < LEAST_ACROSS_MPS:
+        return 0.0
+    return max(OTHER_SIDE - float(np.exp(bank.log_weight[across * side < 0.0]).sum()), 0.0)
+
+
+def _turn_states(mirror: Floats) -> Floats:
+    """What turns states [6] as `mirror` [2, 2] turns east and north."""
+    turn = np.eye(STATES)
+    turn[:2, :2] = turn[2:4, 2:4] = mirror
+    return turn
 
 
 def _prune(bank: Bank) -> Bank:
@@ -348,4 +388,6 @@ def _pick(bank: Bank, kept: dict[int, float]) -> Bank:
         bank.back.take(chosen, axis=0),
         bank.left.take(chosen, axis=0),
         bank.steps,
+        places.index(bank.mirrored) if bank.mirrored in places else -1,
+        bank.mirror,
     )

@@ -4,7 +4,7 @@ Metres per second.
 """
 
 from dataclasses import dataclass
-from math import exp, hypot, isfinite, nan, sqrt
+from math import atan2, cos, exp, hypot, isfinite, nan, sin
 
 SLACK = (0.15, 0.06)
 """Allowance for the cup's error: so many m/s, and this share of the reading."""
@@ -37,11 +37,27 @@ class Headings:
             return True
         if self.weight <= 1.0:
             return False
+        middle, reach, _, _ = self._spread()
+        return middle + reach > DETERMINED_MPS**2
+
+    @property
+    def axis(self) -> tuple[float, float] | None:
+        """The line along which the velocities lie, east and north of length 1; None before the speed is settled."""
+        if self.weight <= 1.0:
+            return None
+        middle, reach, a, b = self._spread()
+        if middle + reach <= DETERMINED_MPS**2:
+            return None
+        angle = 0.5 * atan2(b, a)
+        return cos(angle), sin(angle)
+
+    def _spread(self) -> tuple[float, float, float, float]:
+        """Half the sum and half the difference of the velocities' principal variances; parts of twice the angle."""
         mean_e, mean_n = self.east / self.weight, self.north / self.weight
         a = self.east2 / self.weight - mean_e**2
         d = self.north2 / self.weight - mean_n**2
         b = self.cross / self.weight - mean_e * mean_n
-        return 0.5 * (a + d) + sqrt(max(0.25 * (a - d) ** 2 + b * b, 0.0)) > DETERMINED_MPS**2
+        return 0.5 * (a + d), hypot(0.5 * (a - d), b), 0.5 * (a - d), b
 
 
 @dataclass(frozen=True, slots=True)

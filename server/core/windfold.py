@@ -202,7 +202,7 @@ def _advance(
         second.velocity_north_mps if is_read else 0.0,
         second.velocity_sd_mps,
     )
-    bank = step_bank(before, step, distance_constant_m=distance_m)
+    bank = step_bank(before, step, distance_constant_m=distance_m, axis=state.headings.axis)
     return bank, extend_lookback(state.past, bank)
 
 
