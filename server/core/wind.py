@@ -15,7 +15,7 @@ from server.core.profile import height_factor
 from server.core.results import Interval, Track, WindSeries
 from server.core.setup import Anemometer, Treatment
 from server.core.timebase import Timebase
-from server.core.windfold import SPREAD, Second, WindFold, WindNow, WindState, step_wind
+from server.core.windfold import Second, WindFold, WindNow, WindState, step_wind
 from server.core.windverdict import judge_pass_winds, summarise_wind
 
 __all__ = [
@@ -168,8 +168,6 @@ def _look_back(draws: Floats, state: WindState, row: int, rng: np.random.Generat
         return
     stop = row + 1 - after_s
     found = found[:, max(found.shape[1] - stop, 0) :]
-    mean = found.mean(axis=0)
-    found = np.maximum(mean + SPREAD * (found - mean), 0.0)
     place = np.s_[stop - found.shape[1] : stop]
     is_open = np.isnan(draws[0, place])
     found = found[np.argsort(found.mean(axis=1))]

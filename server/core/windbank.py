@@ -21,12 +21,13 @@ SPEEDS_MPS = (0.7, 2.0, 3.6, 5.6)
 INTENSITIES = (0.15, 0.25, 0.40, 0.60)
 FORGETTING = 0.998
 FULL_STEPS = 5
-KEPT = 24
+KEPT, KEPT_FIRST, FIRST_S = 24, 72, 60
+"""So many hypotheses at most, and while the first headings are walked: what is dropped then may be the truth."""
 MERGE_DISTANCE = 0.6
 REFRESH_S = 10
 REFRESH_SHARE = 0.25
 REFRESH_WEIGHT = 0.02
-OTHER_SIDE, LEAST_ACROSS_MPS = 0.01, 0.3
+OTHER_SIDE, LEAST_ACROSS_MPS = 0.03, 0.3
 """The side that the wind does not seem to blow from keeps this weight, where it blows at least so much across."""
 LEAST_WEIGHT = 1e-3
 DROPPED_WEIGHT = 1e-5
@@ -346,13 +347,14 @@ def _prune(bank: Bank) -> Bank:
     kept: dict[int, float] = {}
     rivals: dict[float, list[int]] = {intensity: [] for intensity in INTENSITIES}
     means, covariances = bank.mean[:, :2].tolist(), bank.covariance[:, :2, :2].tolist()
-    for place in order[: 3 * KEPT]:
+    most = KEPT_FIRST if bank.steps < FIRST_S else KEPT
+    for place in order[: 3 * most]:
         same = rivals[intensities[place]]
         facts = means[place], covariances[place]
         twin = next((other for other in same if _is_alike(*facts, means[other], covariances[other])), None)
         if twin is not None:
             kept[twin] += weights[place]
-        elif len(kept) < KEPT and weights[place] > DROPPED_WEIGHT:
+        elif len(kept) < most and weights[place] > DROPPED_WEIGHT:
             kept[place] = weights[place]
             same.append(place)
     for intensity, same in rivals.items():

@@ -22,8 +22,8 @@ GUST_S = 3
 GUST_MEMORY_S = 600
 GUST_STEP_S = MINUTE_S - GUST_S + 1
 """Minutes so far apart miss no 3-s mean between them."""
-SPREAD = 1.15
-"""Intervals are widened by this; found by trial on simulated jobs."""
+GUST_SPREAD, GUST_FLOOR_MPS = 1.3, 0.1
+"""A gust is known so many times worse than its draws say, and never better than this; found on simulated jobs."""
 NOTICE_SHARE = 0.8
 """Without a notice level of its own, `notice` is at this share of the limit."""
 LEAST_KNOWN_S = 30
@@ -245,11 +245,11 @@ def _read(
         mean_60s_mps=mean,
         mean_60s_sd_mps=mean_sd,
         from_deg=outlook.from_deg,
-        from_sd_deg=SPREAD * outlook.from_sd_deg,
+        from_sd_deg=outlook.from_sd_deg,
         mean_2min_mps=factor * outlook.two_minutes_mps if settled else mean,
-        mean_2min_sd_mps=factor * SPREAD * outlook.two_minutes_sd_mps if settled else mean_sd,
+        mean_2min_sd_mps=factor * outlook.two_minutes_sd_mps if settled else mean_sd,
         gust_3s_mps=factor * gust,
-        gust_3s_sd_mps=factor * SPREAD * gust_sd,
+        gust_3s_sd_mps=factor * hypot(GUST_SPREAD * gust_sd, GUST_FLOOR_MPS),
         p_above_limit=nan if limit is None else chance_above(mean, mean_sd, limit),
         is_settled=settled,
         is_cup_stuck=is_stuck,
@@ -271,8 +271,7 @@ def _find_speeds(state: WindState, outlook: Outlook | None) -> tuple[float, floa
     if outlook is None:
         return nan, nan, nan, nan
     if state.headings.is_settled:
-        one, minute = outlook.second_sd_mps, outlook.minute_sd_mps
-        return outlook.second_mps, SPREAD * one, outlook.minute_mps, SPREAD * minute
+        return outlook.second_mps, outlook.second_sd_mps, outlook.minute_mps, outlook.minute_sd_mps
     return *_middle(state.known[-1:]), *_middle(state.known)
 
 

@@ -100,3 +100,52 @@ def test_the_gust_is_the_highest_running_mean_of_the_likeliest(seconds: list[tup
     level = past.rows[best, :SPREAD_S] @ state
     highest = max(float(level[k : k + 3].mean()) for k in range(SPREAD_S - 2))
     assert expect_gust(past, bank, np.zeros((SPREAD_S, 2))) == pytest.approx((highest, 0.0))
+
+
+def walk_line(legs: int, *, across_mps: float, turns: bool) -> list[tuple[Bank, Lookback]]:
+    """Up and down a line to the north, steady air of 2 m/s from the south and some across; turns go to the east."""
+    bank, past, found = start_bank(3.0), None, []
+    for leg in range(legs):
+        for second in range(20):
+            ahead, right = (1.2 if leg % 2 == 0 else -1.2), 0.0
+            if turns and second >= 17:
+                ahead, right = 0.0, 0.8
+            felt = float(np.hypot(across_mps - right, 2.0 - ahead))
+            bank = step_bank(bank, Step(felt, False, right, ahead, 0.05), distance_constant_m=2.5, axis=(0.0, 1.0))
+            past = extend_lookback(past, bank)
+            found.append((bank, past))
+    return found
+
+
+def share_from_left(bank: Bank) -> float:
+    """The weight of the hypotheses in which the air goes to the right."""
+    return float(np.exp(bank.log_weight)[bank.mean[:, 0] > 0.0].sum())
+
+
+def test_a_line_never_shows_the_side_and_its_turns_do() -> None:
+    """The triangle's cosine law: on the line w and its image give the same a² = w² + v² - 2 w·v; abeam they do not."""
+    bank, _ = walk_line(20, across_mps=2.5, turns=False)[-1]
+    assert 0.02 < share_from_left(bank) < 0.98
+    for across in (2.5, -2.5):
+        shares = [share_from_left(bank) for bank, _ in walk_line(20, across_mps=across, turns=True)[-20:]]
+        others = [1.0 - share if across > 0.0 else share for share in shares]
+        assert others[-1] < 0.1
+        assert max(others) > 0.02
+
+
+def test_an_image_has_had_the_same_speeds_on_the_other_side() -> None:
+    """Seen back from the best and from its image: equal speeds, and vectors turned about the line."""
+    seen = 0
+    for bank, past in walk_line(20, across_mps=2.5, turns=True)[60:]:
+        if bank.mirrored < 0:
+            continue
+        of = [k for k in np.flatnonzero(bank.parent == bank.parent[bank.mirrored]).tolist() if k != bank.mirrored]
+        if not of:
+            continue
+        seen += 1
+        image, own = (past.rows[k] @ past.state[k] for k in (bank.mirrored, of[0]))
+        assert image[:SPREAD_S] == pytest.approx(own[:SPREAD_S], abs=0.05)
+        east, north = slice(LOOKBACK_S, LOOKBACK_S + SPREAD_S), slice(LOOKBACK_S + SPREAD_S, None)
+        assert image[east] == pytest.approx(-own[east], abs=0.05)
+        assert image[north] == pytest.approx(own[north], abs=0.05)
+    assert seen

@@ -275,7 +275,7 @@ def test_the_bank_stays_small_and_keeps_each_intensity() -> None:
         step = Step(float(abs(rng.normal(3.0, 0.5))), False, *v, 0.05)
         bank = step_bank(bank, step, distance_constant_m=2.5)
         if second >= 5:
-            assert len(bank.log_weight) <= 24 + 4
+            assert len(bank.log_weight) <= (72 if second < 60 else 24) + 5
             assert set(bank.intensity) == {0.15, 0.25, 0.40, 0.60}
         assert np.exp(bank.log_weight).sum() == pytest.approx(1.0)
     assert np.isfinite(read_bank(bank).speed_mps)
