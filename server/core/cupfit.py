@@ -172,7 +172,7 @@ def judge_line(found: CupFit, *, anemometer: Anemometer, at_mps: float) -> CupFi
     scale_sd = own_sd / at_mps
     refusal = ""
     if scale_sd > SCALE_SD:
-        share = f"{100.0 * scale_sd:.0f} %" if scale_sd < 1.0 else "more than itself"
+        share = f"{100.0 * scale_sd:.1f} %" if scale_sd < 1.0 else "more than itself"
         assumed = f"{100.0 * SCALE_SD:.0f} % is assumed anyway"
         refusal = f"the speed at {at_mps:.1f} m/s would be unsure by {share}; {assumed}"
     return replace(found, at_mps=at_mps, scale_sd=scale_sd, told=told, refusal=refusal)

@@ -62,17 +62,17 @@ def fit_line(x: Floats, y: Floats, *, x_sd: Floats, y_sd: Floats) -> Line:
         raise ValueError("a line needs three points that do not lie at one x")
     slope = float(np.polyfit(x, y, 1)[0])
     for _ in range(_ROUNDS):
-        weight = 1.0 / (y_sd**2 + (slope * x_sd) ** 2)
-        u, v = x - np.average(x, weights=weight), y - np.average(y, weights=weight)
+        weight = _weigh(slope, x_sd, y_sd)
+        u, v = x - float(np.average(x, weights=weight)), y - float(np.average(y, weights=weight))
         beta = weight * (u * y_sd**2 + slope * v * x_sd**2)
         before, slope = slope, float((weight * beta) @ v / ((weight * beta) @ u))
         if abs(slope - before) <= _NEAR * abs(slope):
             break
-    weight = 1.0 / (y_sd**2 + (slope * x_sd) ** 2)
+    weight = _weigh(slope, x_sd, y_sd)
     middle = float(np.average(x, weights=weight))
-    u, v = x - middle, y - np.average(y, weights=weight)
+    u, v = x - middle, y - float(np.average(y, weights=weight))
     intercept = float(np.average(y, weights=weight)) - slope * middle
-    adjusted: Floats = middle + weight * (u * y_sd**2 + slope * v * x_sd**2)
+    adjusted = middle + weight * (u * y_sd**2 + slope * v * x_sd**2)
     centre = float(np.average(adjusted, weights=weight))
     variance = 1.0 / float(weight @ (adjusted - centre) ** 2)
     return Line(
@@ -84,3 +84,9 @@ def fit_line(x: Floats, y: Floats, *, x_sd: Floats, y_sd: Floats) -> Line:
         float(weight @ (y - intercept - slope * x) ** 2),
         len(x) - 2,
     )
+
+
+def _weigh(slope: float, x_sd: Floats, y_sd: Floats) -> Floats:
+    """One over the variance of each point's distance in y from a line of that slope."""
+    weight: Floats = 1.0 / (y_sd**2 + (slope * x_sd) ** 2)
+    return weight
