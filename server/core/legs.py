@@ -41,7 +41,7 @@ class Blocks:
 def cut_blocks(seconds: list[Second], *, anemometer: Anemometer) -> Blocks:
     """The legs of a walk, in blocks of about 5 s.
 
-    The cup's lag is taken out second by second: it follows dc/dt = (A / L)(A - c), which is solved for A. A leg in which
+    The cup's lag is taken out second by second: it follows dc/dt = (A / L)(A - c), solved for A. A leg in which
     the cup stood is left out whole, for its other seconds are those of the gusts. Velocities are means of whole legs:
     within a leg the receiver's noise is as large as the walker's own changes and would make the cup seem to answer too
     little.
@@ -74,8 +74,7 @@ def cut_blocks(seconds: list[Second], *, anemometer: Anemometer) -> Blocks:
     rows = []
     for number, leg in enumerate(legs):
         speed = np.array([row.apparent_mps for row in leg])
-        push = speed**2 + 4.0 * anemometer.distance_constant_m * np.gradient(speed)
-        air = 0.5 * (speed + np.sqrt(np.maximum(push, 0.0)))
+        air = undo_lag(speed, distance_constant_m=anemometer.distance_constant_m)
         hz = (air - anemometer.offset_mps) / (anemometer.mps_per_hz or 1.0)
         kept = np.arange(SETTLE_S, len(leg))
         t = np.array([row.t - 0.5 for row in leg])
@@ -84,6 +83,35 @@ def cut_blocks(seconds: list[Second], *, anemometer: Anemometer) -> Blocks:
             rows.append((t[part].mean(), len(part), hz[part].mean(), *velocity, number))
     t, spans, means, easts, norths, numbers = np.array(rows, dtype=np.float64).reshape(-1, 6).T
     return Blocks(t, spans, means, easts, norths, numbers.astype(np.int64))
+
+
+def undo_lag(speed: Floats, *, distance_constant_m: float) -> Floats:
+    """The air that a cup has felt, from the cup's own speed second by second.
+
+    Parameters
+    ----------
+    speed
+        The cup's speed, one value a second [n] [m/s]; NaN where not known, which its neighbours then are too.
+    distance_constant_m
+        The cup's distance constant L [m].
+
+    Returns
+    -------
+    Floats
+        The A that solves dc/dt = (A / L)(A - c) [m/s]; half the cup's speed where it falls faster than it could.
+
+    References
+    ----------
+    Kristensen, J. Atmos. Oceanic Technol. 17 (2000) 1139 (first-order filter in distance).
+
+    Examples
+    --------
+    >>> undo_lag(np.array([2.0, 2.0, 2.5]), distance_constant_m=2.0).round(3).tolist()
+    [2.0, 2.225, 2.851]
+    """
+    push = speed**2 + 4.0 * distance_constant_m * np.gradient(speed)
+    air: Floats = 0.5 * (speed + np.sqrt(np.maximum(push, 0.0)))
+    return air
 
 
 def _find_legs(seconds: list[Second]) -> list[list[Second]]:

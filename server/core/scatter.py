@@ -35,15 +35,49 @@ class Scatter:
         return float(self.variances @ [2.0 * scale / seconds for scale in SCALES_S])
 
 
+def relate_means(t: Floats, seconds: Floats, *, scales_s: tuple[float, ...]) -> Floats:
+    """Covariances of means over some seconds of first-order noises of unit variance.
+
+    Parameters
+    ----------
+    t, seconds
+        Middles and lengths of the spans, none over another, each [n] [s].
+    scales_s
+        Time scales of the noises [m] [s].
+
+    Returns
+    -------
+    Floats
+        [m, n, n] [-].
+
+    References
+    ----------
+    Derivation: exp(-|t - s| / T) averaged over t in one span and s in the other.
+
+    Examples
+    --------
+    >>> relate_means(np.array([0.0]), np.array([5.0]), scales_s=(3.0, 30.0))[:, 0, 0].round(3).tolist()
+    [0.616, 0.947]
+    """
+    apart, found = np.abs(t[:, None] - t), []
+    for scale in scales_s:
+        share = seconds / scale
+        reach = 2.0 * np.sinh(share / 2.0) / share
+        related = reach[:, None] * reach * np.exp(-apart / scale)
+        np.fill_diagonal(related, 2.0 / share - 2.0 / share**2 * (1.0 - np.exp(-share)))
+        found.append(related)
+    return np.array(found)
+
+
 def spread_means(blocks: Blocks, along: Floats) -> Floats:
-    """What one unit of variance of each noise makes of the covariance of the blocks' means.
+    """What one unit of variance of each noise makes of the covariance of the cup's means.
 
     Parameters
     ----------
     blocks
         When they were and how long [s].
     along
-        Unit vectors of the apparent wind [n, 2]: the cup feels the turbulence along it.
+        Unit vectors of the apparent wind [n, 2] [-]: the cup feels the turbulence along it.
 
     Returns
     -------
@@ -52,7 +86,7 @@ def spread_means(blocks: Blocks, along: Floats) -> Floats:
 
     References
     ----------
-    Derivation: exp(-|t - s| / T) averaged over t in one block and s in the other.
+    Derivation: `relate_means`, with turbulence alike in both directions.
 
     Examples
     --------
@@ -60,16 +94,9 @@ def spread_means(blocks: Blocks, along: Floats) -> Floats:
     >>> spread_means(blocks, np.array([[1.0, 0.0]]))[:, 0, 0].round(3).tolist()
     [0.616, 0.852, 0.947]
     """
-    apart = np.abs(blocks.t[:, None] - blocks.t)
-    found = []
-    for scale in SCALES_S:
-        share = blocks.seconds / scale
-        reach = 2.0 * np.sinh(share / 2.0) / share
-        own = 2.0 / share - 2.0 / share**2 * (1.0 - np.exp(-share))
-        spread = reach[:, None] * reach * np.exp(-apart / scale)
-        np.fill_diagonal(spread, own)
-        found.append(spread * (along @ along.T))
-    return np.array(found)
+    related = relate_means(blocks.t, blocks.seconds, scales_s=SCALES_S)
+    spread: Floats = related * (along @ along.T)
+    return spread
 
 
 def fit_scatter(left: Floats, slopes: Floats, spreads: Floats, before: Floats | None = None) -> Scatter:

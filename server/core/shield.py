@@ -1,0 +1,180 @@
+"""Whether a body beside the cup takes wind from it on one side, told from a job's own readings.
+
+The shield turns with the rig: a wind that seems to change with each heading in a way that no wind does. Metres per
+second; sides in degrees clockwise from the way walked: 0 the cup is shielded from ahead, 180 from behind.
+"""
+
+from dataclasses import dataclass
+from math import hypot, isfinite
+
+import numpy as np
+
+from server.core.legs import undo_lag
+from server.core.log import Floats
+from server.core.scatter import relate_means
+from server.core.setup import Anemometer
+from server.core.wake import SCALES_S, Readings, Wake, fit_wake
+from server.core.windfold import Second
+
+SIDES = ("ahead", "ahead on the right", "the right", "behind on the right", "behind", "behind on the left", "the left",
+    "ahead on the left")  # fmt: skip
+LONGEST_BLOCK_S = 8
+STEADY_MPS = 0.35
+WALKING_MPS = 0.4
+"""Below this the rig has no heading."""
+PIECE_S = 900.0
+FEWEST_BLOCKS = 60
+LIGHTEST_MPS = 2.2
+"""In lighter wind gusts bend the readings more than a shield does."""
+LEAST_GAIN = 6.0
+LEAST_LOSS = 0.08
+LEAST_SURENESS = 2.0
+
+
+@dataclass(frozen=True, slots=True)
+class Shielding:
+    """What is known of a shield: for each of eight sides [8] the loss there if only there, its sd, and the gain.
+
+    The gain is how much likelier (natural logarithm) the readings are with that shield than with none; NaN where
+    nothing could be told, then `reason` says why. `side_deg` is None where no side is significant.
+    """
+
+    losses: Floats
+    loss_sds: Floats
+    gains: Floats
+    side_deg: float | None = None
+    reason: str = ""
+
+    @property
+    def sentence(self) -> str | None:
+        """What to tell the operator; None where nothing is significant."""
+        if self.side_deg is None:
+            return None
+        place = round(self.side_deg / 45.0)
+        share = 5.0 * round(20.0 * float(self.losses[place]))
+        return f"shielded from {SIDES[place]} by about {share:.0f} %: put the cup above the head"
+
+
+def find_shield(seconds: list[Second], *, anemometer: Anemometer) -> Shielding:
+    """Look for a side from which the cup gets less wind.
+
+    Each of eight sides in turn is thought shielded, the loss falling off as cos² to either side; wind, cup's scale
+    (known to 3 %) and loss are fitted together and compared with the fit without. Jobs longer than 15 min are taken in
+    pieces.
+
+    Parameters
+    ----------
+    seconds
+        Cup and velocity second by second, as `wind.gather_seconds` makes them [m/s].
+    anemometer
+        The cup's distance constant [m].
+
+    Returns
+    -------
+    Shielding
+        A side only where the logarithm of the likelihood gains 6 or more, the loss is at least 8 % and twice its
+        standard deviation.
+
+    Notes
+    -----
+    Two headings alone tell nothing: any two readings fit some wind. What tells are the turns and the wind's own
+    changes. A side that the wind never came from relative to the rig stays unknown: from behind only where the wind is
+    faster than the walk. Below 2.2 m/s nothing is said. The figures of many simulated jobs are printed by
+    `tests/benchmarks/cup.py`.
+
+    References
+    ----------
+    Derivation: marginal likelihoods by `wake.fit_wake`; the threshold was set on simulated jobs without a shield.
+
+    Examples
+    --------
+    >>> find_shield([], anemometer=Anemometer(0.34)).reason
+    'too few readings while walking'
+    """
+    readings = _gather(seconds, anemometer)
+    pieces = [piece for piece in _cut_pieces(readings) if len(piece.t) >= FEWEST_BLOCKS]
+    none = np.full(len(SIDES), np.nan)
+    if not pieces:
+        return Shielding(none, none, none, reason="too few readings while walking")
+    fits = [fit for piece in pieces if (fit := _compare_sides(piece)) is not None]
+    if not fits:
+        return Shielding(none, none, none, reason=f"the wind was below {LIGHTEST_MPS:.1f} m/s: too light to tell")
+    losses, sds, gains = (np.array([fit[k] for fit in fits]) for k in range(3))
+    weights = sds**-2.0
+    loss, sd, gain = (
+        (losses * weights).sum(axis=0) / weights.sum(axis=0),
+        weights.sum(axis=0) ** -0.5,
+        gains.sum(axis=0),
+    )
+    is_clear = (gain >= LEAST_GAIN) & (loss >= LEAST_LOSS) & (loss >= LEAST_SURENESS * sd)
+    side = 45.0 * float(np.argmax(np.where(is_clear, gain, -np.inf))) if is_clear.any() else None
+    return Shielding(loss, sd, gain, side)
+
+
+def _gather(seconds: list[Second], anemometer: Anemometer) -> Readings:
+    """Means over at most 8 s in which the velocity stays, only while walking."""
+    speed = np.array([np.nan if row.is_bound else row.apparent_mps for row in seconds])
+    if len(speed) < 2:
+        return Readings(np.zeros(0), np.zeros(0), np.zeros(0), np.zeros((0, 2)))
+    air = undo_lag(speed, distance_constant_m=anemometer.distance_constant_m)
+    blocks: list[list[tuple[float, float, float, float]]] = [[]]
+    for row, felt in zip(seconds, air.tolist(), strict=True):
+        east, north = row.velocity_east_mps, row.velocity_north_mps
+        if not (isfinite(felt) and hypot(east, north) >= WALKING_MPS):
+            blocks.append([])
+            continue
+        block = blocks[-1]
+        if block:
+            count = len(block)
+            away = hypot(east - sum(b[2] for b in block) / count, north - sum(b[3] for b in block) / count)
+            if row.t - block[-1][0] > 1.5 or away > STEADY_MPS or count >= LONGEST_BLOCK_S:
+                blocks.append(block := [])
+        block.append((row.t, felt, east, north))
+    table = np.array([(*np.mean(block, axis=0), len(block)) for block in blocks if block]).reshape(-1, 5)
+    return Readings(table[:, 0] - 0.5, table[:, 4], table[:, 1], table[:, 2:4])
+
+
+def _cut_pieces(readings: Readings) -> list[Readings]:
+    """The job in equal pieces of about 15 min or less."""
+    if not len(readings.t):
+        return []
+    span = readings.t[-1] - readings.t[0]
+    pieces = np.array_split(np.arange(len(readings.t)), max(1, round(span / PIECE_S)))
+    return [Readings(readings.t[p], readings.seconds[p], readings.air[p], readings.velocity[p]) for p in pieces]
+
+
+def _compare_sides(readings: Readings) -> tuple[list[float], list[float], list[float]] | None:
+    """Losses, their sds and gains, a side each; None where the wind was too light."""
+    related = relate_means(readings.t, readings.seconds, scales_s=SCALES_S)
+    free = []
+    for start in _guess_winds(readings):
+        once = fit_wake(readings, related, start, side=None)
+        free.append(fit_wake(readings, related, once, side=None))
+    best = max(free, key=lambda fit: fit.log_like)
+    if not LIGHTEST_MPS <= hypot(*best.wind.mean(axis=0)) <= 2.0 * float(readings.air.max()):
+        return None
+    losses, sds, gains = [], [], []
+    for place in range(len(SIDES)):
+        tried = [fit_wake(readings, related, fit, side=np.radians(45.0 * place)) for fit in free]
+        found = max(tried, key=lambda fit: fit.log_like)
+        losses.append(found.loss)
+        sds.append(found.loss_sd)
+        gains.append(found.log_like - best.log_like)
+    return losses, sds, gains
+
+
+def _guess_winds(readings: Readings) -> list[Wake]:
+    """Two winds to start from, alike but for the side of the line walked that they blow from.
+
+    By a² - |v|² = |w|² - 2 w·v, linear in |w|² and w.
+    """
+    velocity, count = readings.velocity, len(readings.t)
+    rows = np.column_stack((np.ones(count), -2.0 * velocity))
+    found = np.linalg.lstsq(rows, readings.air**2 - np.square(velocity).sum(axis=1), rcond=None)[0]
+    speed = float(np.sqrt(max(found[0], 0.1)))
+    line = np.linalg.eigh(np.cov(velocity.T))[1][:, 1]
+    along = float(np.clip(found[1:] @ line, -0.95 * speed, 0.95 * speed))
+    across = np.sqrt(speed**2 - along**2) * np.array([-line[1], line[0]])
+    sizes = np.array([0.3, 0.4, 0.3]) * (0.25 * max(speed, 0.6)) ** 2
+    winds = [np.tile(along * line + sign * across, (count, 1)) for sign in (1.0, -1.0)]
+    return [Wake(wind, 0.0, 0.0, 0.0, sizes, readings.air) for wind in winds]
