@@ -13,20 +13,24 @@ SCALES_S = (4.0, 30.0, 300.0)
 """Time scales of the wind's changes; those of the last are followed, the others are turbulence."""
 SLOW = 2
 LEAST_AIR_MPS = 0.15
-WIND_SD_MPS, LOSS_SD, GAIN_SD = 10.0, 0.3, 0.03
-"""What is thought beforehand of the mean wind, of a shield's loss and of the cup's scale."""
+WIND_SD_MPS, LOSS_SD, GAIN_SD, LAG_SD_M = 10.0, 0.3, 0.03, 1.5
+"""What is thought beforehand of mean wind, a shield's loss, and the errors of the cup's scale and distance constant."""
 MOST_LOSS = 0.8
 _ROUNDS = 6
 
 
 @dataclass(frozen=True, slots=True)
 class Readings:
-    """Means over some seconds [n]: middle and length [s], the air past the cup [m/s], the rig's velocity [n, 2]."""
+    """Means over some seconds [n]: middle and length [s], the air past the cup [m/s], the rig's velocity [n, 2].
+
+    `lag` [n] is how much more air there was for each metre that the distance constant is longer than set [1/s].
+    """
 
     t: Floats
     seconds: Floats
     air: Floats
     velocity: Floats
+    lag: Floats
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,7 +56,7 @@ class _Guess:
 
 @dataclass(frozen=True, slots=True)
 class _Model:
-    """What is expected at a guess [n], its derivatives by wind [n, 2] and by all numbers [n, 4], and the air felt."""
+    """What is expected at a guess [n], its derivatives by wind [n, 2] and by all numbers [n, 5], and the air felt."""
 
     expected: Floats
     by_wind: Floats
@@ -61,7 +65,7 @@ class _Model:
 
 
 def fit_wake(readings: Readings, related: Floats, start: Wake, *, side: float | None) -> Wake:
-    """Fit mean wind, cup's scale and the loss on one side; without a side, the sizes of the wind's changes instead.
+    """Fit mean wind, the cup's errors and the loss on one side; without a side, the sizes of the wind's changes.
 
     Gauss-Newton, with the slow changes of the wind followed and its turbulence in the covariance.
 
@@ -79,7 +83,7 @@ def fit_wake(readings: Readings, related: Floats, start: Wake, *, side: float | 
     Returns
     -------
     Wake
-        Its log-likelihood has mean wind, loss and scale integrated out, so that two of them may be compared.
+        Its log-likelihood has mean wind, loss and the cup's errors integrated out, so that two of them may be compared.
 
     References
     ----------
@@ -89,19 +93,20 @@ def fit_wake(readings: Readings, related: Floats, start: Wake, *, side: float | 
     --------
     >>> from server.core.scatter import relate_means
     >>> t, way = 5.0 * np.arange(60.0), np.array([[1.2, 0.0], [-1.2, 0.0], [0.0, 1.2]])[np.arange(60) % 3]
-    >>> readings = Readings(t, np.full(60, 5.0), np.hypot(3.0 - way[:, 0], 1.0 - way[:, 1]), way)
+    >>> readings = Readings(t, np.full(60, 5.0), np.hypot(3.0 - way[:, 0], 1.0 - way[:, 1]), way,
+    ...     np.zeros(60))
     >>> start = Wake(np.tile([2.5, 0.5], (60, 1)), 0.0, 0.0, 0.0, np.full(3, 0.01), np.ones(60))
     >>> found = fit_wake(readings, relate_means(t, readings.seconds, scales_s=SCALES_S), start, side=None)
     >>> found.wind.mean(axis=0).round(1).tolist(), found.loss
     ([3.0, 1.0], 0.0)
     """
     noise = np.diag((0.05 + 0.02 * readings.air) ** 2 / readings.seconds)
-    precision = np.array([WIND_SD_MPS, WIND_SD_MPS, 1e-6 if side is None else LOSS_SD, GAIN_SD]) ** -2.0
+    precision = np.array([WIND_SD_MPS, WIND_SD_MPS, 1e-6 if side is None else LOSS_SD, GAIN_SD, LAG_SD_M]) ** -2.0
     guess, sizes, found = _Guess(start.wind, 0.0, 0.0), start.sizes, start
     for _ in range(_ROUNDS):
         model = _expect(readings, guess, side or 0.0, float(sizes[:SLOW].sum()))
         shown = readings.air - model.expected + (model.by_wind * guess.wind).sum(axis=1)
-        shown = shown + model.slopes[:, 2:] @ np.array([guess.loss, guess.gain])
+        shown = shown + model.slopes[:, 2:4] @ np.array([guess.loss, guess.gain])
         both = related * (model.by_wind @ model.by_wind.T)
         covariance = noise + np.tensordot(sizes, both, 1)
         inverse = np.linalg.inv(covariance)
@@ -144,5 +149,5 @@ def _expect(readings: Readings, guess: _Guess, side: float, variance: float) -> 
     left, scale = 1.0 - guess.loss * lobe, 1.0 + guess.gain
     air = felt + 0.5 * variance / np.maximum(felt, 0.7)
     by_wind = scale * (left[:, None] * along - (guess.loss * bend)[:, None] * across)
-    slopes = np.column_stack((by_wind, -scale * lobe * air, left * air))
+    slopes = np.column_stack((by_wind, -scale * lobe * air, left * air, -readings.lag))
     return _Model(scale * left * air, by_wind, slopes, felt)
