@@ -80,8 +80,8 @@ def find_shield(seconds: list[Second], *, anemometer: Anemometer) -> Shielding:
     Two headings alone tell nothing: any two readings fit some wind. What tells are the turns and the wind's own
     changes. A side that the wind never came from relative to the rig stays unknown: from behind only where the wind is
     faster than the walk. Below 2.2 m/s nothing is said. The loss is told too small, of 20 % by a sixth, of 40 % by a
-    third, for part of it is taken for wind; `loss_sds` does not hold that. The figures of many simulated jobs are printed by
-    `tests/benchmarks/cup.py`.
+    third, for part of it is taken for wind; `loss_sds` does not hold that. The figures of many simulated jobs are
+    printed by `tests/benchmarks/cup.py`.
 
     References
     ----------
