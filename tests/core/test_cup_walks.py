@@ -1,5 +1,6 @@
 """A cup's line from a walk without reference, on simulated walks: right, honest, and refused where it must be."""
 
+import importlib.util
 import sys
 from dataclasses import replace
 from pathlib import Path
@@ -9,15 +10,18 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from server.core.cup import apparent_by_second
 from server.core.cupwalk import fit_walk
 from server.core.legs import Blocks, cut_blocks
 from server.core.scatter import fit_scatter, spread_means
 from server.core.setup import Anemometer
+from server.core.timebase import Timebase
+from server.core.wind import gather_seconds
 from server.core.windfold import Second
 
 sys.path.insert(0, str(Path(__file__).resolve().parent.parent / "benchmarks"))
 
-from cupworld import SET, Plan, plan_square, simulate_walks
+from cupworld import SET, Plan, blow_gusts, plan_square, simulate_walks
 
 GOOD = {"wind_mps": 0.3, "turbulence_mps": 0.08}
 PACES = {"paces": (1.0, 1.9), "leg_s": 20.0}
@@ -222,3 +226,31 @@ def test_sizes_of_noises_come_back() -> None:
     assert np.mean([each.turbulence_mps**2 for each in found]) == pytest.approx(true.sum(), rel=0.12)
     variance = np.mean([each.variance_of_mean(300.0) for each in found])
     assert variance == pytest.approx((true * [6.0, 20.0, 60.0]).sum() / 300.0, rel=0.35)
+
+
+def load_jobs():
+    """The other world: its cup makes pulses, its receiver a track."""
+    spec = importlib.util.spec_from_file_location("wind_jobs", Path(__file__).parent / "test_wind_jobs.py")
+    assert spec is not None
+    assert spec.loader is not None
+    module = importlib.util.module_from_spec(spec)
+    sys.modules["wind_jobs"] = module
+    spec.loader.exec_module(module)
+    return module
+
+
+def test_pulses_and_a_track_tell_the_line_too() -> None:
+    """The whole way from pulses: a cup 6 % slower than its settings, three walks of ten minutes."""
+    jobs = load_jobs()
+    for seed in range(3):
+        rng = np.random.default_rng((91, seed))
+        way = np.repeat(plan_square(10, turned=50.0 * seed, **PACES).velocity(), jobs.RATE_HZ // 10, axis=0)
+        gusts = np.repeat(blow_gusts(rng, len(way) // 2, 1, 0.06)[:, 0], 2, axis=0)
+        job = jobs.Job(way, np.array([0.2, 0.1]) + gusts, [])
+        slower = replace(SET, mps_per_hz=1.06 * 0.34)
+        timebase = Timebase(np.zeros(1), 0.0)
+        air = apparent_by_second(jobs.count_cup(job, slower), timebase, anemometer=SET)
+        found = fit_walk(gather_seconds(air, jobs.follow_walk(rng, way), ()), anemometer=SET)
+        assert found.is_usable, found.refusal
+        assert np.all(np.abs(score(found, slope=1.06)) < 3.0)
+        assert found.mps_per_hz == pytest.approx(1.06 * 0.34, rel=0.05)
