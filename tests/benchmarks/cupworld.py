@@ -75,10 +75,10 @@ def simulate_walks(
     air = np.hypot(relative[..., 0], relative[..., 1])
     if shield is not None:
         air = air * shield(velocity, relative)
-    return _read_cups(rng, air, velocity, slope, offset_mps)
+    return read_cups(rng, air, velocity, slope, offset_mps)
 
 
-def _read_cups(rng, air, velocity, slope, offset_mps, distance_m=SET.distance_constant_m):
+def read_cups(rng, air, velocity, slope, offset_mps, distance_m=SET.distance_constant_m):
     """What cups and receivers say second by second, in the line of the settings."""
     count, walks = air.shape
     speed, cup = np.empty_like(air), air[0].copy()
@@ -152,4 +152,4 @@ def simulate_job(
     velocity = (way * sway[:, None])[:, None]
     relative = wind - velocity
     air = np.hypot(relative[..., 0], relative[..., 1]) * shade(velocity, relative, side_deg, loss)
-    return _read_cups(rng, air, velocity, slope, SET.offset_mps, distance_m)[0]
+    return read_cups(rng, air, velocity, slope, SET.offset_mps, distance_m)[0]
