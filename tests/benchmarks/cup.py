@@ -16,9 +16,10 @@ from server.core.shield import SIDES, find_shield
 
 TRUE_SLOPE, TRUE_OFFSET = 1.05, 0.2
 AIRS = ((0.0, 0.05), (0.3, 0.05), (0.3, 0.1), (0.3, 0.15), (0.7, 0.1), (0.7, 0.15), (1.5, 0.15), (1.5, 0.3), (3.0, 0.6))
+SIX = (0.0, 180.0, 60.0, 240.0, 120.0, 300.0)
 WALKS = (
     ("1.0 and 1.9 m/s", {"paces": (1.0, 1.9), "leg_s": 20.0}),
-    ("1.0 and 1.9 m/s, one line", {"paces": (1.0, 1.9), "leg_s": 20.0, "headings": (0.0, 180.0)}),
+    ("1.0, 1.4 and 1.9 m/s, six headings", {"paces": (1.0, 1.4, 1.9), "leg_s": 20.0, "headings": SIX}),
     ("1.3 m/s", {"paces": (1.3,), "leg_s": 20.0}),
 )
 BARE = (

@@ -77,6 +77,13 @@ def test_one_pace_does_not_tell_slope_from_offset_and_the_missing_walk_is_named(
     assert sum("5 minutes out and back at a slow pace" in reason for reason in reasons) >= 5
 
 
+def test_a_walk_on_one_line_is_refused_and_the_other_line_named() -> None:
+    """There it would feel sure and be wrong: the wind across enters squared and starts at nothing."""
+    reason, share = refusal_of(plan_square(10, headings=(0.0, 180.0), **PACES))
+    assert share == 1.0
+    assert "across that line" in reason
+
+
 def test_what_is_advised_helps() -> None:
     """The same walk with the advised five minutes is usable."""
     slow = Plan(plan_square(10, paces=(1.9,), leg_s=20.0).legs + plan_square(6, paces=(0.9,), leg_s=20.0).legs)
