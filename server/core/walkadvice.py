@@ -57,11 +57,11 @@ def advise_walk(
     --------
     >>> walked = Blocks(np.arange(6.0) * 30.0, np.full(6, 30.0), np.full(6, 3.0), np.tile([1.3, -1.3], 3), np.zeros(6),
     ...     np.arange(6))
-    >>> covariance = np.diag([0.01, 0.01, 0.25, 0.04])
-    >>> covariance[2, 3] = covariance[3, 2] = -0.0999
+    >>> covariance = np.diag([0.0004, 0.0004, 0.0255, 0.04])
+    >>> covariance[2, 3] = covariance[3, 2] = -0.0318
     >>> quiet = Scatter(np.full(3, 1e-5), np.eye(6), np.eye(6))
     >>> advise_walk(walked, np.array([0.0, 0.3, 1.0, -0.2]), covariance, quiet, anemometer=Anemometer(0.34), at_mps=4.5)
-    'Missing: about 5 minutes out and back at a slow pace (1.0 m/s).'
+    'Missing: about 5 minutes out and back at a fast pace (1.9 m/s).'
     """
     now = _judge(covariance, numbers, at_mps)
     walked_s = float(blocks.seconds.sum())
