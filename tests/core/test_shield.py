@@ -127,3 +127,12 @@ def test_a_loss_as_the_model_thinks_it_comes_back_with_its_uncertainty() -> None
         scores.append((found.loss - 0.3) / found.loss_sd)
     assert 0.80 <= np.mean(np.abs(scores) < 1.645) <= 0.99
     assert abs(np.mean(scores)) < 0.5
+
+
+def test_a_longer_job_is_taken_in_pieces_and_tells_more() -> None:
+    """Half an hour: the shield is found, and no side is less sure than from the first half alone."""
+    job = simulate_job(340, seconds=1800, side_deg=90.0, loss=0.4, **STRONG)
+    whole = find_shield(job, anemometer=SET)
+    assert whole.side_deg in (45.0, 90.0, 135.0)
+    first = find_shield(job[:900], anemometer=SET)
+    assert np.all(whole.loss_sds < first.loss_sds + 0.02)
