@@ -79,9 +79,10 @@ def find_shield(seconds: list[Second], *, anemometer: Anemometer) -> Shielding:
     -----
     Two headings alone tell nothing: any two readings fit some wind. What tells are the turns and the wind's own
     changes. A side that the wind never came from relative to the rig stays unknown: from behind only where the wind is
-    faster than the walk. Below 2.2 m/s nothing is said. The loss is told too small, of 20 % by a sixth, of 40 % by a
-    third, for part of it is taken for wind; `loss_sds` does not hold that. The figures of many simulated jobs are
-    printed by `tests/benchmarks/cup.py`.
+    faster than the walk. Below 2.2 m/s nothing is said. Of simulated jobs of 15 min with wind enough a loss of 40 % was
+    found in 37 to 64 %, of 20 % in 7 to 41 %, most often from ahead; 1 of 960 bare cups was accused
+    (`tests/benchmarks/cup.py`). The loss is told too small, of 20 % by a sixth, of 40 % by a third or more, for part of
+    it is taken for wind; `loss_sds` does not hold that.
 
     References
     ----------
