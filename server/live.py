@@ -312,7 +312,7 @@ class Live:
         now, treatment = self._wind_now, self._setup.treatment
         names = (
             "apparent_mps", "true_mps", "true_sd_mps", "mean_60s_mps", "mean_60s_sd_mps", "mean_2min_mps",
-            "gust_3s_mps", "from_deg", "from_sd_deg", "p_above_limit",
+            "mean_2min_sd_mps", "gust_3s_mps", "gust_3s_sd_mps", "from_deg", "from_sd_deg", "p_above_limit",
         )  # fmt: skip
         limit = treatment.wind_limit_mps
         notice = treatment.wind_notice_mps or (0.8 * limit if limit is not None else None)

@@ -54,7 +54,9 @@ class WindPart:
     mean_60s_mps: float | None = None
     mean_60s_sd_mps: float | None = None
     mean_2min_mps: float | None = None
+    mean_2min_sd_mps: float | None = None
     gust_3s_mps: float | None = None
+    gust_3s_sd_mps: float | None = None
     from_deg: float | None = None
     from_sd_deg: float | None = None
     p_above_limit: float | None = None

@@ -12,8 +12,8 @@ from playwright.sync_api import Browser, Page, Route
 
 JOB = {"id": 2, "name": "North lawn", "state": "running", "started_at": "2027-01-15T08:00:00+00:00"}
 WIND_KEYS = (
-    "apparent_mps true_mps true_sd_mps mean_60s_mps mean_60s_sd_mps mean_2min_mps gust_3s_mps from_deg from_sd_deg "
-    "p_above_limit limit_mps notice_mps height_m"
+    "apparent_mps true_mps true_sd_mps mean_60s_mps mean_60s_sd_mps mean_2min_mps mean_2min_sd_mps gust_3s_mps "
+    "gust_3s_sd_mps from_deg from_sd_deg p_above_limit limit_mps notice_mps height_m"
 )
 WIND = dict.fromkeys(WIND_KEYS.split())
 COUNTS = dict.fromkeys(["read", "refused", "duplicate", "missing", "unknown_stream", "backlog"], 0)

@@ -42,14 +42,19 @@ function advisePace(speed_mps, wanted_mps) {
 /** The true wind of the last minute, its error and gust, against the limit. */
 export function describeWind(snapshot, set) {
   const { wind } = snapshot;
-  const mean = convert(wind.mean_60s_mps, "speed", set);
-  const sd = convert(wind.mean_60s_sd_mps, "speed", set);
-  const error = sd === null ? "" : ` ± ${sd.toFixed(1)}`;
-  const figure = mean === null ? UNKNOWN : `${mean.toFixed(1)}${error}\u00a0${unitOf("speed", set)}`;
+  const figure = formatSure(wind.mean_60s_mps, wind.mean_60s_sd_mps, set);
   const height = wind.height_m ? ` at ${formatQuantity(wind.height_m, "length", set)}` : "";
   const from = wind.from_deg === null ? "" : `, from the ${formatFrom(wind.from_deg)}`;
   return { name: `Wind, mean of 60 s${height}`, figure, remark: `${compareWind(wind, set)}${from}`,
-    gust: `Gust of 3 s: ${formatSpeed(wind.gust_3s_mps, set)}` };
+    gust: `Gust of 3 s: ${formatSure(wind.gust_3s_mps, wind.gust_3s_sd_mps, set)}` };
+}
+
+/** A speed with its standard deviation, where it has one. */
+function formatSure(speed_mps, sd_mps, set) {
+  const speed = convert(speed_mps, "speed", set);
+  const sd = convert(sd_mps, "speed", set);
+  if (speed === null) return UNKNOWN;
+  return `${speed.toFixed(1)}${sd === null ? "" : ` ± ${sd.toFixed(1)}`}\u00a0${unitOf("speed", set)}`;
 }
 
 function compareWind(wind, set) {
