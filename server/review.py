@@ -26,9 +26,9 @@ from server.core.simex import correct_totals
 from server.core.swath import pattern_from_sprayer
 from server.core.timebase import Timebase, align_boots, count_missing, job_seconds
 from server.core.track import plane_of, smooth_track
-from server.core.wind import estimate_wind
 from server.core.windverdict import judge_pass_winds, summarise_wind
 from server.notes import write_notes
+from server.sidework import Sidework, WindQuestion, is_worth_it
 
 DRAWS = 64
 NOISE_DRAWS = 8
@@ -55,25 +55,33 @@ class Work:
 
 def review_job(log: JobLog, setup: Setup, *, report: Report | None = None) -> JobResult:
     """Compute a whole job; the same samples and settings give the same result to the last bit."""
-    tell = report or (lambda what, share: None)
-    rng = np.random.default_rng(int(log.digest[:16], 16))
+    heard = log.wind.mono
+    duration_s = float(np.ptp(heard)) if len(heard) else 0.0
+    with Sidework(is_wanted=is_worth_it(duration_s)) as aside:
+        return _review_beside(aside, log, setup, report or (lambda what, share: None))
+
+
+def _review_beside(aside: Sidework, log: JobLog, setup: Setup, tell: Report) -> JobResult:
+    """The job, with its wind asked of another program as soon as the rig's way is known."""
+    seed = int(log.digest[:16], 16)
+    rng = np.random.default_rng(seed)
     tell("track", 0.05)
     work = follow_job(log, setup, rng=rng)
+    aside.ask(
+        WindQuestion(
+            log.wind,
+            replace(work.track, deviations_m=work.track.deviations_m[:0]),
+            work.timebase,
+            setup.anemometer,
+            setup.treatment,
+            work.intervals,
+            (seed, 1),
+        )
+    )
     tell("passes", 0.3)
     spans, pairs = pair_passes(work, setup)
     passes = _measure(log, setup, work, spans)
-    tell("wind", 0.4)
-    wind = estimate_wind(
-        log.wind,
-        work.track,
-        work.timebase,
-        anemometer=setup.anemometer,
-        treatment=setup.treatment,
-        rng=rng,
-        intervals=work.intervals,
-    )
-    passes = judge_pass_winds(passes, wind, treatment=setup.treatment, plane=work.plane)
-    tell("dose", 0.6)
+    tell("dose", 0.4)
     pattern, way = pattern_from_sprayer(setup.sprayer), add_ends(work.track, work.intervals)
     # From here on the sampled tracks, the largest thing here, are held once.
     work = replace(work, track=replace(work.track, deviations_m=work.track.deviations_m[:0].copy()))
@@ -92,7 +100,10 @@ def review_job(log: JobLog, setup: Setup, *, report: Report | None = None) -> Jo
         watch=lambda laid: drawn.append(read_figures(laid, ground, treatment=setup.treatment)),
     )
     way = replace(way, deviations_m=way.deviations_m[:NOISE_DRAWS].copy())
-    tell("findings", 0.9)
+    tell("wind", 0.65)
+    wind = aside.take()
+    passes = judge_pass_winds(passes, wind, treatment=setup.treatment, plane=work.plane)
+    tell("findings", 0.95)
     findings = find_findings(dose, ground, treatment=setup.treatment)
     totals = correct_totals(
         _total(setup, work, passes, deposit, ground),

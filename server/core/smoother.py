@@ -5,6 +5,7 @@ d, the bias of its velocity [m/s]; a, c, where the pass that is being walked lie
 place for each peg [m].
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from math import exp
 
@@ -27,6 +28,8 @@ _E, _B, _D, _LINE, _SLANT = range(OWN_STATES)
 _BLOCK = 512
 _SETTLING = 10
 _NOTHING = 1e12
+_AXES = {"mean": 1, "start": 1, "white": 1, "added": 2, "aid_noise": 2}
+"""Along which axis of a model's figures its alternatives lie."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -131,20 +134,20 @@ def smooth_errors(bins: Bins, *, rng: np.random.Generator, draws: int, scales: S
     return _sample_back(model, forward, rng, draws)
 
 
-def weigh_scales(bins: Bins, scales: Scales) -> Floats:
+def weigh_scales(kinds: Sequence[Bins], scales: Sequence[Scales]) -> list[Floats]:
     """The logarithm of how likely the observations are under each alternative.
 
     Parameters
     ----------
-    bins
-        Observations and sizes, a row a bin.
+    kinds
+        The same observations with the sizes of each kind of receiver, a row a bin.
     scales
-        Alternative factors on the sizes, each [k].
+        Alternative factors on each kind's sizes, each [k].
 
     Returns
     -------
-    Floats
-        Log-likelihood [k], up to a constant.
+    list[Floats]
+        Log-likelihoods [k] of each kind, up to a constant.
 
     References
     ----------
@@ -157,10 +160,12 @@ def weigh_scales(bins: Bins, scales: Scales) -> Floats:
     >>> place = 0.3 * np.random.default_rng(1).standard_normal((300, 2))
     >>> bins = Bins(1.0, place, 0.09 * flat, 1e-9 * flat, 100 * flat, 1e-12 * flat, 1e-9 * flat, flat > 0, flat < 0)
     >>> one, more = np.ones(3), np.array([0.5, 1.0, 2.0])
-    >>> int(weigh_scales(bins, Scales(more, one, one, one, one)).argmax())
+    >>> int(weigh_scales([bins], [Scales(more, one, one, one, one)])[0].argmax())
     1
     """
-    return _filter(_Model(bins, scales), keeps=False).weight
+    models = [_Model(*kind) for kind in zip(kinds, scales, strict=True)]
+    ends = np.cumsum([model.kinds for model in models])[:-1]
+    return np.split(_filter(_join_models(models), keeps=False).weight, ends)
 
 
 class _Model:
@@ -193,7 +198,6 @@ class _Model:
         if aids is not None:
             self._add_aids(aids, scales, keep, added)
         self.keep, self.added = keep, added
-        self.held = keep[..., :, None] * keep[..., None, :]
 
     def _add_aids(self, aids: Aids, scales: Scales, keep: Floats, added: Floats) -> None:
         """Lines and pegs."""
@@ -214,6 +218,19 @@ class _Model:
         self.aid_value = np.where(has, aids.value_m, 0.0)[..., None]
         self.look[~has] = 0.0
         self.has_aid = np.logical_or(has[:, 0], has[:, 1])
+
+
+def _join_models(models: list[_Model]) -> _Model:
+    """Several kinds with the same observations as alternatives of one."""
+    whole = models[0]
+    if len(models) == 1:
+        return whole
+    whole.keep = np.concatenate([np.broadcast_to(m.keep, (*m.added.shape[:3], m.states)) for m in models], axis=2)
+    for name in ("mean", "start", "white", "added", "aid_noise"):
+        if hasattr(whole, name):
+            setattr(whole, name, np.concatenate([getattr(m, name) for m in models], axis=_AXES[name]))
+    whole.kinds = sum(m.kinds for m in models)
+    return whole
 
 
 @dataclass(frozen=True, slots=True)
@@ -238,7 +255,7 @@ def _filter(model: _Model, *, keeps: bool) -> _Forward:
     drags, seen, has_aid = model.drag.tolist(), model.seen.tolist(), model.has_aid.tolist()
     for i in range(model.count):
         if i:
-            state.predict(drags[i], model.keep[i], model.held[i], model.added[i])
+            state.predict(drags[i], model.keep[i], model.added[i])
         if keeps:
             before_means[i], before[i] = x[:, 0], p[:, 0]
         if seen[i]:
@@ -262,14 +279,15 @@ class _State:
         self._fixes: list[tuple[Floats, Floats, Floats]] = []
         self._aids: list[tuple[Floats, Floats, Floats]] = []
 
-    def predict(self, drag: float, keep: Floats, held: Floats, added: Floats) -> None:
+    def predict(self, drag: float, keep: Floats, added: Floats) -> None:
         """Carry states and covariances a bin further."""
         if drag:
             self._error -= drag * self._bias
             self._error_row -= drag * self._bias_row
             self._error_column -= drag * self._bias_column
         self.x *= keep
-        self.p *= held
+        self.p *= keep[..., None]
+        self.p *= keep[..., None, :]
         self._diagonal += added
 
     def see_fix(self, value: Floats, white: Floats) -> None:

@@ -192,8 +192,8 @@ def _smooth_walk(
     told = (np.where(walk.motion.is_told, v, np.nan) for v in (walk.motion.east_mps, walk.motion.north_mps))
     noise = judge_velocity_noise(walk.t, *told)
     kinds = list_models(noise, usual=usual, has_doppler=walk.motion.has_doppler)
-    fits = [(fit_scales(_fill_bins(walk, models, FIT_STEP_S)[0]), models) for models in kinds]
-    (scales, _), models = max(fits, key=lambda fit: fit[0][1])
+    fits = fit_scales([_fill_bins(walk, models, FIT_STEP_S)[0] for models in kinds])
+    (scales, _), models = max(zip(fits, kinds, strict=True), key=lambda fit: fit[0][1])
     step = _FAST_STEP_S if np.median(walk.quality[usable]) >= FLOAT else _SLOW_STEP_S
     bins, centres = _fill_bins(walk, models, step)
     if edges and models[usual].wander_sd_m > EDGE_SD_M:
