@@ -28,6 +28,7 @@ from server.snapshot import (
     WindPart,
     known,
 )
+from server.station import Station
 from server.store.jobs import Job
 
 STALE_S = 5.0
@@ -157,6 +158,7 @@ class Live:
         """Begin the wind anew: another rig or another cup, but not another job, for the wind knows nothing of jobs."""
         self._wind = WindFold(anemometer=self._setup.anemometer, treatment=self._setup.treatment)
         self._cup = LiveCup(self._setup.anemometer)
+        self.station = Station(self._setup.anemometer, self._setup.treatment)
         self._wind_now = WindNow(nan)
         self._velocities: deque[tuple[float, float, float]] = deque(maxlen=60)
         self._wind_at = nan
@@ -205,7 +207,9 @@ class Live:
         elif isinstance(message, wire.Wind):
             self._wind_at = t
             for air in self._cup.take(t, t - message.mono, message):
-                self._wind_now = self._wind.step(self._second(air))
+                second = self._second(air)
+                self._wind_now = self._wind.step(second)
+                self.station.take(second, self._wind_now, self.utc_offset_s)
 
     def _note_trouble(self, t: float, event: wire.Event) -> None:
         """What the rig itself complains of."""

@@ -18,6 +18,7 @@ from server.core.polygons import rings_from_zone
 from server.core.results import Plane
 from server.core.setup import Setup, Span
 from server.errors import ConflictError, LogError, ServiceError, StoreError
+from server.history.book import History
 from server.ingest import Ingest, Replies
 from server.intake import Fresh
 from server.jobs import DeviceTime, Jobs, open_span, require_device
@@ -48,6 +49,7 @@ class Service:
         self.ingest = Ingest(database, ring=self._ring)
         self.reviews = Reviews(database)
         self.broadcast = Broadcast(now=now)
+        self.history = History(database, self.ingest)
         self.strips = Strips(database, flush=self._flush, on_change=self.broadcast.wake)
         self.database = database
         self._now = now
@@ -271,6 +273,7 @@ class Service:
         is_live = self.live.take(fresh)
         if self._held is not None:
             self._held.append(lambda live: live.take(fresh))
+        self.history.keep(self.live.rig, self.live.station)
         if self.live.way.passes_done != self._passes_judged:
             self._judge_strips()
         if is_live:

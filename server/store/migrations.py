@@ -61,3 +61,17 @@ def note_boots(db: Database) -> None:
     db.execute("ALTER TABLE boot ADD COLUMN first_received REAL")
     firsts = " UNION ALL ".join(f"SELECT boot, received FROM {stream}" for stream in _SAMPLES)
     db.execute(f"UPDATE boot SET first_received = (SELECT min(received) FROM ({firsts}) WHERE boot = boot.id)")
+
+
+@migrations()
+def keep_wind(db: Database) -> None:
+    """The wind's history in small whole numbers: thousandths of m/s, ten-thousandths of the mean unit vector."""
+    db.execute(
+        "CREATE TABLE wind_source (id INTEGER PRIMARY KEY, kind TEXT NOT NULL, name TEXT NOT NULL, "
+        "height_m REAL NOT NULL, step_s INTEGER NOT NULL, UNIQUE (kind, name, height_m, step_s))"
+    )
+    db.execute(
+        "CREATE TABLE wind_block (source INTEGER NOT NULL, minute INTEGER NOT NULL, mean_mmps INTEGER NOT NULL, "
+        "gust_mmps INTEGER, from_east INTEGER, from_north INTEGER, known_s INTEGER NOT NULL, "
+        "below_s INTEGER NOT NULL, is_station INTEGER NOT NULL, PRIMARY KEY (source, minute)) WITHOUT ROWID"
+    )
