@@ -157,6 +157,49 @@ def demo(port: int, pace: float | None, folder: Path | None, once: bool) -> None
     run_demo(DemoSettings(port, pace, folder, once))
 
 
+@main.group()
+def history() -> None:
+    """The wind of the past."""
+
+
+@history.command("import")
+@click.argument("file", type=FILE)
+@click.option("--name", help="What the readings are called; else the file's name.")
+@click.option("--database", type=FILE, default=DATABASE, show_default=True, help="The service's database.")
+@click.option("--look", is_flag=True, help="Only tell how the file would be read, and what it does not say.")
+@click.option("--json", "is_json", is_flag=True, help="Print the report as JSON.")
+@click.option("--mapping", "mapping_file", type=FILE, help="JSON file that tells everything; nothing is looked for.")
+@click.option("--time", multiple=True, help="Column of the time, by name or number; twice for date and time of day.")
+@click.option("--speed", help="Column of the mean speed.")
+@click.option("--gust", help="Column of the gust, or none.")
+@click.option("--direction", help="Column of the direction, or none.")
+@click.option("--flag", help="Column of a quality flag, or none.")
+@click.option("--good-flags", multiple=True, help="Flag of good rows.")
+@click.option("--unit", help="Unit of the speeds: m/s, km/h, mph, kn or ft/min.")
+@click.option("--missing", type=float, multiple=True, help="Number that stands for a missing speed.")
+@click.option("--separator", help="What stands between fields.")
+@click.option("--decimal", help="Decimal mark: point or comma.")
+@click.option("--date-order", help="ymd, dmy, mdy, day_of_year, epoch_s or epoch_ms.")
+@click.option("--zone", help="Time zone: UTC, -05:00, or a name such as Europe/Berlin.")
+@click.option("--stamp", help="Whether times mark the begin or the end of their interval.")
+@click.option("--height-m", type=float, help="Height of the instrument above the ground, m.")
+@click.option("--first-line", type=int, help="Number of the first line of readings.")
+def import_history(
+    file: Path, name: str | None, database: Path, look: bool, is_json: bool, mapping_file: Path | None, **told: object
+) -> None:
+    """Bring wind readings along: any table of times and speeds, plain or gzip."""
+    step_back()
+    from server.history.importer import import_file, store_import
+    from server.history.telling import print_look, print_report, read_told, tell_refusal
+
+    with tell_refusal(is_json=is_json):
+        if look:
+            print_look(file, is_json=is_json)
+            return
+        found = import_file(file, read_told(file, mapping_file, told))
+        print_report(store_import(database, name or file.name.split(".")[0], found), is_json=is_json)
+
+
 def step_back() -> None:
     """Let whoever else works on this board go first: the service asks for this while liquid flows."""
     os.nice(NICENESS)

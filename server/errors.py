@@ -4,6 +4,7 @@ ServiceError
 ├── SettingsError   a settings file that cannot be used          (also ValueError)
 ├── LogError        a raw log that cannot be read                (also ValueError)
 ├── StoreError      the database refuses                         (also OSError)
+├── HistoryError    a table of wind readings that is of no use   (also ValueError)
 ├── LinkError       the broker refuses the link for good         (also ConnectionError)
 ├── RequestError    something asked for that makes no sense      (also ValueError)
 ├── ConflictError   something that does not go as things stand   (also ValueError)
@@ -26,6 +27,10 @@ class LogError(ServiceError, ValueError):
 
 class StoreError(ServiceError, OSError):
     """The database refuses: a full or read-only disk, or a file that is none."""
+
+
+class HistoryError(ServiceError, ValueError):
+    """A table of wind readings that is of no use."""
 
 
 class LinkError(ServiceError, ConnectionError):

@@ -19,6 +19,7 @@ from server.core.results import Plane
 from server.core.setup import Setup, Span
 from server.errors import ConflictError, LogError, ServiceError, StoreError
 from server.history.book import History
+from server.history.upload import Uploads
 from server.ingest import Ingest, Replies
 from server.intake import Fresh
 from server.jobs import DeviceTime, Jobs, open_span, require_device
@@ -50,6 +51,7 @@ class Service:
         self.reviews = Reviews(database)
         self.broadcast = Broadcast(now=now)
         self.history = History(database, self.ingest)
+        self.uploads = Uploads(database)
         self.strips = Strips(database, flush=self._flush, on_change=self.broadcast.wake)
         self.database = database
         self._now = now
@@ -84,6 +86,7 @@ class Service:
         await asyncio.gather(*self._tasks, return_exceptions=True)
         await self.settle()
         self.strips.stop()
+        self.uploads.stop()
         await self.strips.settle()
         self.reviews.close()
         await asyncio.to_thread(self.ingest.stop)

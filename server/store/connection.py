@@ -9,6 +9,8 @@ from server.errors import StoreError
 from server.store.migrations import migrations
 
 BUSY_S = 10.0
+DATABASE_ERRORS = (sqlite3.Error,)
+"""What the database raises, for those outside who say it in one line."""
 
 
 def open_writer(file: Path) -> sqlite3.Connection:
