@@ -67,6 +67,7 @@ def lay_bins(readings: Readings, tally: Tally, *, is_end_stamped: bool) -> Bins:
     gust = np.frombuffer(readings.gust, dtype=np.float32)[order].astype(np.float64)
     if not np.isfinite(gust).any():
         gust = _run_means(utc, speed, cadence)
+    gust = np.fmax.reduceat(gust, first)
     east, north = _mean_vectors(np.frombuffer(readings.from_deg, dtype=np.float32)[order].astype(np.float64), first)
     spent = np.minimum(counts * cadence, step) if cadence < MINUTE_S else np.full(len(first), float(step))
     is_long = steps > GAP * cadence
@@ -76,7 +77,7 @@ def lay_bins(readings: Readings, tally: Tally, *, is_end_stamped: bool) -> Bins:
         regular_fraction=float((np.abs(steps - cadence) <= REGULAR * cadence).mean()),
         minute=minute[first],
         mean=np.add.reduceat(speed, first) / counts,
-        gust=np.fmax.reduceat(gust, first),
+        gust=gust,
         east=east,
         north=north,
         known_s=np.rint(spent).astype(np.int64),

@@ -1,22 +1,29 @@
 """Reads a user's file of wind readings as its mapping says, and reports what became of each row."""
 
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import islice
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 
-from server.errors import HistoryError, StoreError
+from server.errors import HistoryError, RequestError, StoreError
 from server.history.bins import Bins, lay_bins
 from server.history.mapping import Mapping, require_told
 from server.history.readings import each_line, gather_readings
+from server.history.stamp import tell_order
 from server.history.table import read_lines, split_line
 from server.history.tally import UNREADABLE, Note, Tally
 from server.store.connection import DATABASE_ERRORS, open_writer
 from server.store.history import Source, count_blocks, list_shelves, save_blocks
 
+DATES = {
+    "ymd": "year, month, day",
+    "dmy": "day, month, year",
+    "mdy": "month, day, year",
+    "day_of_year": "year, day of the year",
+}
 GAPS_TOLD = 20
 BLOCKS_AT_ONCE = 2000
 UNREADABLE_SHARE = 0.5
@@ -65,7 +72,7 @@ class Import:
         mapping, bins = self.mapping, self.bins
         yield f"Each time is taken as the {mapping.stamp} of an interval of {bins.cadence_s:g} s."
         if mapping.date_order not in ("epoch_s", "epoch_ms"):
-            yield f"Times are taken as {mapping.zone}."
+            yield f"Times are taken as {mapping.zone}, dates as {DATES[mapping.date_order or 'ymd']}."
         yield f"Speeds are taken as {mapping.unit}, {mapping.height_m:g} m above the ground."
         if bins.regular_fraction < REGULAR_SHARE:
             yield "Rows come at uneven times: the usual distance is taken as the interval of each."
@@ -93,7 +100,13 @@ def store_import(database: Path, name: str, found: Import) -> dict[str, Any]:
 
 
 def import_file(path: Path, mapping: Mapping) -> Import:
-    """Read a plain or gzip file; raises HistoryError, RequestError."""
+    """Read a plain or gzip file; raises HistoryError, RequestError.
+
+    Where the order of dates was not told, a day above 12 anywhere in the file tells it; without one it is refused.
+    """
+    if mapping.date_order is None:
+        require_told(mapping, but=("date_order",))
+        mapping = replace(mapping, date_order=_find_order(path, mapping))
     return import_lines(each_line(read_lines(path)), mapping)
 
 
@@ -119,6 +132,20 @@ def import_lines(lines: Iterable[str], mapping: Mapping) -> Import:
         raise HistoryError(f"of {readings.rows} rows {len(readings.utc)} can be used: nothing is imported. {reasons}")
     bins = lay_bins(readings, tally, is_end_stamped=mapping.stamp == "end")
     return Import(mapping, readings.rows, len(readings.utc), bins, tally.notes())
+
+
+def _find_order(path: Path, mapping: Mapping) -> str:
+    """The order of a file's dates; raises RequestError where it does not show."""
+    spot = mapping.time[0] - 1
+    rows = (split_line(text, mapping.separator) for text in each_line(read_lines(path)))
+    order = tell_order(row[spot] for row in rows if len(row) > spot)
+    if order is None:
+        raise RequestError(
+            "date_order",
+            "not told, and the file does not show it: no day above 12 stands beside a year of four digits. "
+            "Tell ymd, dmy or mdy",
+        )
+    return order
 
 
 def _join(head: list[str], rest: Iterable[str]) -> Iterable[str]:

@@ -105,11 +105,11 @@ def check_mapping(mapping: Mapping) -> Mapping:
     return mapping
 
 
-def require_told(mapping: Mapping, *, columns: int) -> Mapping:
-    """The mapping, if all is told that an import needs; raises RequestError with what is not."""
+def require_told(mapping: Mapping, *, columns: int = MOST_COLUMNS, but: tuple[str, ...] = ()) -> Mapping:
+    """The mapping, if all is told that an import needs, `but` for some keys; raises RequestError with what is not."""
     check_mapping(mapping)
     for key, meaning in WANTED.items():
-        if getattr(mapping, key) in (None, ()) and not (key == "zone" and _is_epoch(mapping)):
+        if key not in but and getattr(mapping, key) in (None, ()) and not (key == "zone" and _is_epoch(mapping)):
             raise RequestError(key, f"not told: {meaning}")
     if mapping.flag is not None and not mapping.good_flags:
         raise RequestError("good_flags", "not told: which flags mark good rows")

@@ -10,7 +10,7 @@ from server.core.units import SPEED_UNITS
 from server.errors import HistoryError
 from server.history.clues import find_column, find_unit
 from server.history.mapping import MISSING_CODES, SEPARATORS, WANTED, Mapping
-from server.history.stamp import Stamps, split_date
+from server.history.stamp import Stamps, split_date, tell_order
 from server.history.table import read_number, split_line, split_lines
 
 HEAD_BYTES = 65_536
@@ -217,22 +217,13 @@ def _find_clock(sheet: _Sheet, date_column: int) -> int | None:
 
 def _find_order(fields: list[str], doubts: list[Doubt]) -> str | None:
     """The date's order, if any day above 12, a year in front or a named month tells it."""
-    dates = [date for date in map(split_date, fields) if date is not None]
-    example = fields[0][:20] if fields else ""
-    if any(re.match(r"\d{4}", field) for field in fields):
-        return "ymd"
-    if not any(re.search(r"\d{4}", field) for field in fields):
-        doubts.append(
-            Doubt("date_order", f"No year has four digits, so it cannot be told which part it is: {example}.")
-        )
-        return None
-    if any(date[1] < 0 for date in dates) or any(date[0] > 12 for date in dates):
-        return "dmy"
-    if any(date[1] > 12 for date in dates):
-        return "mdy"
-    rows = f"the first {len(fields)} rows" if len(fields) > 1 else "the first row"
-    doubts.append(Doubt("date_order", f"No day in {rows} is above 12, so day and month may be swapped: {example}."))
-    return None
+    order, example = tell_order(fields), fields[0][:20] if fields else ""
+    if order is None and any(re.search(r"\d{4}", field) for field in fields):
+        rows = f"the first {len(fields)} rows" if len(fields) > 1 else "the first row"
+        doubts.append(Doubt("date_order", f"No day in {rows} is above 12, so day and month may be swapped: {example}."))
+    elif order is None:
+        doubts.append(Doubt("date_order", f"No year has four digits, so which part it is cannot be told: {example}."))
+    return order
 
 
 def _propose_wind(sheet: _Sheet, mapping: Mapping, doubts: list[Doubt]) -> Mapping:

@@ -3,7 +3,7 @@
 from array import array
 from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass, field
-from itertools import chain, islice
+from itertools import chain, islice, pairwise
 from math import isfinite, nan
 from statistics import median
 
@@ -17,7 +17,8 @@ from server.history.zone import Clock
 
 HIGHEST_MPS = 75.0
 """No mean wind near the ground is above this (WMO-No. 8: the range that anemometers must have)."""
-MOST_ROWS = 2_000_000
+MOST_ROWS = 1_000_000
+"""Nearly two years of minutes; reading them takes about 200 MB."""
 HEAD_ROWS = 500
 GUST_SLACK_MPS = 0.05
 """So much below the mean a gust may be by rounding."""
@@ -31,7 +32,7 @@ class Readings:
     speed: "array[float]" = field(default_factory=lambda: array("f"))
     gust: "array[float]" = field(default_factory=lambda: array("f"))
     from_deg: "array[float]" = field(default_factory=lambda: array("f"))
-    line: "array[int]" = field(default_factory=lambda: array("l"))
+    line: "array[int]" = field(default_factory=lambda: array("I"))
     rows: int = 0
 
 
@@ -57,7 +58,7 @@ def gather_readings(lines: Iterable[str], mapping: Mapping, tally: Tally) -> Rea
 
 
 def _find_cadence(head: list[str], mapping: Mapping) -> float:
-    """Usual time between rows by the table's own clock; NaN where there is none."""
+    """Usual time from row to row by the table's own clock, below 0 with the newest first; NaN where there is none."""
     stamps, spots = Stamps(mapping.date_order or ""), [column - 1 for column in mapping.time]
     times = []
     for text in head:
@@ -65,8 +66,8 @@ def _find_cadence(head: list[str], mapping: Mapping) -> float:
         found = stamps.read([fields[spot] for spot in spots]) if len(fields) > max(spots) else None
         if found is not None:
             times.append(found[0])
-    steps = [abs(after - before) for before, after in zip(times, islice(times, 1, None), strict=False)]
-    return median([step for step in steps if step > 0.0] or [nan])
+    steps = [after - before for before, after in pairwise(times) if after != before]
+    return median(steps or [nan])
 
 
 Row = tuple[float, float, float, float]
@@ -132,8 +133,8 @@ def _make_time_reader(mapping: Mapping, tally: Tally, cadence: float) -> Callabl
 
 
 def settle_twice(moments: tuple[float, ...], *, last: float, cadence: float) -> float | None:
-    """Of two instants the one that follows on from the row before, in a table of either order; None: neither does."""
-    near = [moment for moment in moments if 0.0 < abs(moment - last) <= 1.5 * cadence]
+    """Of two instants the one that follows on from the row before by the usual time; None: neither or both do."""
+    near = [moment for moment in moments if 0.0 < (moment - last) / cadence <= 1.5]
     return near[0] if len(near) == 1 else None
 
 

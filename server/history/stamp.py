@@ -1,6 +1,7 @@
 """The times that tables hold, in the orders and forms that people write them, as seconds since 1970."""
 
 import re
+from collections.abc import Iterable
 from datetime import date
 from math import isfinite
 
@@ -49,6 +50,23 @@ def split_date(text: str) -> tuple[int, int, int] | None:
     parts = found.groups()[:3] if found[1] else found.groups()[3:]
     numbers = [_read_part(part) for part in parts]
     return None if None in numbers else (numbers[0] or 0, numbers[1] or 0, numbers[2] or 0)
+
+
+def tell_order(fields: Iterable[str]) -> str | None:
+    """The order of dates, if a year in front, a named month or a day above 12 tells it; None: it does not show."""
+    for field in fields:
+        parts = split_date(field)
+        if parts is None:
+            continue
+        if re.match(r"\s*\d{4}", field):
+            return "ymd"
+        if re.search(r"\d{4}", field) is None:
+            continue
+        if parts[1] < 0 or parts[0] > 12:
+            return "dmy"
+        if parts[1] > 12:
+            return "mdy"
+    return None
 
 
 def _read_part(part: str) -> int | None:

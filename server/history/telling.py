@@ -22,13 +22,16 @@ SPOKEN = {"comma": ",", "semicolon": ";", "tab": "\t", "bar": "|", "spaces": " "
 
 
 def read_told(file: Path, mapping_file: Path | None, told: Table[str, object]) -> Mapping:
-    """The mapping of a file: from JSON, or what its head says with what is told; raises RequestError for doubts left."""
+    """A file's mapping: from JSON, or what its head says with what is told; raises RequestError for doubts left."""
     if mapping_file is not None:
         return read_mapping_file(mapping_file)
     given = {key: value for key, value in told.items() if value not in (None, ())}
     proposal = propose_mapping(read_head(file))
     mapping = replace(proposal.mapping, **_read_values(given, proposal.columns))
     left = [doubt for doubt in proposal.doubts if doubt.key not in given]
+    if mapping.time and mapping.date_order is None:
+        # The rest of the file may tell it.
+        left = [doubt for doubt in left if doubt.key != "date_order"]
     if mapping.flag is None:
         left = [doubt for doubt in left if doubt.key != "good_flags"]
     if left:

@@ -57,17 +57,18 @@ def connection(tmp_path):
 
 
 def browse(desk, minutes=10, step=60):
-    """The history since the rig was parked."""
+    """The history since the rig was parked, once all is written that waits to be."""
+    desk.service.ingest.call(lambda writer: None).result(30)
     path = f"/api/history?from={BEGIN}&to={BEGIN + 60 * minutes}&step={step}"
     return desk.ask("GET", path).json()
 
 
 def test_a_parked_rig_records_each_minute_at_its_cups_height(desk) -> None:
     desk.take(parked(3.6, hz=10.0))
+    (series,) = browse(desk)["series"]
     (shelf,) = desk.service.jobs.read(list_shelves)
     cup = desk.service.jobs.setup.anemometer
     assert shelf.source == Source("rig", "yard", cup.height_m, 60)
-    (series,) = browse(desk)["series"]
     assert series["start_utc"] == [BEGIN + 60 * k for k in range(4)]
     assert series["mean_mps"][1:] == pytest.approx([cup.offset_mps + 10 * cup.mps_per_hz] * 3, abs=0.005)
     assert series["gust_3s_mps"][1:] == pytest.approx([cup.offset_mps + 10 * cup.mps_per_hz] * 3, abs=0.005)
@@ -92,6 +93,7 @@ def test_a_minute_costs_one_write(desk) -> None:
         )
     ).result(5)
     desk.take(parked(5.6, hz=10.0))
+    desk.service.ingest.call(lambda writer: None).result(30)
     assert len(writes) == 6
 
 
