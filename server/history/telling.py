@@ -27,7 +27,7 @@ def read_told(file: Path, mapping_file: Path | None, told: Table[str, object]) -
         return read_mapping_file(mapping_file)
     given = {key: value for key, value in told.items() if value not in (None, ())}
     proposal = propose_mapping(read_head(file))
-    mapping = replace(proposal.mapping, **_read_values(given, proposal.columns))
+    mapping = check_mapping(replace(proposal.mapping, **_read_values(given, proposal.columns)))
     left = [doubt for doubt in proposal.doubts if doubt.key not in given]
     if mapping.time and mapping.date_order is None:
         # The rest of the file may tell it.
@@ -38,7 +38,7 @@ def read_told(file: Path, mapping_file: Path | None, told: Table[str, object]) -
         options = " ".join(f"--{doubt.key.replace('_', '-')}" for doubt in left)
         sentences = " ".join(doubt.sentence for doubt in left)
         raise RequestError(left[0].key, f"{file.name} is not imported before it is told: {options}. {sentences}")
-    return check_mapping(mapping)
+    return mapping
 
 
 def read_mapping_file(path: Path) -> Mapping:
