@@ -218,4 +218,4 @@ def test_whatever_is_sent_the_answer_is_an_answer(busy_desk, order, body) -> Non
 
 def test_the_api_describes_itself(desk) -> None:
     paths = desk.ask("GET", "/api/openapi.json").json()["paths"]
-    assert {"/api/live", "/api/jobs", "/api/jobs/{number}/review", "/api/setup"} <= set(paths)
+    assert {"/api/live", "/api/jobs", "/api/jobs/{number}/review", "/api/setup", "/api/history"} <= set(paths)
