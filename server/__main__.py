@@ -180,7 +180,7 @@ def history() -> None:
 @click.option("--separator", help="What stands between fields.")
 @click.option("--decimal", help="Decimal mark: point or comma.")
 @click.option("--date-order", help="ymd, dmy, mdy, day_of_year, epoch_s or epoch_ms.")
-@click.option("--zone", help="Time zone: UTC, -05:00, or a name such as Europe/Berlin.")
+@click.option("--zone", help="Time zone: UTC, -05:00, or an IANA name (Area/City).")
 @click.option("--stamp", help="Whether times mark the begin or the end of their interval.")
 @click.option("--height-m", type=float, help="Height of the instrument above the ground, m.")
 @click.option("--first-line", type=int, help="Number of the first line of readings.")

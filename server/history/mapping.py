@@ -52,7 +52,7 @@ WANTED = {
     "speed": "which column holds the mean wind speed",
     "unit": f"the unit of the speeds: one of {', '.join(SPEED_UNITS)}",
     "date_order": f"the order of the date's parts: one of {', '.join(DATE_ORDERS)}",
-    "zone": "the time zone: UTC, a fixed offset such as -05:00, or a name such as Europe/Berlin",
+    "zone": "the time zone: UTC, a fixed offset such as -05:00, or an IANA name (Area/City)",
     "stamp": "whether times mark the begin or the end of their interval: begin or end",
     "height_m": "the height of the instrument above the ground in metres",
 }

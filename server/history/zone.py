@@ -25,7 +25,7 @@ def read_zone(text: str) -> ZoneInfo | float:
         if seconds <= 14 * 3600:
             return float(seconds if found[1] == "+" else -seconds)
     if _NAME.fullmatch(text) is None:
-        raise RequestError("zone", f"{text[:40]!r}: UTC, an offset such as -05:00, or a name such as Europe/Berlin")
+        raise RequestError("zone", f"{text[:40]!r}: UTC, an offset such as -05:00, or an IANA name (Area/City)")
     try:
         return ZoneInfo(text)
     except (ZoneInfoNotFoundError, OSError, ValueError) as error:
