@@ -20,7 +20,7 @@ LADDER = ((1.0, 1.0), (0.75, 0.5), (0.87, 1.0), (1.15, 1.0), (1.35, 0.5))
 """Limits learnt from, as multiples of the one asked for, and what each counts: neighbours teach the same lesson."""
 LEVEL_STIFFNESS, SHAPE_STIFFNESS = 10.0, 40.0
 """1 / variance of the level (the column "always") and of the other coefficients between places."""
-WIDEN = 4.0
+WIDEN = 3.0
 """Variance of the log-odds over that of independent cases: those of an hour are nearly the same case."""
 CASE_S = {60.0: 300.0, 600.0: 600.0}
 """A case so often, by the length of the means."""

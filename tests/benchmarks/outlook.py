@@ -146,8 +146,9 @@ def write_start(series: list[Series], *, is_dry: bool) -> None:
     for step_s in (60, 600):
         for minutes in HORIZONS_MIN:
             found, _ = fit_start(series, minutes, step_s)
-            numbers = ", ".join(f"{value + 0.0:.3f}" for value in np.round(found, 3))
-            lines.append(f"    ({step_s}, {minutes}): ({numbers}),")
+            numbers = [f"{value + 0.0:.3f}" for value in np.round(found, 3)]
+            halves = [", ".join(half) for half in (numbers[:8], numbers[8:])]
+            lines.append(f"    ({step_s}, {minutes}): (\n        {halves[0]},\n        {halves[1]},\n    ),")
     days = sum(float(np.isfinite(one.past.mean_mps).sum()) * one.past.step_s / DAY_S for one in series)
     text = HEAD.format(days=days) + "\n".join(lines) + "\n}\n"
     print(text)
@@ -157,15 +158,16 @@ def write_start(series: list[Series], *, is_dry: bool) -> None:
 
 HEAD = '''"""What all places share about calm that lasts: coefficients before a place has a past of its own.
 
-Pure numbers, in the order of `server.core.windpast.NAMES`. Written by `tests/benchmarks/outlook.py --fit`; not by hand.
+Pure numbers, in the order of `server.core.windpast.NAMES`, by length of the means [s] and horizon [min]. Written by
+`tests/benchmarks/outlook.py --fit`; not by hand.
 
-Origin: {days:.0f} station-days of six recorded winds. 10-min means, January to August 2015, of a sheltered orchard field
-(10 m) and a tower (25 m) in Massachusetts (MacLeish Field Station, package macleish, CC0); 1-min means of seven days in
-Oklahoma and one day at two masts in Alabama, 10 m (Atmospheric Radiation Measurement, DOI 10.5439/1786358 and
+Origin: {days:.0f} station-days of six recorded winds. 10-min means, January to August 2015, of a sheltered orchard
+field (10 m) and a tower (25 m) in Massachusetts (MacLeish Field Station, package macleish, CC0); 1-min means of seven
+days in Oklahoma and one day at two masts in Alabama, 10 m (Atmospheric Radiation Measurement, DOI 10.5439/1786358 and
 10.5439/1455447), and of one day at 3 m in Colorado (National Renewable Energy Laboratory's Measurement and
-Instrumentation Data Center, from the tests of pvlib, BSD-3). Limits learnt from: between 0.8 and 5 m/s. Those for 1-min
-means start from those for 10-min means, since only ten station-days of them are there. Few places, all in North America:
-a place's own days soon count for more.
+Instrumentation Data Center, from the tests of pvlib, BSD-3). Limits learnt from: between 0.8 and 5 m/s. Those for
+1-min means start from those for 10-min means, since only ten station-days of them are there. Few places, all in North
+America: a place's own days soon count for more.
 """
 
 # fmt: off
@@ -268,7 +270,8 @@ def score_series(
             start, _ = fit_start(series, ahead, one.past.step_s, without=one.place)
             for limit in ASKED_MPS:
                 cases = gather_cases(one.past, limit_mps=limit, minutes=ahead, lon_deg=one.lon_deg)
-                if not 0.03 <= np.nanmean(cases.outcomes[cases.is_asked]) <= 0.97:
+                known = cases.outcomes[cases.is_asked & np.isfinite(cases.outcomes)]
+                if len(known) < 100 or not 0.03 <= known.mean() <= 0.97:
                     continue
                 for own in (day for day in days if day <= length * EARLIER + 0.5):
                     said = walk_series(cases, one.lon_deg, start, own, part)
@@ -314,6 +317,18 @@ def print_summary(cells: list[Cell]) -> None:
         print("  times:       " + " ".join(f"{(tenths == k).sum():6d}" for k in range(11)))
         shares = [came[tenths == k].mean() if (tenths == k).any() else float("nan") for k in range(11)]
         print("  stayed calm: " + " ".join(f"{share:6.3f}" for share in shares))
+
+
+def tell_sure(cells: list[Cell], name: str) -> str:
+    """Of the times that 0.9 or more was said, how often it stayed calm."""
+    came = np.concatenate([cell.said["came"][cell.said["said"] >= 0.9] for cell in cells] or [np.zeros(0)])
+    return f"{name} {came.mean():.3f} ({len(came)})" if len(came) else f"{name} –"
+
+
+def is_below(cell: Cell) -> bool:
+    """Whether 0.9 or more was said often and held too seldom."""
+    sure = cell.said["said"] >= 0.9
+    return bool(sure.sum() >= 50 and cell.said["came"][sure].mean() < 0.93)
 
 
 def held_share(cells: list[Cell]) -> float:
