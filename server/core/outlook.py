@@ -22,15 +22,16 @@ LEVEL_STIFFNESS, SHAPE_STIFFNESS = 10.0, 40.0
 """1 / variance of the level (the column "always") and of the other coefficients between places."""
 WIDEN = 3.0
 """Variance of the log-odds over that of independent cases: those of an hour are nearly the same case."""
+DRIFT_SD = 0.25
+"""Standard deviation of the log-odds that no length of history takes away: each season is a little different."""
 CASE_S = {60.0: 300.0, 600.0: 600.0}
 """A case so often, by the length of the means."""
 CASE_WEIGHT_S = 600.0
 """So much time counts as one case."""
 MEMORY_DAYS = 90.0
 """What is older says little of this season."""
-FALLING = ("latest", "10 min, low", "10 min, high", "30 min", "60 min, low", "60 min, high")
-FALLING += ("highest of 30 min", "highest of 60 min", "trend", "unevenness")
-"""More of any of these never makes calm likelier: a law, not a finding, so that few days cannot teach nonsense."""
+FALLING = NAMES[1:11]
+"""From "latest" to "unevenness": more of any of these never makes calm likelier: a law, not a finding, so that few days cannot teach nonsense."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -248,7 +249,7 @@ def tell_chances(model: CalmModel, rows: Floats) -> tuple[Floats, Floats, Floats
     [0.5, 0.16, 0.84]
     """
     odds = rows @ model.coefficients
-    reach = Z90 * np.sqrt(np.einsum("ij,jk,ik->i", rows, model.covariance, rows))
+    reach = Z90 * np.sqrt(DRIFT_SD**2 + np.einsum("ij,jk,ik->i", rows, model.covariance, rows))
     return logistic(odds), logistic(odds - reach), logistic(odds + reach)
 
 

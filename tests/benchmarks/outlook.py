@@ -300,18 +300,13 @@ def print_summary(cells: list[Cell]) -> None:
             skills = np.array([cell.skills[name] for cell in chosen])
             print(f"  against {name:18s} mean {skills.mean():+.3f}  least {skills.min():+.3f}")
         said, came = (np.concatenate([cell.said[name] for cell in chosen]) for name in ("said", "came"))
-        sure = [
-            (c.said["came"][c.said["said"] >= 0.9].mean(), c) for c in chosen if (c.said["said"] >= 0.9).sum() >= 50
-        ]
-        print(f"  said 0.9 or more: {(said >= 0.9).sum()} times, stayed calm {came[said >= 0.9].mean():.3f}")
-        if sure:
-            share, cell = min(sure, key=lambda pair: pair[0])
-            print(
-                f"    least of {len(sure)} cells {share:.3f} ({cell.series}, {cell.limit_mps:g} m/s, {cell.minutes} min)"
-            )
         print(
-            f"  90 % ranges held the share of their tenth in {100 * held_share(chosen):.0f} % of rows of 50 cases or more"
+            f"  said 0.9 or more: {(said >= 0.9).sum()} times, stayed calm {came[said >= 0.9].mean():.3f}; by minutes:"
         )
+        print("    " + "  ".join(tell_sure([c for c in chosen if c.minutes == m], f"{m} min") for m in HORIZONS_MIN))
+        least = [tell_sure([c], f"{c.series} {c.limit_mps:g} m/s {c.minutes} min") for c in chosen if is_below(c)]
+        print(f"    cells of 50 times or more under 0.93: {'; '.join(least) or 'none'}")
+        print(f"  90 % ranges held their tenth's share in {100 * held_share(chosen):.0f} % of rows of 50 cases or more")
         print("  said in 10:  " + " ".join(f"{k:6d}" for k in range(11)))
         tenths = np.round(10 * said).astype(int)
         print("  times:       " + " ".join(f"{(tenths == k).sum():6d}" for k in range(11)))
