@@ -20,9 +20,9 @@ LADDER = ((1.0, 1.0), (0.75, 0.5), (0.87, 1.0), (1.15, 1.0), (1.35, 0.5))
 """Limits learnt from, as multiples of the one asked for, and what each counts: neighbours teach the same lesson."""
 LEVEL_STIFFNESS, SHAPE_STIFFNESS = 10.0, 40.0
 """1 / variance of the level (the column "always") and of the other coefficients between places."""
-WIDEN = 3.0
+WIDEN = 2.0
 """Variance of the log-odds over that of independent cases: those of an hour are nearly the same case."""
-DRIFT_SD = 0.25
+DRIFT_SD = 0.2
 """Standard deviation of the log-odds that no length of history takes away: each season is a little different."""
 CASE_S = {60.0: 300.0, 600.0: 600.0}
 """A case so often, by the length of the means."""
@@ -31,7 +31,7 @@ CASE_WEIGHT_S = 600.0
 MEMORY_DAYS = 90.0
 """What is older says little of this season."""
 FALLING = NAMES[1:11]
-"""From "latest" to "unevenness": more of any of these never makes calm likelier: a law, not a finding, so that few days cannot teach nonsense."""
+"""From "latest" to "unevenness": more of it never makes calm likelier: a law, so that few days teach no nonsense."""
 
 
 @dataclass(frozen=True, slots=True)
