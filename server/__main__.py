@@ -187,7 +187,10 @@ def history() -> None:
 def import_history(
     file: Path, name: str | None, database: Path, look: bool, is_json: bool, mapping_file: Path | None, **told: object
 ) -> None:
-    """Bring wind readings along: any table of times and speeds, plain or gzip."""
+    """Bring wind readings along: any table of times and speeds, plain or gzip.
+
+    The database may be that of a running service, and is made where there is none.
+    """
     step_back()
     from server.history.importer import import_file, store_import
     from server.history.telling import print_look, print_report, read_told, tell_refusal

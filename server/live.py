@@ -209,7 +209,7 @@ class Live:
             for air in self._cup.take(t, t - message.mono, message):
                 second = self._second(air)
                 self._wind_now = self._wind.step(second)
-                self.station.take(second, self._wind_now, self.utc_offset_s)
+                self.station.take(second, self._wind.state, self.utc_offset_s)
 
     def _note_trouble(self, t: float, event: wire.Event) -> None:
         """What the rig itself complains of."""

@@ -7,7 +7,7 @@ from server.core.blocks import Block, BlockSums, WindSecond, step_block
 from server.core.profile import height_factor
 from server.core.setup import Anemometer, Treatment
 from server.core.windbound import STANDING_MPS
-from server.core.windfold import Second, WindNow
+from server.core.windfold import Second, WindState
 
 KEPT = 2880
 """So many blocks wait to be stored; when the rig fills in more than two days at once the oldest go."""
@@ -29,14 +29,14 @@ class Station:
         self._offset_s = nan
         self.blocks: deque[Block] = deque(maxlen=KEPT)
 
-    def take(self, second: Second, now: WindNow, utc_offset_s: float) -> None:
+    def take(self, second: Second, state: WindState, utc_offset_s: float) -> None:
         """One second: its reading, what the estimator makes of it, and UTC less job time as the receiver tells it."""
         if not isfinite(utc_offset_s):
             return
         # Each fix moves the offset by a little: a minute keeps its sixty seconds if it is held.
         if not abs(utc_offset_s - self._offset_s) < SAME_CLOCK_S:
             self._offset_s = utc_offset_s
-        self._sums, block = step_block(self._sums, self._read(second, now))
+        self._sums, block = step_block(self._sums, self._read(second, state))
         if block is not None:
             self.blocks.append(block)
 
@@ -46,8 +46,9 @@ class Station:
         self.blocks.clear()
         return found
 
-    def _read(self, second: Second, now: WindNow) -> WindSecond:
+    def _read(self, second: Second, state: WindState) -> WindSecond:
         """A standing rig's reading is the wind; a walking one's is what was estimated, once that can be told."""
+        now = state.now
         utc = second.t + self._offset_s
         walk = hypot(second.velocity_east_mps, second.velocity_north_mps)
         if not isfinite(walk) or now.is_cup_stuck:
@@ -57,5 +58,11 @@ class Station:
             return WindSecond(utc, second.apparent_mps, second.is_bound, aim)
         if not now.is_settled or not isfinite(second.apparent_mps):
             return WindSecond(utc, nan)
-        mean = now.mean_60s_mps / self._factor
-        return WindSecond(utc, now.true_mps / self._factor, False, aim, is_standing=False, minute_mean_mps=mean)
+        return WindSecond(
+            utc,
+            now.true_mps / self._factor,
+            from_deg=aim,
+            is_standing=False,
+            minute_mean_mps=now.mean_60s_mps / self._factor,
+            minute_gust_mps=state.gusts[-1] if state.gusts else nan,
+        )

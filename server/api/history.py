@@ -8,6 +8,7 @@ import json
 from typing import Annotated, Any
 
 from fastapi import APIRouter, Depends, Path, Query, Request
+from starlette.requests import ClientDisconnect
 
 from server.api.desk import desk
 from server.errors import RequestError
@@ -65,7 +66,10 @@ async def import_readings(
         raise RequestError("mapping", f"no JSON ({error})") from error
     if not isinstance(table, dict):
         raise RequestError("mapping", "an object is wanted")
-    return await service.uploads.take(request.stream(), read_mapping(table), name)
+    try:
+        return await service.uploads.take(request.stream(), read_mapping(table), name)
+    except ClientDisconnect as error:
+        raise RequestError("file", "was cut off on its way") from error
 
 
 @router.delete("/{source}", status_code=204)

@@ -21,7 +21,7 @@ LEAST_KNOWN_S = 45
 class WindSecond:
     """One second: its speed (a bound where the cup did not turn), direction, and whether the rig stood; NaN: not known.
 
-    `minute_mean_mps` is the estimator's mean of the minute that ends with this second, where there is one.
+    `minute_mean_mps` and `minute_gust_mps` are what the estimator makes of the minute that ends with this second.
     """
 
     utc: float
@@ -30,6 +30,7 @@ class WindSecond:
     from_deg: float = nan
     is_standing: bool = True
     minute_mean_mps: float = nan
+    minute_gust_mps: float = nan
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,6 +64,7 @@ class BlockSums:
     east: float = 0.0
     north: float = 0.0
     minute_mean_mps: float = nan
+    minute_gust_mps: float = nan
     last_utc: float = nan
     latest: tuple[float, ...] = ()
 
@@ -71,8 +73,8 @@ def step_block(sums: BlockSums, second: WindSecond) -> tuple[BlockSums, Block | 
     """Take one second into its minute; gives the minute before once a second of a later one has come.
 
     The mean is the scalar mean of the known seconds, the gust the highest mean of three known seconds in a row that
-    ends in the minute, the direction the mean of unit vectors. In a minute walked, the estimator's own mean of the
-    minute stands for the mean of its seconds: it has seen them from both sides.
+    ends in the minute, the direction the mean of unit vectors. In a minute walked, the estimator's own mean and gust of
+    the minute stand for those of its seconds: it has seen them from both sides, and single estimates are too even.
 
     Parameters
     ----------
@@ -136,6 +138,7 @@ def step_block(sums: BlockSums, second: WindSecond) -> tuple[BlockSums, Block | 
         east=sums.east + (sin(angle) if is_aimed else 0.0),
         north=sums.north + (cos(angle) if is_aimed else 0.0),
         minute_mean_mps=second.minute_mean_mps,
+        minute_gust_mps=second.minute_gust_mps,
         last_utc=second.utc,
         latest=latest,
     ), done
@@ -187,15 +190,16 @@ def _close(sums: BlockSums) -> Block | None:
     if sums.minute is None or sums.known_s == 0:
         return None
     is_station = sums.standing_s >= STATION_SHARE * sums.known_s
-    mean = sums.speed / sums.known_s
+    mean, gust = sums.speed / sums.known_s, sums.gust_mps
     is_whole = sums.known_s >= LEAST_KNOWN_S and (sums.last_utc + 0.5) // MINUTE_S > sums.minute
     if not is_station and is_whole and isfinite(sums.minute_mean_mps):
         mean = sums.minute_mean_mps
+        gust = sums.minute_gust_mps if isfinite(sums.minute_gust_mps) else gust
     aimed = sums.aimed_s
     return Block(
         sums.minute,
         mean,
-        sums.gust_mps,
+        gust,
         sums.east / aimed if aimed else nan,
         sums.north / aimed if aimed else nan,
         sums.known_s,

@@ -2,7 +2,6 @@
 
 from collections.abc import Mapping as Table
 from dataclasses import asdict, dataclass, fields
-from math import isfinite
 from typing import Any
 from zoneinfo import ZoneInfo
 
@@ -17,6 +16,7 @@ MISSING_CODES = (-9999.0, -999.9, -999.0, -99.9, -99.0, 99.9, 999.0, 999.9, 9999
 RANGES = {"height_m": (0.3, 200.0), "first_line": (1, 1000)}
 MOST_COLUMNS = 500
 LONGEST_TEXT = 80
+LARGEST = 1e12
 
 
 @dataclass(frozen=True, slots=True)
@@ -130,7 +130,7 @@ def _is_epoch(mapping: Mapping) -> bool:
 
 
 def _is_number(value: object) -> bool:
-    return isinstance(value, int | float) and not isinstance(value, bool) and isfinite(value)
+    return isinstance(value, int | float) and not isinstance(value, bool) and -LARGEST < value < LARGEST
 
 
 def _is_whole(value: object, low: int, high: int) -> bool:

@@ -61,6 +61,8 @@ class Uploads:
         )  # fmt: skip
         try:
             answer, complaint = await asyncio.wait_for(child.communicate(), SLOWEST_S)
+        except TimeoutError as error:
+            raise HistoryError(f"the import took longer than {SLOWEST_S / 60:.0f} minutes and was ended") from error
         finally:
             self.stop()
             self._child = None

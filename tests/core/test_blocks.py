@@ -73,10 +73,10 @@ def test_a_cup_that_does_not_turn_is_neither_zero_nor_its_bound() -> None:
 
 
 def test_a_minute_stood_is_a_stations_and_a_minute_walked_is_marked() -> None:
-    (parked,) = fold(steady([3.0] * 60, minute_mean_mps=2.0))
-    (walked,) = fold(steady([3.0] * 60, is_standing=False, minute_mean_mps=2.0))
-    assert (parked.is_station, parked.mean_mps) == (True, 3.0)
-    assert (walked.is_station, walked.mean_mps) == (False, 2.0)
+    (parked,) = fold(steady([3.0] * 60, minute_mean_mps=2.0, minute_gust_mps=4.0))
+    (walked,) = fold(steady([3.0] * 60, is_standing=False, minute_mean_mps=2.0, minute_gust_mps=4.0))
+    assert (parked.is_station, parked.mean_mps, parked.gust_mps) == (True, 3.0, pytest.approx(3.0))
+    assert (walked.is_station, walked.mean_mps, walked.gust_mps) == (False, 2.0, 4.0)
 
 
 def test_a_walk_that_ended_within_the_minute_keeps_the_mean_of_its_own_seconds() -> None:

@@ -237,6 +237,7 @@ def test_a_table_that_is_not_as_described_is_refused_whole() -> None:
         ({"unit": "furlong"}, "unit"), ({"zone": "Mars/Olympus"}, "zone"), ({"zone": "../../etc/passwd"}, "zone"),
         ({"zone": 1}, "zone"), ({"decimal": ","}, "decimal"), ({"height_m": 1e9}, "height_m"),
         ({"height_m": True}, "height_m"),
+        ({"height_m": 10**400}, "height_m"), ({"missing": [10**400]}, "missing"), ({"speed": 10**400}, "speed"),
         ({"missing": ["x"]}, "missing"), ({"good_flags": [1]}, "good_flags"), ({"first_line": 1.5}, "first_line"),
         ({"stamp": "middle"}, "stamp"), ({"colour": "red"}, "colour"), ({"separator": []}, "separator"),
     ],
