@@ -53,11 +53,12 @@ class Station:
         walk = hypot(second.velocity_east_mps, second.velocity_north_mps)
         if not isfinite(walk) or now.is_cup_stuck:
             return WindSecond(utc, nan)
-        aim = now.from_deg if now.from_sd_deg < AIMED_SD_DEG else nan
         if walk < STANDING_MPS:
-            return WindSecond(utc, second.apparent_mps, second.is_bound, aim)
+            # What was known of the direction from walking grows old, and a standing cup tells none.
+            return WindSecond(utc, second.apparent_mps, second.is_bound)
         if not now.is_settled or not isfinite(second.apparent_mps):
             return WindSecond(utc, nan)
+        aim = now.from_deg if now.from_sd_deg < AIMED_SD_DEG else nan
         return WindSecond(
             utc,
             now.true_mps / self._factor,

@@ -74,6 +74,7 @@ def test_a_parked_rig_records_each_minute_at_its_cups_height(desk) -> None:
     assert series["gust_3s_mps"][1:] == pytest.approx([cup.offset_mps + 10 * cup.mps_per_hz] * 3, abs=0.005)
     assert series["known_fraction"][1:] == [1.0] * 3
     assert series["station_fraction"] == [1.0] * 4
+    assert series["from_deg"] == [None] * 4, "a standing cup tells no direction"
 
 
 def test_the_same_messages_again_change_nothing(desk) -> None:
