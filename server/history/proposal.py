@@ -11,7 +11,7 @@ from server.errors import HistoryError
 from server.history.clues import find_column, find_unit
 from server.history.mapping import MISSING_CODES, SEPARATORS, WANTED, Mapping
 from server.history.stamp import Stamps, split_date, tell_order
-from server.history.table import read_number, split_line, split_lines
+from server.history.table import read_direction, read_number, split_line, split_lines
 
 HEAD_BYTES = 65_536
 ROWS_SHOWN = 8
@@ -94,7 +94,7 @@ def _cut_sheet(lines: list[str]) -> _Sheet:
         widths = Counter(len(split_line(line, separator)) for line in lines if line.strip())
         for width, count in widths.items():
             # Blanks also part dates from times: they only separate where nothing else does.
-            if width >= 2 and (best[2] == "" or separator != " ") and (count, width) > best[:2]:
+            if width >= 2 and (best[2] in ("", " ") or separator != " ") and (count, width) > best[:2]:
                 best = (count, width, separator)
     _, width, separator = best
     if not separator:
@@ -265,8 +265,8 @@ def _propose_flag(sheet: _Sheet, mapping: Mapping, flags: list[int], doubts: lis
 
 
 def _is_numeric(sheet: _Sheet, column: int) -> bool:
-    """Whether a column's fields are numbers, or nothing on purpose."""
-    values = [read_number(field, sheet.decimal) for field in sheet.column(column)]
+    """Whether a column's fields are numbers, points of the compass, or nothing on purpose."""
+    values = [read_direction(field, sheet.decimal) for field in sheet.column(column)]
     return sum(value is not None for value in values) >= PARSED * len(values)
 
 

@@ -11,7 +11,7 @@ from server.core.units import SPEED_UNITS
 from server.errors import HistoryError
 from server.history.mapping import Mapping, zone_of
 from server.history.stamp import Stamps
-from server.history.table import read_number, split_line
+from server.history.table import read_direction, read_number, split_line
 from server.history.tally import Tally
 from server.history.zone import Clock
 
@@ -157,7 +157,7 @@ def _make_wind_reader(mapping: Mapping, tally: Tally) -> Callable[[int, list[str
         if gust_spot is not None:
             gust = _read_gust(fields[gust_spot], speed, mapping, number, tally)
         if aim_spot is not None:
-            found = read_number(fields[aim_spot], decimal)
+            found = read_direction(fields[aim_spot], decimal)
             if found is not None and 0.0 <= found <= 360.0:
                 aim = found
             else:

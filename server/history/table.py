@@ -38,6 +38,9 @@ NOTHING = frozenset(
     )
 )
 """What people and loggers write where there is no value, in small letters."""
+_POINTS = ["N", "NNE", "NE", "ENE", "E", "ESE", "SE", "SSE", "S", "SSW", "SW", "WSW", "W", "WNW", "NW", "NNW"]
+COMPASS = {point: 22.5 * spot for spot, point in enumerate(_POINTS)}
+"""The sixteen points, in English; O is east in one language and west in another, so it is none."""
 
 
 def read_lines(path: Path) -> Iterator[tuple[str, int]]:
@@ -94,6 +97,12 @@ def read_number(text: str, decimal: str) -> float | None:
     if "_" in text:
         return None
     return value if isfinite(value) else float("nan")
+
+
+def read_direction(text: str, decimal: str) -> float | None:
+    """Degrees, or a point of the compass; NaN where there is none on purpose, None where it is none at all."""
+    point = COMPASS.get(text.upper())
+    return read_number(text, decimal) if point is None else point
 
 
 def _each_line(file: IO[bytes], name: str) -> Iterator[tuple[str, int]]:

@@ -22,15 +22,17 @@ KINDS = {
     "own_offset": ("time", "state their own offset from UTC, which counts instead of the zone told"),
     "no_gust": ("gust", "have no readable or plausible gust"),
     "gust_below_mean": ("gust", "have a gust below the mean"),
-    "no_direction": ("direction", "have no direction between 0 and 360 degrees"),
+    "no_direction": ("direction", "have no direction: 0 to 360 degrees or N, NNE, NE and so on"),
     "repeated": ("row", "repeat a row word for word in time and values"),
     "contradicting": ("row", "name a time again with other values; the first row counts"),
     "out_of_order": ("order", "stand out of order; they are sorted in"),
     "clashing": ("row", "fall into the same minute as the row before although they are not that close; averaged"),
 }
 """Each kind: what it touches, and what such rows do."""
+_STANDARD = "If the logger keeps standard time all year, tell a fixed offset instead of the zone's name."
 ADVICE = {
-    "skipped_hour": "If the logger keeps standard time all year, tell a fixed offset instead of the zone's name.",
+    "skipped_hour": _STANDARD,
+    "twice_settled": _STANDARD,
     "code": "If such speeds can be true, take them off the list of codes.",
     "out_of_order": "If this is only near a change of clocks, the time zone may be wrong.",
 }

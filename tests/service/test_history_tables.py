@@ -144,6 +144,14 @@ def test_gusts_and_directions_that_cannot_be_are_left_out_and_the_speed_stays() 
     assert tell_direction(found.bins.east[5], found.bins.north[5])[0] % 360.0 == pytest.approx(0.0, abs=1e-6)
 
 
+def test_points_of_the_compass_are_directions_and_ambiguous_ones_are_not() -> None:
+    rows = [f"{row},{aim}" for row, aim in zip(minutes(4), ["NNW", "e", "O", "calm"], strict=True)]
+    found = import_lines(rows, replace(PLAIN, direction=3))
+    aims = [tell_direction(*pair)[0] for pair in zip(found.bins.east[:2], found.bins.north[:2], strict=True)]
+    assert aims == pytest.approx([337.5, 90.0])
+    assert kinds(found) == {"no_direction": 2}
+
+
 def test_decimal_commas_are_read_and_points_among_them_are_not_guessed_at() -> None:
     rows = [row.replace(",", ";").replace("2.0", "2,5") for row in minutes(10)]
     rows[3] = rows[3].replace("2,5", "2.5")
@@ -171,6 +179,37 @@ def test_local_times_that_come_twice_are_told_apart_by_their_order(step, is_reve
     found = import_lines(rows[::-1] if is_reversed else rows, replace(PLAIN, zone="America/New_York"))
     assert kinds(found) == {"twice_settled": 120 // step}
     assert (60.0 * found.bins.minute).tolist() == instants
+
+
+ZONES = [
+    "Europe/Berlin",
+    "America/New_York",
+    "Australia/Lord_Howe",
+    "America/Santiago",
+    "Asia/Kathmandu",
+    "Africa/Cairo",
+]
+AROUND = st.integers(int(utc(2015, 1, 1)) // 3600, int(utc(2025, 12, 31)) // 3600)
+
+
+@given(st.sampled_from(ZONES), AROUND, st.sampled_from([1, 5, 10, 15, 30, 60]), st.booleans(), st.data())
+@settings(max_examples=200)
+def test_no_instant_is_ever_wrong_whatever_the_zone_does(zone, hour, step, is_reversed, data) -> None:
+    """Instants go to local text by Python's own zones and come back; near changes of clocks more often than not."""
+    clock = ZoneInfo(zone)
+    if data.draw(st.booleans()):
+        changes = [h for h in range(hour, hour + 8800) if _offset(clock, 3600 * h) != _offset(clock, 3600 * h + 3600)]
+        hour = (changes or [hour])[0] - data.draw(st.integers(0, 6))
+    instants = [3600.0 * hour + 60 * step * i for i in range(max(12 * 60 // step, 4))]
+    rows = [f"{datetime.fromtimestamp(t, clock):%Y-%m-%d %H:%M},2.0" for t in instants]
+    found = import_lines(rows[::-1] if is_reversed else rows, replace(PLAIN, zone=zone))
+    back = (60.0 * found.bins.minute).tolist()
+    assert set(back) <= set(instants)
+    assert len(back) + kinds(found).get("twice_unclear", 0) == len(instants)
+
+
+def _offset(clock, instant):
+    return datetime.fromtimestamp(instant, clock).utcoffset()
 
 
 def test_a_lone_time_in_the_hour_that_comes_twice_is_refused() -> None:
@@ -271,6 +310,23 @@ HEADS = [
         "Yard station, export\n\nTime\tSpeed (kts)\tTemp\n1/2/2025 1:00 AM\t4.5\t3\n1/2/2025 1:10 AM\t5.5\t3\n",
         {"time": (1,), "speed": 2, "unit": "kn", "separator": "\t", "date_order": None, "first_line": 4},
         {"date_order", "zone", "stamp", "height_m"},
+    ),
+    (
+        '"A","b","c"\n"TIMESTAMP","RECORD","WS_ms_Avg","WindDir","WS_ms_Max"\n"TS","RN","meters/second","Deg","meters/second"\n'
+        '"","","Avg","Smp","Max"\n"2025-01-01 00:10:00",1,2.3,180,4.5\n"2025-01-01 00:20:00",2,2.1,181,4.5\n',
+        {"time": (1,), "speed": 3, "gust": 5, "direction": 4, "unit": "m/s", "first_line": 5},
+        {"zone", "stamp", "height_m"},
+    ),
+    (
+        '"Date/Time","Wind Speed, mph","Wind Gust, mph","Wind Dir"\n"1/13/2025 1:00 PM","4.5","7","NNW"\n'
+        '"1/13/2025 1:05 PM","4.0","6","N"\n',
+        {"time": (1,), "speed": 2, "gust": 3, "direction": 4, "unit": "mph", "date_order": "mdy", "separator": ","},
+        {"zone", "stamp", "height_m"},
+    ),
+    (
+        "#YY MM DD\ndate time wspd gst\n2025-01-13 10:00 3.5 4.5\n2025-01-13 10:10 3.4 4.9\n",
+        {"time": (1, 2), "speed": 3, "separator": " ", "first_line": 3},
+        {"zone", "unit", "stamp", "height_m"},
     ),
     (
         "1741064760,3.2\n1741064820,3.1\n1741064880,99.9\n",
