@@ -35,7 +35,8 @@ class Station:
             return
         # Each fix moves the offset by a little: a minute keeps its sixty seconds if it is held.
         if not abs(utc_offset_s - self._offset_s) < SAME_CLOCK_S:
-            self._offset_s = utc_offset_s
+            # Another clock: a wrong date in the future must not make everything later look old.
+            self._offset_s, self._sums = utc_offset_s, BlockSums()
         self._sums, block = step_block(self._sums, self._read(second, state))
         if block is not None:
             self.blocks.append(block)

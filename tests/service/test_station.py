@@ -7,8 +7,11 @@ import pytest
 
 from rig import wire
 from server.core.blocks import Block
+from server.core.setup import Anemometer, Treatment
+from server.core.windfold import Second, WindState
 from server.errors import UnknownError
 from server.rawlog import Received
+from server.station import Station
 from server.store.connection import open_writer
 from server.store.history import (
     Source,
@@ -22,6 +25,7 @@ from server.store.history import (
 
 BOOT = "00ff00ff00ff00ff"
 BEGIN = 1_750_000_020.0
+SLOPE = 0.34
 LATE_S = 30.0
 """The rig is switched on so long after the begin of a minute."""
 
@@ -75,6 +79,16 @@ def test_a_parked_rig_records_each_minute_at_its_cups_height(desk) -> None:
     assert series["known_fraction"][1:] == [1.0] * 3
     assert series["station_fraction"] == [1.0] * 4
     assert series["from_deg"] == [None] * 4, "a standing cup tells no direction"
+
+
+def test_a_wrong_date_that_the_receiver_told_once_stops_nothing() -> None:
+    station = Station(Anemometer(SLOPE), Treatment(0.04))
+    for t in range(400):
+        second = Second(float(t), 3.0, False, 0.0, 0.0, 0.05, is_spraying=False)
+        offset = BEGIN + (1e8 if 100 <= t < 102 else 0.0) + 0.2 * (t % 3)
+        station.take(second, WindState(), offset)
+    known = {block.minute * 60 - BEGIN: block.known_s for block in station.drain()}
+    assert [known.get(60.0 * k) for k in (2, 3, 4, 5)] == [60] * 4
 
 
 def test_the_same_messages_again_change_nothing(desk) -> None:
