@@ -9,6 +9,7 @@ _WORDS = {
     "speed": r"speed|wspd|\bws\b|wind ?sp|velocity|geschw|vitesse|velocidad|velocit|snelheid|hastighe|\bff\b|\bwind\b",
 }
 _NOT_WIND = r"temp|rain|precip|humid|\brh\b|press|baro|solar|radiation|regen|feucht|std|dev|sigma|battery|volt"
+_WITH_UNIT = re.compile(r"([-+]?\d[\d.,]*)\s*([^\d\s.,].*)")
 _UNITS = (
     ("km/h", r"km[\s_]*/?[\s_]*h|kph|kmh"),
     ("mph", r"\bmph\b|mi(les?)?[\s_]*(/|per)[\s_]*h|_mph"),
@@ -32,6 +33,13 @@ def find_unit(name: str) -> str | None:
     """The unit that a name states, if it states just one."""
     found = [unit for unit, pattern in _UNITS if re.search(pattern, name.lower())]
     return found[0] if len(found) == 1 else None
+
+
+def split_unit(text: str) -> tuple[str, str | None]:
+    """A field's number and the unit of speed behind it, where there is one: 3.2 mph."""
+    found = _WITH_UNIT.fullmatch(text)
+    unit = None if found is None else find_unit(found[2])
+    return (text, None) if found is None or unit is None else (found[1], unit)
 
 
 def _speaks(key: str, name: str) -> bool:

@@ -8,7 +8,7 @@ from typing import Any
 
 from server.core.units import SPEED_UNITS
 from server.errors import HistoryError
-from server.history.clues import find_column, find_unit
+from server.history.clues import find_column, find_unit, split_unit
 from server.history.mapping import MISSING_CODES, SEPARATORS, WANTED, Mapping
 from server.history.stamp import Stamps, split_date, tell_order
 from server.history.table import read_direction, read_number, split_line, split_lines
@@ -120,7 +120,7 @@ def _is_reading(row: tuple[str, ...], decimal: str) -> bool:
 
 
 def _is_number(field: str, decimal: str) -> bool:
-    value = read_number(field, decimal)
+    value = read_number(split_unit(field)[0], decimal)
     return value is not None and value == value
 
 
@@ -132,7 +132,7 @@ def _find_decimal(rows: Sequence[tuple[str, ...]], separator: str) -> str:
     """Comma or point, by the fields that are numbers with the one but not with the other."""
     if separator == ",":
         return "."
-    fields = [field for row in rows for field in row]
+    fields = [split_unit(field)[0] for row in rows for field in row]
     with_comma = sum(re.fullmatch(r"[-+]?\d+,\d+", field) is not None for field in fields)
     with_point = sum(re.fullmatch(r"[-+]?\d+\.\d+", field) is not None for field in fields)
     return "," if with_comma > with_point else "."
@@ -247,10 +247,18 @@ def _propose_wind(sheet: _Sheet, mapping: Mapping, doubts: list[Doubt]) -> Mappi
         if len(found[key]) > 1:
             which = ", ".join(names[column][:LARGEST_HEADER] for column in found[key])
             doubts.append(Doubt(key, f"Columns that may hold the {key}: {which}."))
-    unit = find_unit(names[speeds[0]]) if speeds else None
+    unit = _propose_unit(sheet, names, speeds[0]) if speeds else None
     if unit is None:
         doubts.append(Doubt("unit", f"The file does not say {WANTED['unit']}."))
     return _propose_flag(sheet, replace(mapping, unit=unit), flags, doubts)
+
+
+def _propose_unit(sheet: _Sheet, names: list[str], column: int) -> str | None:
+    """The unit that stands above the speeds, or behind each of them."""
+    behind = {split_unit(field)[1] for field in sheet.column(column)} - {None}
+    above = find_unit(names[column])
+    told = behind | ({above} - {None})
+    return told.pop() if len(told) == 1 else None
 
 
 def _propose_flag(sheet: _Sheet, mapping: Mapping, flags: list[int], doubts: list[Doubt]) -> Mapping:
@@ -266,7 +274,7 @@ def _propose_flag(sheet: _Sheet, mapping: Mapping, flags: list[int], doubts: lis
 
 def _is_numeric(sheet: _Sheet, column: int) -> bool:
     """Whether a column's fields are numbers, points of the compass, or nothing on purpose."""
-    values = [read_direction(field, sheet.decimal) for field in sheet.column(column)]
+    values = [read_direction(split_unit(field)[0], sheet.decimal) for field in sheet.column(column)]
     return sum(value is not None for value in values) >= PARSED * len(values)
 
 
@@ -275,7 +283,7 @@ def _propose_missing(sheet: _Sheet, mapping: Mapping, doubts: list[Doubt]) -> Ma
     mapping = replace(mapping, missing=MISSING_CODES)
     if mapping.speed is None:
         return mapping
-    values = [read_number(field, sheet.decimal) for field in sheet.column(mapping.speed - 1)]
+    values = [read_number(split_unit(field)[0], sheet.decimal) for field in sheet.column(mapping.speed - 1)]
     seen = sorted({value for value in values if value in MISSING_CODES and value is not None and value > 0})
     if seen:
         listed = ", ".join(f"{value:g}" for value in seen)

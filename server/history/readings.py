@@ -9,6 +9,7 @@ from statistics import median
 
 from server.core.units import SPEED_UNITS
 from server.errors import HistoryError
+from server.history.clues import split_unit
 from server.history.mapping import Mapping, zone_of
 from server.history.stamp import Stamps
 from server.history.table import read_direction, read_number, split_line
@@ -147,7 +148,7 @@ def _make_wind_reader(mapping: Mapping, tally: Tally) -> Callable[[int, list[str
     aim_spot = None if mapping.direction is None else mapping.direction - 1
 
     def read(number: int, fields: list[str]) -> tuple[float, float, float] | None:
-        speed = read_number(fields[speed_spot], decimal)
+        speed = _read_speed(fields[speed_spot], mapping)
         kind = _judge_speed(speed, codes, factor)
         if kind is not None or speed is None:
             tally.note(kind or "no_number", number)
@@ -167,6 +168,15 @@ def _make_wind_reader(mapping: Mapping, tally: Tally) -> Callable[[int, list[str
     return read
 
 
+def _read_speed(text: str, mapping: Mapping) -> float | None:
+    """A number, also with the unit told behind it; None where it is none, or has another unit."""
+    found = read_number(text, mapping.decimal)
+    if found is None:
+        number, unit = split_unit(text)
+        found = read_number(number, mapping.decimal) if unit == mapping.unit else None
+    return found
+
+
 def _judge_speed(speed: float | None, codes: frozenset[float], factor: float) -> str | None:
     """Why a speed cannot be used; None: it can."""
     if speed is None:
@@ -181,7 +191,7 @@ def _judge_speed(speed: float | None, codes: frozenset[float], factor: float) ->
 def _read_gust(text: str, speed: float, mapping: Mapping, number: int, tally: Tally) -> float:
     """A gust in metres per second; NaN where it is not known."""
     factor = SPEED_UNITS[mapping.unit or ""]
-    found = read_number(text, mapping.decimal)
+    found = _read_speed(text, mapping)
     if found is None or not isfinite(found) or found in mapping.missing or not 0.0 <= found * factor <= HIGHEST_MPS:
         tally.note("no_gust", number)
         return nan

@@ -144,6 +144,15 @@ def test_gusts_and_directions_that_cannot_be_are_left_out_and_the_speed_stays() 
     assert tell_direction(found.bins.east[5], found.bins.north[5])[0] % 360.0 == pytest.approx(0.0, abs=1e-6)
 
 
+def test_speeds_with_their_unit_are_read_and_those_with_another_are_not() -> None:
+    rows = [row.replace("2.0", f"{value}") for row, value in zip(
+        minutes(5), ["3.6 km/h", "3.6km/h", "3.6", "3.6 mph", "3.6 km"], strict=True
+    )]  # fmt: skip
+    found = import_lines(rows, replace(PLAIN, unit="km/h"))
+    assert found.bins.mean == pytest.approx([1.0] * 3)
+    assert kinds(found) == {"no_number": 2}
+
+
 def test_points_of_the_compass_are_directions_and_ambiguous_ones_are_not() -> None:
     rows = [f"{row},{aim}" for row, aim in zip(minutes(4), ["NNW", "e", "O", "calm"], strict=True)]
     found = import_lines(rows, replace(PLAIN, direction=3))
@@ -327,6 +336,11 @@ HEADS = [
         "#YY MM DD\ndate time wspd gst\n2025-01-13 10:00 3.5 4.5\n2025-01-13 10:10 3.4 4.9\n",
         {"time": (1, 2), "speed": 3, "separator": " ", "first_line": 3},
         {"zone", "unit", "stamp", "height_m"},
+    ),
+    (
+        "Time;Wind\n2025-01-13 10:00;3,5 km/h\n2025-01-13 10:10;NaN\n2025-01-13 10:20;3,4 km/h\n",
+        {"time": (1,), "speed": 2, "unit": "km/h", "decimal": ",", "first_line": 2},
+        {"zone", "stamp", "height_m"},
     ),
     (
         "1741064760,3.2\n1741064820,3.1\n1741064880,99.9\n",
