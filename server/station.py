@@ -66,5 +66,5 @@ class Station:
             from_deg=aim,
             is_standing=False,
             minute_mean_mps=now.mean_60s_mps / self._factor,
-            minute_gust_mps=state.gusts[-1] if state.gusts else nan,
+            minute_gust_mps=state.gusts[-1][0] if state.gusts else nan,
         )
