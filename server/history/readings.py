@@ -8,6 +8,7 @@ from math import isfinite, nan
 from statistics import median
 
 from server.core.units import SPEED_UNITS
+from server.core.windpast import HIGHEST_MPS
 from server.errors import HistoryError
 from server.history.clues import split_unit
 from server.history.mapping import Mapping, zone_of
@@ -16,8 +17,6 @@ from server.history.table import read_direction, read_number, split_line
 from server.history.tally import Tally
 from server.history.zone import Clock
 
-HIGHEST_MPS = 75.0
-"""No mean wind near the ground is above this (WMO-No. 8: the range that anemometers must have)."""
 MOST_ROWS = 1_000_000
 """Nearly two years of minutes; reading them takes about 200 MB."""
 HEAD_ROWS = 500

@@ -4,9 +4,9 @@ import csv
 import gzip
 import zlib
 from collections.abc import Iterator
+from io import BufferedIOBase
 from math import isfinite
 from pathlib import Path
-from typing import IO
 
 from server.errors import HistoryError
 
@@ -49,8 +49,7 @@ def read_lines(path: Path) -> Iterator[tuple[str, int]]:
         with path.open("rb") as raw:
             is_packed = raw.read(2) == b"\x1f\x8b"
             raw.seek(0)
-            packed: IO[bytes] = gzip.GzipFile(fileobj=raw, mode="rb") if is_packed else raw  # type: ignore[assignment]
-            yield from _each_line(packed, path.name)
+            yield from _each_line(gzip.GzipFile(fileobj=raw, mode="rb") if is_packed else raw, path.name)
     except (EOFError, zlib.error, gzip.BadGzipFile) as error:
         raise HistoryError(f"{path.name}: the compressed file is broken ({error})") from error
     except OSError as error:
@@ -105,7 +104,7 @@ def read_direction(text: str, decimal: str) -> float | None:
     return read_number(text, decimal) if point is None else point
 
 
-def _each_line(file: IO[bytes], name: str) -> Iterator[tuple[str, int]]:
+def _each_line(file: BufferedIOBase, name: str) -> Iterator[tuple[str, int]]:
     """Lines decoded one by one, so that no more than one is in memory."""
     first = file.read(3)
     encoding, start = _find_encoding(first)
