@@ -158,6 +158,10 @@ class QuietHorn:
         """Print one line."""
         print("beep", flush=True)
 
+    def chirp(self) -> None:
+        """Print another one."""
+        print("chirp", flush=True)
+
 
 async def run_rig(feed: Feed, run: RigRun) -> bool:
     """Run the real device on a feed to its end; tells whether everything was acknowledged."""

@@ -71,7 +71,11 @@ class Horn(Protocol):
     """Something that people hear."""
 
     def sound(self) -> None:
-        """Make one signal."""
+        """Make one signal of an alarm."""
+        ...
+
+    def chirp(self) -> None:
+        """Make one short, soft signal that nobody takes for an alarm."""
         ...
 
 

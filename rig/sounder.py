@@ -1,4 +1,7 @@
-"""The rig's own voice: acts on the service's alarm, and says when nobody watches the wind."""
+"""The rig's own voice: acts on the service's alarm, and says when nobody watches the wind.
+
+While there is no alarm the service may say that a lull has opened or closed: that is told by a soft signal, once.
+"""
 
 import logging
 
@@ -20,6 +23,7 @@ class Sounder:
         self._horn = horn
         self._clock = clock
         self._alarm = Alarm("none", "", None, None)
+        self._heard: tuple[str, float | None] = ("", None)
         self._is_service_up = False
         self._is_link_up = False
         self._is_silent = False
@@ -54,15 +58,24 @@ class Sounder:
     def note_alarm(self, alarm: Alarm) -> None:
         """The service's word; a change is said at once."""
         before, self._alarm = self._alarm, alarm
-        if alarm.level == before.level and alarm.reason == before.reason:
-            return
         if alarm.level == "none":
             if before.level != "none":
-                log.warning("alarm over: %s", alarm.reason or "the wind is below the limit again")
+                log.warning("alarm over: the wind is below the limit again")
+            self._note_word(alarm)
+            return
+        if alarm.level == before.level and alarm.reason == before.reason:
             return
         log.warning("%s: %s", alarm.level.upper(), alarm.reason)
         if alarm.level != before.level:
             self._sound()
+
+    def _note_word(self, alarm: Alarm) -> None:
+        """What is said while there is no alarm; a retained word that comes again is none, nor is silence."""
+        word = (alarm.reason, alarm.since)
+        if alarm.reason and word != self._heard:
+            self._heard = word
+            log.warning("%s", alarm.reason)
+            self._horn.chirp()
 
     def tick(self) -> None:
         """Repeat what holds; say when there has been nobody to watch for a while."""

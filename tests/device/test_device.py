@@ -92,6 +92,9 @@ class FakeHorn:
     def sound(self) -> None:
         """Nobody listens."""
 
+    def chirp(self) -> None:
+        """Nobody listens."""
+
 
 def sentences(second: int) -> list[bytes]:
     """An epoch's GGA and RMC."""

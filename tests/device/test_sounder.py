@@ -1,10 +1,12 @@
 """The sounder: alarms are heard, and so is it when nobody watches."""
 
+import io
 import itertools
 import logging
 from pathlib import Path
 
 from rig import wire
+from rig.__main__ import SOFTLY, Bell
 from rig.publisher import Publisher
 from rig.sampler import Sampler
 from rig.sounder import Sounder
@@ -30,10 +32,13 @@ class FakeHorn:
     """Counts its signals."""
 
     def __init__(self) -> None:
-        self.count = 0
+        self.count = self.soft = 0
 
     def sound(self) -> None:
         self.count += 1
+
+    def chirp(self) -> None:
+        self.soft += 1
 
 
 class DeafLink:
@@ -140,3 +145,89 @@ def test_sounder_repeats_stop_until_it_is_over(caplog) -> None:
     sounder.tick()
     assert horn.count == 6  # at once, then every 2 s of the 10
     assert "alarm over" in caplog.text
+
+
+OPEN = "A lull has opened: 8 in 10 that it stays under 3 m/s for the 25 minutes."
+SHUT = "The lull has closed: the wind is above 3 m/s now."
+
+
+def watched_sounder() -> tuple[Sounder, FakeHorn, FakeClock]:
+    """A sounder whose service is there."""
+    clock, horn = FakeClock(), FakeHorn()
+    sounder = Sounder(horn, clock)
+    sounder.note_connection(True)
+    sounder.note_service(True)
+    return sounder, horn, clock
+
+
+def test_a_lull_is_told_softly_once_and_its_end_too(caplog) -> None:
+    caplog.set_level(logging.WARNING)
+    sounder, horn, clock = watched_sounder()
+    sounder.note_alarm(wire.Alarm("none", "", None, None))
+    assert (horn.count, horn.soft) == (0, 0), "no word is no signal"
+    for job in (None, None, 3):
+        sounder.note_alarm(wire.Alarm("none", OPEN, 1000.0, job))
+        clock.at += 60.0
+        sounder.tick()
+    assert (horn.count, horn.soft) == (0, 1), "a job that begins is no news"
+    assert OPEN in caplog.text
+    sounder.note_alarm(wire.Alarm("none", SHUT, 2000.0, 3))
+    assert (horn.count, horn.soft) == (0, 2)
+    sounder.note_alarm(wire.Alarm("none", "", None, 3))
+    sounder.note_alarm(wire.Alarm("none", OPEN, 3000.0, 3))
+    assert (horn.count, horn.soft) == (0, 3), "the same words of another time are news"
+
+
+def test_a_retained_lull_that_comes_again_after_a_break_is_silent() -> None:
+    sounder, horn, _ = watched_sounder()
+    word = wire.Alarm("none", OPEN, 1000.0, None)
+    sounder.note_alarm(word)
+    for _ in range(3):
+        sounder.note_connection(False)
+        sounder.note_connection(True)
+        sounder.note_service(True)
+        sounder.note_alarm(word)
+    assert (horn.count, horn.soft) == (0, 1)
+
+
+def test_a_lull_is_never_told_over_an_alarm_and_not_again_behind_it() -> None:
+    sounder, horn, clock = watched_sounder()
+    sounder.note_alarm(wire.Alarm("none", OPEN, 1000.0, 1))
+    sounder.note_alarm(wire.Alarm("stop", "60-s mean wind 5.0 m/s", 1.0, 1))
+    sounder.note_alarm(wire.Alarm("stop", SHUT, 1100.0, 1))
+    for _ in range(30):
+        clock.at += 0.1
+        sounder.tick()
+    assert horn.soft == 1, "while an alarm holds nothing is told softly, whatever its sentence"
+    sounder.note_alarm(wire.Alarm("none", OPEN, 1000.0, 1))
+    assert horn.soft == 1, "known before the alarm"
+    sounder.note_alarm(wire.Alarm("notice", "60-s mean wind 4.0 m/s", 2.0, 1))
+    sounder.note_alarm(wire.Alarm("none", SHUT, 1200.0, 1))
+    assert horn.soft == 2, "what closed meanwhile is told when the alarm is over"
+    sounded = horn.count
+    clock.at += 60.0
+    sounder.tick()
+    assert horn.count == sounded
+
+
+def test_the_bell_rings_softly_only_where_a_terminal_can(monkeypatch) -> None:
+    class Sink(io.StringIO):
+        """A standard error that is or is no terminal."""
+
+        is_terminal = True
+
+        def isatty(self) -> bool:
+            return self.is_terminal
+
+    sink = Sink()
+    monkeypatch.setattr("sys.stderr", sink)
+    bell = Bell(is_on=True)
+    bell.chirp()
+    assert sink.getvalue() == SOFTLY
+    assert SOFTLY.count("\a") == 1
+    sink.is_terminal = False
+    bell.chirp()
+    bell.sound()
+    assert sink.getvalue() == SOFTLY + "\a\a"
+    Bell(is_on=False).chirp()
+    assert sink.getvalue() == SOFTLY + "\a\a"
