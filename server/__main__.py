@@ -146,6 +146,25 @@ def strips(number: int, database: Path) -> None:
 
 
 @main.command()
+@click.option("--limit-mps", type=click.FloatRange(0.1, 40.0), required=True, help="The wind limit.")
+@click.option("--height-m", type=click.FloatRange(0.1, 30.0), required=True, help="The height at which it holds.")
+@click.option("--lon", type=click.FloatRange(-180.0, 180.0), default=float("nan"), help="Longitude, for hours of day.")
+@click.option("--now", type=float, help="Seconds since 1970 (UTC); else this machine's clock.")
+@click.option("--database", type=FILE, default=DATABASE, show_default=True, help="The service's database.")
+def outlook(limit_mps: float, height_m: float, lon: float, now: float | None, database: Path) -> None:
+    """Look through the stored wind for what it teaches about calm, and print that as JSON."""
+    step_back()
+    import time
+
+    from server.calm.fits import Question, fit_place, lay_out_fits
+    from server.store.connection import open_reader
+
+    check_database(database)
+    question = Question(limit_mps, height_m, lon, time.time() if now is None else now)
+    click.echo(json.dumps(lay_out_fits(fit_place(open_reader(database), question)), separators=(",", ":")))
+
+
+@main.command()
 @click.option("--port", type=click.IntRange(1, 65535), default=PORT, show_default=True, help="Port of the dashboard.")
 @click.option("--pace", type=click.FloatRange(0.5, 20.0), help="Times real time.")
 @click.option("--folder", type=FOLDER, help="Where to keep the demo's files; else a folder that goes afterwards.")

@@ -27,6 +27,7 @@ class Page:
         self.dose = DosePatch()
         self.way: object = None
         self.strips: object = object()
+        self.outlook: object = None
 
 
 class Broadcast:

@@ -69,6 +69,11 @@ class Live:
         return self._alarm
 
     @property
+    def wind_now(self) -> WindNow:
+        """The wind as of the newest second."""
+        return self._wind_now
+
+    @property
     def missing(self) -> int:
         """How many messages of the rig are missing."""
         return self._arrivals.missing

@@ -142,7 +142,7 @@ class LiveWay:
         if self._ground is None or self._ground[0] != self.grid.frame:
             self._ground = (self.grid.frame, lay_ground(self._setup.zones, plane=self.plane, frame=self.grid.frame))
         if self._zone_m2 is None:
-            self._zone_m2 = _area_of(self._setup, self.plane)
+            self._zone_m2 = measure_zones(self._setup, self.plane)
         return self._ground[1]
 
     def _lay(self, *, until: float, now: float) -> None:
@@ -193,7 +193,7 @@ class LiveWay:
             self.passes_done += 1
 
 
-def _area_of(setup: Setup, plane: Plane) -> float:
+def measure_zones(setup: Setup, plane: Plane) -> float:
     """The zones less the keep-outs, on a frame that holds them all."""
     corners = [point for zone in setup.zones for ring in zone.rings for point in ring]
     east, north = plane_from_degrees(

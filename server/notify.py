@@ -1,8 +1,12 @@
-"""The alarm on its way to the rig: told when live messages change it, retained, from the first live one on."""
+"""The alarm on its way to the rig: told when live messages change it, retained, from the first live one on.
+
+While there is none, the word of a lull goes the same way.
+"""
 
 from math import isfinite
 
 from rig import wire
+from server.calm.watch import Word
 from server.core.alarm import AlarmState
 from server.ingest import Replies
 from server.live import Live
@@ -17,20 +21,22 @@ class Notifier:
         self._replies = replies
         self._told: dict[str, wire.Alarm] = {}
 
-    def tell(self, live: Live) -> None:
-        """Tell the rig the alarm if it changed; without a limit there is none."""
+    def tell(self, live: Live, word: Word) -> None:
+        """Tell the rig the alarm or the word of a lull if it changed; without a limit there is neither."""
         state = live.alarm
         if live.rig is None or state is None:
             return
-        alarm = self._alarm_of(live, state)
+        alarm = self._alarm_of(live, state, word)
         if self._told.get(live.rig) != alarm:
             self._told[live.rig] = alarm
             self._replies.publish(live.rig, alarm, is_retained=True)
 
     @staticmethod
-    def _alarm_of(live: Live, state: AlarmState) -> wire.Alarm:
-        if live.setup.treatment.wind_limit_mps is None or state.level == "none":
-            return wire.Alarm("none", "", None, live.job.number if live.job is not None else None)
-        since = state.since_t + live.utc_offset_s
+    def _alarm_of(live: Live, state: AlarmState, word: Word) -> wire.Alarm:
         job = live.job.number if live.job is not None else None
+        if live.setup.treatment.wind_limit_mps is None:
+            return wire.Alarm("none", "", None, job)
+        if state.level == "none":
+            return wire.Alarm("none", word.reason[:REASON_LIMIT], word.since_utc, job)
+        since = state.since_t + live.utc_offset_s
         return wire.Alarm(state.level, state.reason[:REASON_LIMIT], round(since, 1) if isfinite(since) else None, job)

@@ -13,6 +13,7 @@ from typing import Any
 
 from rig import wire
 from server.broadcast import Broadcast, Page
+from server.calm.outlooks import Outlooks
 from server.core.geodesy import plane_at
 from server.core.polygons import rings_from_zone
 from server.core.results import Plane
@@ -46,13 +47,19 @@ Change = Callable[[Live], object]
 class Service:
     """What the API speaks to."""
 
-    def __init__(self, database: Path, setup: Setup, *, now: Callable[[], float] = time.monotonic) -> None:
+    def __init__(
+        self, database: Path, setup: Setup, *, now: Callable[[], float] = time.monotonic,
+        wall: Callable[[], float] = time.time,
+    ) -> None:  # fmt: skip
         self.ingest = Ingest(database, ring=self._ring)
         self.reviews = Reviews(database)
         self.broadcast = Broadcast(now=now)
         self.history = History(database, self.ingest)
         self.uploads = Uploads(database)
         self.strips = Strips(database, flush=self._flush, on_change=self.broadcast.wake)
+        self.outlooks = Outlooks(
+            database, self.ingest, flush=self._flush, on_change=self.broadcast.wake, now=now, wall=wall
+        )
         self.database = database
         self._now = now
         self._start_setup = setup
@@ -75,6 +82,7 @@ class Service:
             await self.jobs.save_setup(saved)
         job = self.jobs.read(find_open_job)
         self.live.begin(job, job.setup if job is not None else self.jobs.setup)
+        self.outlooks.restore()
         self._tasks = [begin_task(self._tick())]
         if job is not None:
             self._read_stored(job)
@@ -86,8 +94,10 @@ class Service:
         await asyncio.gather(*self._tasks, return_exceptions=True)
         await self.settle()
         self.strips.stop()
+        self.outlooks.stop()
         self.uploads.stop()
         await self.strips.settle()
+        await self.outlooks.settle()
         self.reviews.close()
         await asyncio.to_thread(self.ingest.stop)
 
@@ -115,17 +125,20 @@ class Service:
         )
         fault = self.ingest.fault
         unread = None if not self.is_reading else "The job so far is still being read: volume and map begin at 0."
-        return self.live.snapshot(messages, tuple(said for said in (fault, unread, self.strips.fault) if said))
+        faults = tuple(said for said in (fault, unread, self.strips.fault) if said)
+        return self.outlooks.say_word(self.live.snapshot(messages, faults))
 
     def picture(self) -> dict[str, Any]:
         """The figures of this instant, and what is known of the strips."""
-        return {**self.snapshot().as_object(), "strips": self.strips.told}
+        return {**self.snapshot().as_object(), "strips": self.strips.told, "outlook": self.outlooks.told}
 
     def follow(self) -> AsyncIterator[bytes]:
         """The stream of one page."""
 
         def read(page: Page) -> list[tuple[str, Any]]:
-            return fresh_events(self.live, self.broadcast.pages, page, self.snapshot, self.strips.told)
+            return fresh_events(
+                self.live, self.broadcast.pages, page, self.snapshot, self.strips.told, self.outlooks.told
+            )
 
         return self.broadcast.follow(read)
 
@@ -285,7 +298,7 @@ class Service:
 
     def _act(self, fresh: Fresh) -> None:
         """What a live message calls for: the alarm's change, a button of the rig."""
-        self.notifier.tell(self.live)
+        self.notifier.tell(self.live, self.outlooks.word)
         message = fresh.message
         if isinstance(message, wire.Event) and message.kind == "button":
             task = begin_task(self._press_on_rig(str(message.detail["name"]), message.mono))
@@ -346,10 +359,11 @@ class Service:
         self.broadcast.wake()
 
     async def _tick(self) -> None:
-        """Keep ages and faults fresh on open pages, and the alarm told, while nothing comes."""
+        """Keep ages, faults and the outlook fresh on open pages, and the alarm told, while nothing comes."""
         while True:
             await asyncio.sleep(TICK_S)
-            self.notifier.tell(self.live)
+            self.outlooks.tick(self.live)
+            self.notifier.tell(self.live, self.outlooks.word)
             self.broadcast.wake()
 
 

@@ -13,7 +13,12 @@ DIGITS = 6
 
 
 def fresh_events(
-    live: Live, pages: set[Page], page: Page, snapshot: Callable[[], Snapshot], strips: dict[str, Any] | None
+    live: Live,
+    pages: set[Page],
+    page: Page,
+    snapshot: Callable[[], Snapshot],
+    strips: dict[str, Any] | None,
+    outlook: dict[str, Any] | None = None,
 ) -> list[tuple[str, Any]]:
     """The events that bring one page up to date."""
     spread_changes(live, pages)
@@ -23,6 +28,9 @@ def fresh_events(
     if page.strips is not strips:
         events.append(("strips", strips))
         page.strips = strips
+    if page.outlook is not outlook:
+        events.append(("outlook", outlook))
+        page.outlook = outlook
     return events + [event for event in (track, dose) if event is not None]
 
 

@@ -67,9 +67,11 @@ async def import_readings(
     if not isinstance(table, dict):
         raise RequestError("mapping", "an object is wanted")
     try:
-        return await service.uploads.take(request.stream(), read_mapping(table), name)
+        report = await service.uploads.take(request.stream(), read_mapping(table), name)
     except ClientDisconnect as error:
         raise RequestError("file", "was cut off on its way") from error
+    service.outlooks.forget_past()
+    return report
 
 
 @router.delete("/{source}", status_code=204)

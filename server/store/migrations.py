@@ -75,3 +75,9 @@ def keep_wind(db: Database) -> None:
         "gust_mmps INTEGER, from_east INTEGER, from_north INTEGER, known_s INTEGER NOT NULL, "
         "below_s INTEGER NOT NULL, is_station INTEGER NOT NULL, PRIMARY KEY (source, minute)) WITHOUT ROWID"
     )
+
+
+@migrations()
+def keep_outlook(db: Database) -> None:
+    """What was told of calm and asked for, so that a restart neither tells it again nor forgets it."""
+    db.execute("CREATE TABLE outlook (name TEXT PRIMARY KEY, value TEXT NOT NULL) WITHOUT ROWID")
