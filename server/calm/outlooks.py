@@ -13,6 +13,9 @@ from server.live import Live
 from server.snapshot import Snapshot
 from server.store.outlook import save_note
 
+FRESH_S = 5.0
+"""What is so old is still of now."""
+
 
 class Outlooks:
     """Asks the watch each second with what is known then, and keeps what must outlast a restart."""
@@ -45,8 +48,9 @@ class Outlooks:
         self.watch.tick(self._take(live))
 
     async def look(self, live: Live) -> dict[str, Any]:
-        """What is known now: after a look, unless one has told of this minute already."""
-        if self.watch.told is None:
+        """What is known now: after a look, unless one has just been."""
+        await self.watch.settle_look()
+        if self.watch.told is None or self._now() - self.watch.looked_mono >= FRESH_S:
             await self._look_now(live)
         return self.watch.told or {}
 

@@ -77,7 +77,7 @@ class CalmWatch:
         self._word = Word()
         self._about: tuple[Any, ...] | None = None
         self._looked: tuple[Any, ...] = ()
-        self._looked_mono = self._failed_mono = -np.inf
+        self.looked_mono = self._failed_mono = -np.inf
         self._mono = nan
         self._task: asyncio.Task[None] | None = None
         self._refit: asyncio.Task[None] | None = None
@@ -111,9 +111,9 @@ class CalmWatch:
         )  # fmt: skip
         # NaN differs from itself, not from its name.
         wait = EVERY_S if repr(asked) == repr(self._looked) else SOONEST_S
-        if moment.mono - self._looked_mono < wait or (self._task is not None and not self._task.done()):
+        if moment.mono - self.looked_mono < wait or (self._task is not None and not self._task.done()):
             return
-        self._looked, self._looked_mono = asked, moment.mono
+        self._looked = asked
         self._task = begin_task(self.look(moment))
 
     def forget_past(self) -> None:
@@ -138,7 +138,7 @@ class CalmWatch:
 
     async def look(self, moment: Moment) -> None:
         """One minute's chance, the lull, and what is told of them."""
-        self._mono = moment.mono
+        self._mono = self.looked_mono = moment.mono
         try:
             await self._flush()
             latest = await asyncio.to_thread(self._read, moment)
