@@ -54,7 +54,7 @@ export class Feed extends EventTarget {
     return `/api/jobs/${job}/files/${encodeURIComponent(name)}`;
   }
 
-  /** Open the live stream and keep it open; `hooks` take snapshot, strips, track, dose and whether there is a connection. */
+  /** Open the live stream and keep it open; `hooks` take snapshot, strips, outlook, track, dose and whether there is a connection. */
   follow(hooks) {
     this.#hooks = hooks;
     this.#open();
@@ -71,7 +71,7 @@ export class Feed extends EventTarget {
     this.#heardAt_s = performance.now() / 1000;
     const stream = new EventSource("/api/live/stream");
     this.#stream = stream;
-    for (const name of ["snapshot", "strips", "track", "dose"]) {
+    for (const name of ["snapshot", "strips", "outlook", "track", "dose"]) {
       stream.addEventListener(name, (event) => {
         this.#heard();
         this.#hooks[name](JSON.parse(event.data));

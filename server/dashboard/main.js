@@ -8,17 +8,24 @@ import { Store } from "./store.js";
 import { mountLawn } from "./views/lawn.js";
 import { mountReview } from "./views/review.js";
 import { mountSetup } from "./views/setup.js";
+import { mountStart } from "./views/start.js";
 
 const store = new Store();
 const feed = new Feed();
 const sound = new Sound(store);
 const root = document.getElementById("page");
-const PAGES = { lawn: "On the lawn", got: "What it got", gear: "My gear" };
+const PAGES = { start: "Start now?", lawn: "On the lawn", got: "What it got", gear: "My gear" };
+const VIEWS = { start: mountStart, lawn: mountLawn, got: mountReview, gear: mountSetup };
 let leave = () => {};
+
+/** The page of an address that names none: before a job whether to start, in a job the lawn. */
+function choosePage() {
+  return ["running", "paused"].includes(store.snapshot?.job?.state) ? "lawn" : "start";
+}
 
 function readAddress() {
   const [page, number] = location.hash.slice(1).split("/");
-  return { page: Object.hasOwn(PAGES, page) ? page : "lawn", chosen: /^\d+$/.test(number ?? "") ? Number(number) : null };
+  return { page: Object.hasOwn(PAGES, page) ? page : choosePage(), chosen: /^\d+$/.test(number ?? "") ? Number(number) : null };
 }
 
 function showPage() {
@@ -32,7 +39,7 @@ function showPage() {
     else link.removeAttribute("aria-current");
   }
   const parts = { store, feed, sound, chosen, open: (id) => location.replace(`#got/${id}`) };
-  leave = { lawn: mountLawn, got: mountReview, gear: mountSetup }[page](root, parts);
+  leave = VIEWS[page](root, parts);
 }
 
 function offerUnits() {
@@ -75,11 +82,16 @@ document.querySelector(".skip").addEventListener("click", (event) => {
 offerUnits();
 feed.addEventListener("passcode", askPasscode);
 store.addEventListener("job", loadLawn);
+store.addEventListener("job", () => {
+  // A job that begins turns the page for those who named none.
+  if (location.hash === "" && document.body.dataset.page === "start" && choosePage() === "lawn") showPage();
+});
 window.addEventListener("hashchange", showPage);
 showPage();
 feed.follow({
   snapshot: (snapshot) => store.takeSnapshot(snapshot, performance.now() / 1000),
   strips: (strips) => store.takeStrips(strips),
+  outlook: (outlook) => store.takeOutlook(outlook),
   track: (message) => store.takeTrack(message),
   dose: (message) => store.takeDose(message),
   connection: (isConnected) => {

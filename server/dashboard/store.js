@@ -22,6 +22,7 @@ export class Store extends EventTarget {
   dose = emptyDose();
   track = emptyTrack();
   strips = null;
+  outlook = null;
   lawn = { plane: null, zones: [] };
   isSoundOn = false;
 
@@ -46,6 +47,7 @@ export class Store extends EventTarget {
     this.snapshotAt_s = now_s;
     this.tell("snapshot");
     if (snapshot.strips !== undefined) this.takeStrips(snapshot.strips); // asked for, not streamed
+    if (snapshot.outlook !== undefined) this.takeOutlook(snapshot.outlook);
     // The outline is drawn on the plane of the first fix: a page that was open before it must ask again.
     const isMoved = (before?.position ?? null) === null && snapshot.position !== null;
     if (isMoved || before?.job?.id !== snapshot.job?.id) this.tell("job");
@@ -54,6 +56,11 @@ export class Store extends EventTarget {
   takeStrips(strips) {
     this.strips = strips;
     this.tell("strips");
+  }
+
+  takeOutlook(outlook) {
+    this.outlook = outlook;
+    this.tell("outlook");
   }
 
   takeTrack(message) {

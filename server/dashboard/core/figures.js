@@ -1,8 +1,8 @@
 // The live figures as lines of words: what it is, how much, and what that means against what is wanted.
 
-import { UNKNOWN, formatFrom, formatNumber, formatPercent, formatQuantity, formatSpan, formatSpeed } from "./format.js";
+import { UNKNOWN, formatFrom, formatNumber, formatPercent, formatQuantity, formatSpan, formatSpeed, tellSpeeds } from "./format.js";
 import { describeDoubts } from "./strips.js";
-import { convert, unitOf } from "./units.js";
+import { FIRST_SET, convert, unitOf } from "./units.js";
 
 const ON_TARGET = 0.05; // within five per cent the rate needs no word of advice
 
@@ -50,14 +50,15 @@ export function describeWind(snapshot, set) {
 }
 
 /** A speed with its standard deviation, where it has one. */
-function formatSure(speed_mps, sd_mps, set) {
+export function formatSure(speed_mps, sd_mps, set) {
   const speed = convert(speed_mps, "speed", set);
   const sd = convert(sd_mps, "speed", set);
   if (speed === null) return UNKNOWN;
   return `${speed.toFixed(1)}${sd === null ? "" : ` ± ${sd.toFixed(1)}`}\u00a0${unitOf("speed", set)}`;
 }
 
-function compareWind(wind, set) {
+/** A mean of 60 s against the limit. */
+export function compareWind(wind, set) {
   if (wind.limit_mps === null) return "No limit is set";
   const limit = `limit ${formatSpeed(wind.limit_mps, set)}`;
   if (wind.mean_60s_mps === null) return `Not to be compared with the ${limit}`;
@@ -112,10 +113,12 @@ const ALARMS = {
   none: { word: "No alarm", shape: "circle" },
 };
 
-/** The alarm as a word, a shape and a sentence. */
-export function describeAlarm(alarm) {
+/** The alarm as a word, a shape and a sentence; no alarm is not good air where an inversion is to be feared. */
+export function describeAlarm(alarm, set = FIRST_SET, inversion = null) {
   const level = alarm && Object.hasOwn(ALARMS, alarm.level) ? alarm.level : "none";
-  return { level, ...ALARMS[level], reason: alarm ? alarm.reason : "No word about the wind yet" };
+  const reason = alarm ? tellSpeeds(alarm.reason, set) : "No word about the wind yet";
+  const caution = level === "none" && inversion?.is_likely && !reason.includes(inversion.sentence) ? inversion.sentence : "";
+  return { level, ...ALARMS[level], reason: [reason, caution].filter(Boolean).join(" ") };
 }
 
 /** How old the picture is, and whether that is old enough to say it loudly. */

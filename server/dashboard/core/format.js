@@ -67,3 +67,22 @@ export function formatClock(utc_s) {
   if (utc_s === null || utc_s === undefined || !Number.isFinite(utc_s)) return UNKNOWN;
   return new Date(utc_s * 1000).toLocaleTimeString([], { hour: "2-digit", minute: "2-digit", second: "2-digit" });
 }
+
+/** An instant as the reader's own time of day, without seconds. */
+export function formatTime(utc_s) {
+  if (utc_s === null || utc_s === undefined || !Number.isFinite(utc_s)) return UNKNOWN;
+  return new Date(utc_s * 1000).toLocaleTimeString([], { hour: "2-digit", minute: "2-digit" });
+}
+
+const ROUND_S = 600; // hours by the sun are good to a quarter of an hour
+
+/** About when, as the reader's own time of day to ten minutes. */
+export function formatHour(utc_s) {
+  return formatTime(Number.isFinite(utc_s) ? Math.round(utc_s / ROUND_S) * ROUND_S : null);
+}
+
+/** A sentence of the service's with its speeds in the user's unit. */
+export function tellSpeeds(sentence, set) {
+  if (unitOf("speed", set) === "m/s") return sentence;
+  return sentence.replace(/(\d+(?:\.\d+)?) m\/s/g, (_, number) => formatSpeed(Number(number), set));
+}

@@ -37,8 +37,8 @@ function makeAlarm() {
   const reason = element("span", { class: "alarm-reason" });
   const bar = element("section", { class: "alarm", "aria-label": "Alarm" }, sign, element("div", {}, word, reason));
   let shown = "";
-  const show = (alarm) => {
-    const now = describeAlarm(alarm);
+  const show = (alarm, set, inversion) => {
+    const now = describeAlarm(alarm, set, inversion);
     if (now.level !== shown) {
       shown = now.level;
       bar.dataset.level = now.level;
@@ -134,14 +134,14 @@ export function mountLawn(root, { store, feed, sound }) {
     legend.dataset.of = `${target} ${store.units}`;
   };
   const show = () => {
-    const { snapshot, units } = store;
+    const { snapshot, outlook, units } = store;
     showAge();
     if (snapshot === null) {
-      alarm.show(null);
+      alarm.show(null, units, null);
       setText(job, "Looking for the service…");
       return;
     }
-    alarm.show(snapshot.alarm);
+    alarm.show(snapshot.alarm, units, outlook?.inversion);
     ledger.show(describeAll(snapshot, units));
     health.show(snapshot, units);
     setText(job, snapshot.job ? `${snapshot.job.name}: ${snapshot.job.state}` : "No job is running");

@@ -1,0 +1,140 @@
+// Start now?: one sentence that answers, and below it the reasons.
+
+import { describeAge } from "../core/figures.js";
+import { formatTime } from "../core/format.js";
+import { answerStart, describeAir, describeHours, describeInversion, describeNeed, describeTrust } from "../core/start.js";
+import { element, option, setText } from "../draw/element.js";
+
+const TICK_MS = 1000;
+const LENGTHS_MIN = [10, 15, 20, 25, 30, 35, 40, 45, 50, 55, 60];
+const OWN = "own";
+
+function makeAnswer() {
+  const word = element("strong", {});
+  const text = element("span", {});
+  const lull = element("p", { class: "since" });
+  const part = element("section", { class: "answer", "aria-label": "Answer", role: "status" }, element("p", {}, word, " ", text), lull);
+  return { part, show: (answer, said) => {
+    part.dataset.kind = answer.kind;
+    setText(word, answer.word);
+    setText(text, answer.text);
+    setText(lull, said);
+    lull.hidden = said === "";
+  } };
+}
+
+function describeLull(lull) {
+  if (!lull || lull.since_utc === null || lull.reason === "") return "";
+  const clock = formatTime(lull.since_utc);
+  return lull.is_open ? `Calm long enough since ${clock}.` : `The lull closed at ${clock}.`;
+}
+
+function makeAir() {
+  const list = element("dl", { class: "ledger" });
+  const rows = [];
+  return { list, show: (lines) => {
+    lines.forEach((line, place) => {
+      if (rows[place] === undefined) {
+        const row = { name: element("dt"), figure: element("dd", { class: "figure" }), remark: element("dd", { class: "remark" }) };
+        list.append(element("div", { class: "line" }, row.name, row.figure, row.remark));
+        rows.push(row);
+      }
+      for (const part of ["name", "figure", "remark"]) setText(rows[place][part], line[part]);
+      rows[place].remark.hidden = line.remark === "";
+    });
+  } };
+}
+
+/** A list of sentences, renewed only when one of them changed. */
+function makeSentences(attributes = {}) {
+  const list = element("ul", { class: "sentences", ...attributes });
+  let shown = "";
+  return { list, show: (sentences) => {
+    const text = sentences.join("\n");
+    if (text === shown) return;
+    shown = text;
+    list.replaceChildren(...sentences.map((sentence) => element("li", {}, sentence)));
+    list.hidden = sentences.length === 0;
+  } };
+}
+
+function makeChooser({ store, feed }) {
+  const select = element("select", { id: "length" }, option(OWN, "As long as the job needs", true),
+    ...LENGTHS_MIN.map((minutes) => option(String(minutes), `${minutes} minutes`, false)));
+  const said = element("p", { class: "said", role: "status" });
+  const part = element("div", { class: "chooser" }, element("label", { for: "length" }, "Must stay calm for"), select);
+  let chosen = OWN;
+  select.addEventListener("change", async () => {
+    const minutes = select.value === OWN ? null : Number(select.value);
+    try {
+      store.takeOutlook(await feed.ask("/outlook", { method: "PUT", body: { minutes } }));
+      setText(said, "");
+    } catch (problem) {
+      select.value = chosen;
+      setText(said, `Not changed. ${problem.message}`);
+    }
+  });
+  return { part, said, show: (need, hasJob) => {
+    part.hidden = hasJob;
+    const now = need?.origin === "chosen" && LENGTHS_MIN.includes(need.minutes) ? String(need.minutes) : OWN;
+    if (now !== chosen) select.value = chosen = now; // not while it is open and nothing has changed
+  } };
+}
+
+function section(title, ...parts) {
+  return element("section", { class: "reason" }, element("h2", {}, title), ...parts);
+}
+
+/** Build the page; returns how to leave it. */
+export function mountStart(root, { store, feed }) {
+  const answer = makeAnswer();
+  const air = makeAir();
+  const [trust, hours, inversion, faults] = [makeSentences(), makeSentences(), makeSentences(), makeSentences({ class: "faults" })];
+  const chooser = makeChooser({ store, feed });
+  const need = element("p", { class: "need" });
+  const ready = element("p", {});
+  const age = element("p", { class: "age" });
+  const go = element("a", { class: "go", href: "#lawn" }, "To the lawn: begin there");
+  const title = element("h1", {}, "Start now?");
+
+  root.replaceChildren(element("div", { class: "start-page" }, title, answer.part, age,
+    section("The wind now", air.list),
+    section("Will it hold?", need, chooser.part, chooser.said, trust.list),
+    section("When it is usually calm here", hours.list, element("p", { class: "small" }, "What was usual on the last days, no forecast.")),
+    section("Calm is not always good", inversion.list),
+    section("The rig", faults.list, ready),
+    element("p", { class: "caution" }, "The product's label and the law of the place decide in what wind may be sprayed, and whether at all. "
+      + "Chances are told from past wind alone: look at the sky, and stop when in doubt."), go));
+
+  const show = () => {
+    const { snapshot, outlook, units } = store;
+    const told = describeAge(store.ageAt(performance.now() / 1000), store.isConnected);
+    const hasJob = Boolean(snapshot?.job);
+    answer.show(answerStart(snapshot, outlook, units, { isConnected: store.isConnected || snapshot === null, isOld: told.isOld }),
+      describeLull(outlook?.lull));
+    const isDoubtful = told.isOld && Boolean(snapshot?.rig.name);
+    setText(age, isDoubtful ? told.text : "");
+    age.classList.toggle("old", isDoubtful);
+    setText(title, hasJob ? "Will it hold?" : "Start now?");
+    setText(go, hasJob ? "To the lawn: the job is running" : "To the lawn: begin there");
+    if (snapshot === null) return;
+    air.show(describeAir(snapshot, units));
+    faults.show([...snapshot.faults, ...(outlook?.fault ? [outlook.fault] : [])]);
+    setText(ready, snapshot.faults.length > 0 ? "" : "Link, receiver, flow meter and anemometer: nothing to complain of.");
+    ready.hidden = snapshot.faults.length > 0;
+    if (!outlook) return;
+    setText(need, describeNeed(outlook.need, units));
+    chooser.show(outlook.need, hasJob);
+    trust.show(describeTrust(outlook));
+    hours.show([...describeHours(outlook.hours, outlook.at_utc), ...outlook.left_out.map((reason) => `Not used: ${reason}.`)]);
+    inversion.show([describeInversion(outlook.inversion, units)]);
+  };
+  const names = ["snapshot", "outlook", "units", "connection"];
+  for (const name of names) store.addEventListener(name, show);
+  const clock = setInterval(show, TICK_MS);
+  show();
+  return () => {
+    for (const name of names) store.removeEventListener(name, show);
+    clearInterval(clock);
+  };
+}
