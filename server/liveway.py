@@ -193,13 +193,13 @@ class LiveWay:
             self.passes_done += 1
 
 
-def measure_zones(setup: Setup, plane: Plane) -> float:
-    """The zones less the keep-outs, on a frame that holds them all."""
+def measure_zones(setup: Setup, plane: Plane, *, cells: float = 800.0) -> float:
+    """The zones less the keep-outs, on a frame that holds them all, `cells` along two of its sides."""
     corners = [point for zone in setup.zones for ring in zone.rings for point in ring]
     east, north = plane_from_degrees(
         np.array([lat for _, lat in corners]), np.array([lon for lon, _ in corners]), plane=plane
     )
-    cell = max(0.1, float(np.ptp(east) + np.ptp(north)) / 800.0)
+    cell = max(0.1, float(np.ptp(east) + np.ptp(north)) / cells)
     frame = frame_around(east, north, margin_m=2.0 * cell, cell_m=cell)
     return lay_ground(setup.zones, plane=plane, frame=frame).wanted_m2
 

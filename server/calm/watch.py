@@ -70,6 +70,7 @@ class CalmWatch:
         self._on_change = on_change
         self._program = program
         self._fits: Fits | None = None
+        self._shared: Fits | None = None
         self._sources: tuple[tuple[int, Source], ...] = ()
         self._sources_now: tuple[tuple[int, Source], ...] = ()
         self._fix = (nan, nan)
@@ -180,11 +181,17 @@ class CalmWatch:
         limit, minutes = moment.limit_mps, moment.need.minutes
         question = _question_of(moment)
         if not limit > 0.0:
-            return share_fits(replace(question, limit_mps=1.0)), CalmChance(limit, minutes, nan, nan, nan, 0.0)
-        fits = self._fits if self._fits is not None and _is_about(self._fits, question) else share_fits(question)
+            return self._share(replace(question, limit_mps=1.0)), CalmChance(limit, minutes, nan, nan, nan, 0.0)
+        fits = self._fits if self._fits is not None and _is_about(self._fits, question) else self._share(question)
         past = latest if fits.step_s == latest.step_s else average_latest(latest)
         chance = foresee_calm(past, fits.models, minutes=minutes, limit_mps=limit, lon_deg=moment.lon_deg)
         return fits, chance
+
+    def _share(self, question: Question) -> Fits:
+        """What all places share, reckoned once for a question."""
+        if self._shared is None or not _is_about(self._shared, question):
+            self._shared = share_fits(question)
+        return self._shared
 
     def _step(self, moment: Moment, chance: CalmChance, *, is_calm_now: bool) -> None:
         """Open or close the lull; another rig, limit or height begins anew without a word."""

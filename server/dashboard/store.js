@@ -89,9 +89,14 @@ export class Store extends EventTarget {
     this.tell("sound");
   }
 
+  /** How long ago the service was heard. */
+  heardAgo(now_s) {
+    return this.snapshotAt_s === null ? null : Math.max(0, now_s - this.snapshotAt_s);
+  }
+
   /** How old the newest figures are: the age they had when they came, and the time since. */
   ageAt(now_s) {
     if (this.snapshotAt_s === null) return null;
-    return Math.max(0, now_s - this.snapshotAt_s) + (this.snapshot.rig.age_s ?? 0);
+    return this.heardAgo(now_s) + (this.snapshot.rig.age_s ?? 0);
   }
 }

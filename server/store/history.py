@@ -96,7 +96,10 @@ def read_means(
     connection: sqlite3.Connection, number: int, *, from_utc: float, to_utc: float
 ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
     """Ends [s since 1970] and means [m/s] of a source's blocks, in order; NaN where too little of one is known."""
-    step_s = find_shelf(connection, number).source.step_s
+    step = connection.execute("SELECT step_s FROM wind_source WHERE id = ?", (number,)).fetchone()
+    if step is None:
+        raise UnknownError(f"there is no source {number} in the wind's history")
+    step_s = step[0]
     found = connection.execute(
         "SELECT minute, mean_mmps, known_s FROM wind_block WHERE source = ? AND minute >= ? AND minute < ? "
         "ORDER BY minute",

@@ -104,6 +104,12 @@ def test_walk_from_live_to_review(browser: Browser, job: Http) -> None:
         page.wait_for_function("document.querySelectorAll('table tr').length > 8", timeout=30_000)
         found = page.evaluate(MEASURE)
         assert found == {"faint": [], "small": [], "wide": 0}, name
+        page.goto(f"{job.base}/#start")
+        page.get_by_text("Start now?", exact=True).last.wait_for(timeout=30_000)
+        page.get_by_label("Must stay calm for").select_option("20")
+        page.get_by_text("20 minutes, as you chose.", exact=False).first.wait_for(timeout=30_000)
+        found = page.evaluate(MEASURE)
+        assert found == {"faint": [], "small": [], "wide": 0}, name
         page.goto(f"{job.base}/#gear")
         page.get_by_label("Width of a pass", exact=False).first.wait_for(timeout=30_000)
         found = page.evaluate(MEASURE)

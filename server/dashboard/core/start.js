@@ -33,7 +33,7 @@ const UNKNOWN_ANSWERS = {
 /** The answer: a kind (for its mark), a few words, and the sentence behind them. */
 export function answerStart(snapshot, outlook, set, { isConnected, isOld }) {
   if (snapshot === null) return { kind: "unknown", word: "Looking for the service…", text: "" };
-  if (!isConnected) return { kind: "unknown", word: "Not known:", text: "the service cannot be reached, what you see is old." };
+  if (isOld && !isConnected) return { kind: "unknown", word: "Not known:", text: "the service cannot be reached, what you see is old." };
   if (!outlook) return { kind: "unknown", word: "Not known yet:", text: "the service is looking." };
   if (Object.hasOwn(UNKNOWN_ANSWERS, outlook.state)) {
     const [word, text] = UNKNOWN_ANSWERS[outlook.state];
@@ -63,7 +63,7 @@ function weigh(snapshot, outlook, set) {
 /** The wind now, of two minutes, and its gust, each with its error. */
 export function describeAir(snapshot, set) {
   const { wind } = snapshot;
-  const height = wind.height_m ? ` at ${formatQuantity(wind.height_m, "length", set)}` : "";
+  const height = wind.height_m ? ` at ${formatQuantity(wind.height_m, "length", set, 2)}` : "";
   return [
     { name: "Wind now", figure: formatSure(wind.true_mps, wind.true_sd_mps, set), remark: "" },
     { name: "Mean of the last 2 minutes", figure: formatSure(wind.mean_2min_mps, wind.mean_2min_sd_mps, set),
@@ -76,9 +76,9 @@ export function describeAir(snapshot, set) {
 export function describeTrust(outlook) {
   if (outlook?.state !== "known") return [];
   const [low, high] = [outlook.low, outlook.high].map((share) => Math.round(share * 10));
-  const range = low === high ? `The range is narrow: about ${low} in 10.` : `In a range of ${low} to ${high} in 10.`;
+  const range = low === high ? `Nine times of ten the true chance is about ${low} in 10.` : `Nine times of ten the true chance lies between ${low} and ${high} in 10.`;
   const days = outlook.days < 1 ? "It is told from what many places share: this place's own wind counts from the second day on."
-    : `${formatNumber(Math.round(outlook.days))} ${Math.round(outlook.days) === 1 ? "day" : "days"} of wind at this place stand behind it.`;
+    : `${Math.round(outlook.days)} ${Math.round(outlook.days) === 1 ? "day" : "days"} of wind at this place stand behind it.`;
   const basis = outlook.mean_min > 1 ? [`It speaks of means over ${outlook.mean_min} minutes: most of the history holds no others.`] : [];
   return [range, days, ...basis, describeRecord(outlook.record)];
 }
@@ -93,13 +93,13 @@ function describeRecord(record) {
 /** For how many minutes it is asked, and why. */
 export function describeNeed(need, set) {
   const minutes = `${need.minutes} minutes`;
-  if (need.origin === "chosen") return `${minutes}, as you chose.${need.total_min === null ? "" : ` The lawn takes about ${formatNumber(Math.ceil(need.total_min))}.`}`;
+  if (need.origin === "chosen") return `${minutes}, as you chose.${need.total_min === null ? "" : ` The lawn takes about ${Math.ceil(need.total_min)}.`}`;
   if (need.origin === "usual") return `${minutes}, as no outline of the lawn is set. Choose another length, or give the outline in My gear.`;
   const fills = need.fills === 0 ? "no refill" : `${need.fills} ${need.fills === 1 ? "refill" : "refills"} ${formatNumber(need.fills_min, 2)} min`;
   const pace = `${formatSpeed(need.pace_mps, set)}${need.is_pace_known ? "" : " (assumed)"}`;
   const sum = `${formatQuantity(need.area_m2, "area", set)} at ${pace}: walking ${formatNumber(need.walk_min, 2)} min, turns ${formatNumber(need.turns_min, 2)} min, ${fills}.`;
   const what = need.origin === "left" ? "What is left" : "The whole lawn";
-  if (need.total_min > LONGEST_MIN) return `${minutes}, the longest that can be told. ${what} takes about ${formatNumber(Math.ceil(need.total_min))}: ${sum}`;
+  if (need.total_min > LONGEST_MIN) return `${minutes}, the longest that can be told. ${what} takes about ${Math.ceil(need.total_min)}: ${sum}`;
   return `${minutes}. ${what}, ${sum}`;
 }
 

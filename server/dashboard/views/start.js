@@ -6,6 +6,7 @@ import { answerStart, describeAir, describeHours, describeInversion, describeNee
 import { element, option, setText } from "../draw/element.js";
 
 const TICK_MS = 1000;
+const OLD_S = 10; // chances are of minutes: a moment without a word changes none
 const LENGTHS_MIN = [10, 15, 20, 25, 30, 35, 40, 45, 50, 55, 60];
 const OWN = "own";
 
@@ -108,13 +109,13 @@ export function mountStart(root, { store, feed }) {
 
   const show = () => {
     const { snapshot, outlook, units } = store;
-    const told = describeAge(store.ageAt(performance.now() / 1000), store.isConnected);
+    const { isConnected } = store;
+    const age_s = snapshot?.rig.name ? store.ageAt(performance.now() / 1000) : store.heardAgo(performance.now() / 1000);
+    const isOld = age_s > OLD_S;
     const hasJob = Boolean(snapshot?.job);
-    answer.show(answerStart(snapshot, outlook, units, { isConnected: store.isConnected || snapshot === null, isOld: told.isOld }),
-      describeLull(outlook?.lull));
-    const isDoubtful = told.isOld && Boolean(snapshot?.rig.name);
-    setText(age, isDoubtful ? told.text : "");
-    age.classList.toggle("old", isDoubtful);
+    answer.show(answerStart(snapshot, outlook, units, { isConnected, isOld }), isOld ? "" : describeLull(outlook?.lull));
+    setText(age, isOld ? describeAge(age_s, isConnected).text : "");
+    age.classList.toggle("old", isOld);
     setText(title, hasJob ? "Will it hold?" : "Start now?");
     setText(go, hasJob ? "To the lawn: the job is running" : "To the lawn: begin there");
     if (snapshot === null) return;
