@@ -149,9 +149,9 @@ def strips(number: int, database: Path) -> None:
 @click.option("--limit-mps", type=click.FloatRange(0.1, 40.0), required=True, help="The wind limit.")
 @click.option("--height-m", type=click.FloatRange(0.1, 30.0), required=True, help="The height at which it holds.")
 @click.option("--lon", type=click.FloatRange(-180.0, 180.0), default=float("nan"), help="Longitude, for hours of day.")
-@click.option("--now", type=float, help="Seconds since 1970 (UTC); else this machine's clock.")
+@click.option("--now", type=click.IntRange(0), help="Seconds since 1970 (UTC); else this machine's clock.")
 @click.option("--database", type=FILE, default=DATABASE, show_default=True, help="The service's database.")
-def outlook(limit_mps: float, height_m: float, lon: float, now: float | None, database: Path) -> None:
+def outlook(limit_mps: float, height_m: float, lon: float, now: int | None, database: Path) -> None:
     """Look through the stored wind for what it teaches about calm, and print that as JSON."""
     step_back()
     import time
@@ -160,7 +160,7 @@ def outlook(limit_mps: float, height_m: float, lon: float, now: float | None, da
     from server.store.connection import open_reader
 
     check_database(database)
-    question = Question(limit_mps, height_m, lon, time.time() if now is None else now)
+    question = Question(limit_mps, height_m, lon, time.time() if now is None else float(now))
     click.echo(json.dumps(lay_out_fits(fit_place(open_reader(database), question)), separators=(",", ":")))
 
 

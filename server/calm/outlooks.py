@@ -8,6 +8,7 @@ from typing import Any
 from server.calm.moment import Moment, take_moment
 from server.calm.need import NeedFinder
 from server.calm.watch import CHOSEN, CalmWatch, Word
+from server.errors import StoreError
 from server.ingest import Ingest
 from server.live import Live
 from server.snapshot import Snapshot
@@ -48,18 +49,18 @@ class Outlooks:
         self.watch.tick(self._take(live))
 
     async def look(self, live: Live) -> dict[str, Any]:
-        """What is known now: after a look, unless one has just been."""
+        """What is known now: after a look, unless one has just been; raises StoreError."""
         await self.watch.settle_look()
         if self.watch.told is None or self._now() - self.watch.looked_mono >= FRESH_S:
             await self._look_now(live)
-        return self.watch.told or {}
+        return self._tell()
 
     async def choose(self, live: Live, minutes: int | None) -> dict[str, Any]:
         """Ask for another length than the job's own from now on; None: the job's own again."""
         self.needs.chosen = minutes
         self._note(CHOSEN, minutes)
         await self._look_now(live)
-        return self.watch.told or {}
+        return self._tell()
 
     def forget_past(self) -> None:
         """Look through the past again: some was brought along."""
@@ -79,6 +80,11 @@ class Outlooks:
     async def settle(self) -> None:
         """Wait until nothing is under way."""
         await self.watch.settle()
+
+    def _tell(self) -> dict[str, Any]:
+        if self.watch.told is None:
+            raise StoreError("the outlook cannot be told: the service's log says why")
+        return self.watch.told
 
     async def _look_now(self, live: Live) -> None:
         """Look after a look that is under way."""

@@ -57,7 +57,7 @@ def lay_out_chance(state: str, chance: CalmChance, fits: Fits, latest: WindPast)
         "chance": known(chance.chance, 4) if is_told else None,
         "low": known(chance.low, 4) if is_told else None,
         "high": known(chance.high, 4) if is_told else None,
-        "days": round(fits.days, 2),
+        "days": round(chance.days, 2),
         "mean_min": round(fits.step_s / 60.0),
         "minutes_known": int(np.isfinite(latest.mean_mps[-WANTED_MIN:]).sum()),
         "minutes_wanted": WANTED_MIN,

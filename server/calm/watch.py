@@ -36,7 +36,7 @@ from server.errors import JudgingError, ServiceError
 from server.snapshot import known
 from server.store.connection import DATABASE_ERRORS, open_reader
 from server.store.history import Source
-from server.store.outlook import find_last_fix, list_sources, read_note
+from server.store.outlook import list_sources, read_note
 from server.tasks import begin_task
 
 log = logging.getLogger(__name__)
@@ -46,7 +46,9 @@ AGAIN_S = 3600.0
 CLOSED_TOLD_S = 900.0
 """So long a closed lull is told."""
 SAME_PLACE_DEG = 0.5
-LULL, CHOSEN = "lull", "minutes"
+BACK_S = 3600.0
+"""A date so much before that of the fits is another clock's."""
+LULL, CHOSEN, PLACE = "lull", "minutes", "place"
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,7 +75,7 @@ class CalmWatch:
         self._shared: Fits | None = None
         self._sources: tuple[tuple[int, Source], ...] = ()
         self._sources_now: tuple[tuple[int, Source], ...] = ()
-        self._fix = (nan, nan)
+        self._kept_place = (nan, nan)
         self._lull = LullState()
         self._word = Word()
         self._about: tuple[Any, ...] | None = None
@@ -90,8 +92,9 @@ class CalmWatch:
     def restore(self) -> int | None:
         """Take up what was told before a restart; gives the minutes that were chosen."""
         with closing(open_reader(self._database)) as connection:
-            kept, chosen = read_note(connection, LULL), read_note(connection, CHOSEN)
-            self._fix = find_last_fix(connection)
+            kept, chosen, place = (read_note(connection, name) for name in (LULL, CHOSEN, PLACE))
+        if place is not None:
+            self._kept_place = (place[0], place[1])
         if kept is not None and kept["is_open"]:
             self._about = (kept["rig"], kept["limit_mps"], kept["height_m"])
             self._word = Word(kept["reason"], kept["since_utc"])
@@ -171,10 +174,14 @@ class CalmWatch:
         self._faults[about] = fault
 
     def _place(self, moment: Moment) -> Moment:
-        """The moment at the rig's last place in the store, where neither lawn nor fix tells one."""
-        if is_placed(moment):
-            return moment
-        return replace(moment, lat_deg=self._fix[0], lon_deg=self._fix[1])
+        """The moment with a place: the last one where neither lawn nor fix tells one; a new one is kept."""
+        lat, lon = self._kept_place
+        if not is_placed(moment):
+            return replace(moment, lat_deg=lat, lon_deg=lon)
+        if not max(abs(moment.lat_deg - lat), abs(moment.lon_deg - lon)) < SAME_PLACE_DEG / 5.0:
+            self._kept_place = (moment.lat_deg, moment.lon_deg)
+            self._note(PLACE, list(self._kept_place))
+        return moment
 
     def _foresee(self, moment: Moment, latest: WindPast) -> tuple[Fits, CalmChance]:
         """In a thread: the chance for the minutes that are needed."""
@@ -242,7 +249,7 @@ class CalmWatch:
         """Have the past looked through where that is due and there is one."""
         question = _question_of(moment)
         is_known = self._fits is not None and _is_about(self._fits, question) and self._sources == self._sources_now
-        is_due = not is_known or (self._fits is not None and question.now_utc >= self._fits.due_utc)
+        is_due = not is_known or (self._fits is not None and _is_past(self._fits, question.now_utc))
         is_busy = self._refit is not None and not self._refit.done()
         is_tired = moment.mono - self._failed_mono < AGAIN_S
         if not (question.limit_mps > 0.0 and self._sources_now and is_due) or is_busy or is_tired or self._is_stopped:
@@ -267,7 +274,7 @@ class CalmWatch:
         """What the program prints; raises JudgingError with what it complained of."""
         options = [
             "--database", str(self._database), "--limit-mps", repr(question.limit_mps), "--height-m",
-            repr(question.height_m), "--now", repr(question.now_utc),
+            repr(question.height_m), "--now", str(round(question.now_utc)),
         ]  # fmt: skip
         if isfinite(question.lon_deg):
             options += ["--lon", repr(question.lon_deg)]
@@ -287,6 +294,11 @@ class CalmWatch:
 def _question_of(moment: Moment) -> Question:
     now = moment.utc if isfinite(moment.utc) else moment.wall_utc
     return Question(moment.limit_mps, moment.height_m, moment.lon_deg, now)
+
+
+def _is_past(fits: Fits, now_utc: float) -> bool:
+    """Whether the past is to be looked through again: the log has grown, or a wrong date was put right."""
+    return now_utc >= fits.due_utc or now_utc < fits.question.now_utc - BACK_S
 
 
 def _is_about(fits: Fits, question: Question) -> bool:

@@ -1,8 +1,7 @@
-"""What the question for calm needs of the store besides the blocks: sources, the place, and what was told last."""
+"""What the question for calm needs of the store besides the blocks: their sources, and notes over a restart."""
 
 import json
 import sqlite3
-from math import nan
 from typing import Any
 
 from server.store.history import Source
@@ -12,14 +11,6 @@ def list_sources(connection: sqlite3.Connection) -> list[tuple[int, Source]]:
     """The sources of blocks with their numbers, uncounted: counting reads every block."""
     rows = connection.execute("SELECT id, kind, name, height_m, step_s FROM wind_source ORDER BY id").fetchall()
     return [(number, Source(*source)) for number, *source in rows]
-
-
-def find_last_fix(connection: sqlite3.Connection) -> tuple[float, float]:
-    """Latitude and longitude of the newest start's newest fix that has a place [degrees]; NaN where there is none."""
-    row = connection.execute(
-        "SELECT lat, lon FROM position WHERE lat IS NOT NULL AND lon IS NOT NULL ORDER BY boot DESC, seq DESC LIMIT 1"
-    ).fetchone()
-    return (nan, nan) if row is None else (float(row[0]), float(row[1]))
 
 
 def read_note(connection: sqlite3.Connection, name: str) -> Any:

@@ -122,6 +122,7 @@ test("speeds in the service's sentences come in every set's unit", () => {
     assert.equal(told.split(unit).length, 3, told);
     if (unit !== "m/s") assert.ok(!told.includes("m/s"), told);
   }
+  assert.equal(tellSpeeds("stays under 4.4704 m/s", SET), "stays under 4.5\u00a0m/s");
   assert.match(tellSpeeds(said, "gal_per_acre"), /11\.4\u00a0mph, limit 10\.1\u00a0mph/);
 });
 

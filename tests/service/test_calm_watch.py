@@ -13,6 +13,7 @@ import pytest
 from server.calm.fits import Question, fit_place, share_fits
 from server.calm.moment import Moment
 from server.calm.need import NO_TIME, Need
+from server.calm.outlooks import Outlooks
 from server.calm.past import average_latest, read_latest, read_place
 from server.calm.telling import CAUTION
 from server.calm.watch import CLOSED_TOLD_S, CalmWatch, Word
@@ -20,6 +21,7 @@ from server.core.blocks import Block
 from server.core.outlook import foresee_calm
 from server.core.profile import height_factor
 from server.core.windpast import lay_past
+from server.errors import StoreError
 from server.store.connection import open_reader, open_writer
 from server.store.history import Source, remove_source, save_blocks
 from server.store.outlook import read_note, save_note
@@ -154,7 +156,8 @@ def test_without_a_past_the_shared_regression_answers_from_the_last_70_minutes(y
 def test_after_a_day_chances_still_rest_on_what_places_share_but_are_kept_account_of(yard) -> None:
     yard.record(draw_wind(0.95))
     found = yard.look(need=replace(NEED, minutes=10), limit_mps=4.5)
-    assert found["days"] == pytest.approx(0.95, abs=0.01)
+    assert found["days"] == 0.0
+    assert yard.watch._fits.days == pytest.approx(0.95, abs=0.01)
     shared = share_fits(Question(4.5, 2.0, 0.0, NOON)).models
     for own, common in zip(yard.watch._fits.models, shared, strict=True):
         assert own.coefficients == pytest.approx(common.coefficients)
@@ -167,7 +170,8 @@ def test_fourteen_days_move_the_chance_and_tell_the_usual_hours(yard) -> None:
     first = yard.look(is_whole=False, limit_mps=4.5)
     assert first["state"] == "known"
     found = yard.look(limit_mps=4.5)
-    assert found["days"] == pytest.approx(14.0, abs=0.01)
+    assert found["days"] == pytest.approx(7.0 * 1.15**4, abs=0.01), "fitted last when the log was so long"
+    assert yard.watch._fits.days == pytest.approx(14.0, abs=0.01)
     assert found["chance"] != first["chance"]
     record = found["record"]
     assert record["minutes"] == 30
@@ -247,7 +251,8 @@ def test_history_of_another_height_counts_at_the_limits_height(yard) -> None:
         place = read_place(connection, height_m=2.0, from_utc=NOON - 86400.0, to_utc=NOON)
     # FAO-56, equation 47 and its example 14: 3.2 m/s at 10 m are 2.4 m/s at 2 m.
     assert np.nanmean(place.minutes.mean_mps) == pytest.approx(4.0 * 2.4 / 3.2, abs=0.02)
-    assert yard.look()["days"] == pytest.approx(200 / 1440, abs=0.01)
+    assert yard.look()["days"] == 0.0
+    assert yard.watch._fits.days == pytest.approx(200 / 1440, abs=0.01)
     assert yard.watch.told["state"] == "no_wind", "a mast elsewhere does not tell what is now"
 
 
@@ -267,7 +272,7 @@ def test_means_over_ten_minutes_are_gone_by_where_minutes_are_few(yard) -> None:
     yard.record(np.tile([0.9, 1.3], 40))
     found = yard.look(limit_mps=4.5)
     assert found["mean_min"] == 10
-    assert found["days"] == pytest.approx(20.0, abs=0.1)
+    assert found["days"] == pytest.approx(7.0 * 1.15**7, abs=0.1)
     assert found["state"] == "known"
     assert found["left_out"] == ["hours: means over 60 min are too long, 10 min at most can be used"]
     with closing(open_reader(yard.database)) as connection:
@@ -288,7 +293,7 @@ def test_a_wrong_date_in_the_future_spoils_nothing_later(yard) -> None:
     yard.record(np.tile([0.9, 1.3], 40))
     found = yard.look()
     assert (found["state"], found["fault"]) == ("known", None)
-    assert found["days"] == pytest.approx(80 / 1440, abs=0.01)
+    assert yard.watch._fits.days == pytest.approx(80 / 1440, abs=0.01)
     with closing(open_reader(yard.database)) as connection:
         fits = fit_place(connection, Question(LIMIT, 2.0, 0.0, NOON))
     assert fits.from_utc == NOON - 80 * 60.0
@@ -301,6 +306,22 @@ def test_a_clock_that_goes_back_neither_opens_nor_closes(yard) -> None:
     yard.look(back, is_whole=False)
     assert yard.watch.word == words[0][1]
     assert yard.watch.told["state"] == "no_wind"
+
+
+def test_fits_of_a_wrong_date_are_made_anew_when_it_is_put_right(yard) -> None:
+    yard.record(draw_wind(3.0))
+    years = 10 * 365 * 86400.0
+    yard.look(replace(AT_NOON, utc=NOON + years))
+    assert yard.watch._fits.days == 0.0
+    yard.look(minutes=1.0)
+    assert yard.watch._fits.days == pytest.approx(3.0, abs=0.01)
+
+
+def test_the_place_outlasts_a_restart_without_a_fix(yard) -> None:
+    yard.look(lat_deg=52.0, lon_deg=105.0)
+    yard.wake_up()
+    found = yard.look(lat_deg=nan, lon_deg=nan, mean_2min_mps=0.5)
+    assert found["inversion"]["is_likely"], "evening there"
 
 
 def test_without_any_place_no_hour_is_called_usual_and_the_chance_still_told(yard) -> None:
@@ -360,8 +381,17 @@ def test_a_store_that_cannot_be_read_is_said_and_nothing_breaks(yard, caplog) ->
         yard.look(minutes=1.0, is_whole=False)
     assert len(caplog.records) == 1
     assert yard.watch.told is None
+    with pytest.raises(StoreError):
+        asyncio.run(tell(yard))
     yard.watch._database = yard.database
     assert yard.look(minutes=2.0, is_whole=False)["fault"] is None
+
+
+async def tell(yard):
+    """What the route asks for."""
+    front = Outlooks.__new__(Outlooks)
+    front.watch, front._now = yard.watch, lambda: yard.watch.looked_mono
+    return front._tell()
 
 
 @pytest.mark.parametrize("height", [0.1, 0.5, 10.0])

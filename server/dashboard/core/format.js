@@ -83,6 +83,5 @@ export function formatHour(utc_s) {
 
 /** A sentence of the service's with its speeds in the user's unit. */
 export function tellSpeeds(sentence, set) {
-  if (unitOf("speed", set) === "m/s") return sentence;
   return sentence.replace(/(\d+(?:\.\d+)?) m\/s/g, (_, number) => formatSpeed(Number(number), set));
 }
