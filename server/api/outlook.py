@@ -23,6 +23,7 @@ class Need(Strict):
     walk_min: float | None
     turns_min: float | None
     fills_min: float | None
+    passes: int
     fills: int
     area_m2: float | None
     pace_mps: float
@@ -74,6 +75,14 @@ class Inversion(Strict):
     below_mps: float
 
 
+class Recent(Strict):
+    """The rig's last half hour, minute by minute at the limit's height, the oldest first; null where not known."""
+
+    begin_utc: float
+    mean_mps: list[float | None]
+    gust_3s_mps: list[float | None]
+
+
 class Outlook(Strict):
     """What is known of the coming minutes; `state` says what is missing where there is no chance."""
 
@@ -95,6 +104,7 @@ class Outlook(Strict):
     hours: Hours
     lull: Lull
     inversion: Inversion
+    recent: Recent | None
     fault: str | None
 
 

@@ -19,7 +19,7 @@ PACES_MPS = (0.4, 2.2)
 """A wanted pace outside these is a meter or a target gone wrong."""
 CELLS = 200.0
 """A lawn of so many cells is measured in a millisecond, to a per cent."""
-NO_TIME = JobTime(nan, nan, nan, 0)
+NO_TIME = JobTime(nan, nan, nan, 0, 0)
 
 
 @dataclass(frozen=True, slots=True)

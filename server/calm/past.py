@@ -12,7 +12,7 @@ import numpy as np
 from server.core.log import Floats
 from server.core.profile import LEAST_HEIGHT_M, height_factor
 from server.core.windpast import DAY_S, WindPast, lay_past
-from server.store.history import Source, read_means
+from server.store.history import Source, read_means, read_steps
 from server.store.outlook import list_sources
 
 MINUTE_S, TEN_S = 60.0, 600.0
@@ -22,6 +22,8 @@ AT_LEAST = 0.5
 """With fewer days minutes must know at least this share of what all means together know."""
 LATE_S = 150.0
 """A rig whose last minute ended longer ago than this is silent."""
+RECENT_MIN = 30
+"""So many of the last minutes are drawn."""
 NOW_S = 8400.0
 """What a chance looks at: 70 min twice over, for gaps."""
 
@@ -82,6 +84,23 @@ def read_latest(connection: Any, rig: str, *, height_m: float, now_utc: float) -
     if len(end) and now_utc - end.max() > LATE_S:
         end, mean = np.append(end, MINUTE_S * floor(now_utc / MINUTE_S)), np.append(mean, nan)
     return lay_past(end, mean, step_s=MINUTE_S)
+
+
+def read_recent(connection: Any, rig: str, *, height_m: float, now_utc: float) -> dict[str, Any]:
+    """A rig's last half hour for a drawing: means and gusts by the minute, None where not known."""
+    begin = MINUTE_S * (floor(now_utc / MINUTE_S) - RECENT_MIN)
+    means: list[float | None] = [None] * RECENT_MIN
+    gusts: list[float | None] = [None] * RECENT_MIN
+    for number, source in list_sources(connection):
+        if source.kind != "rig" or source.name != rig or source.step_s != MINUTE_S or _find_problem(source):
+            continue
+        factor = height_factor(from_height=source.height_m, to_height=height_m)
+        end = begin + RECENT_MIN * MINUTE_S
+        for at, mean, gust, *_ in read_steps(connection, number, from_utc=begin, to_utc=end, step_s=int(MINUTE_S)):
+            place = round((at - begin) / MINUTE_S)
+            means[place] = round(mean * factor, 3)
+            gusts[place] = None if gust is None else round(gust * factor, 3)
+    return {"begin_utc": begin, "mean_mps": means, "gust_3s_mps": gusts}
 
 
 def average_latest(minutes: WindPast) -> WindPast:

@@ -121,6 +121,7 @@ def lay_out_need(need: Need) -> dict[str, Any]:
         "walk_min": known(time.walk_min, 1),
         "turns_min": known(time.turns_min, 1),
         "fills_min": known(time.fills_min, 1),
+        "passes": time.passes,
         "fills": time.fills,
         "area_m2": known(need.area_m2, 1),
         "pace_mps": round(need.pace_mps, 2),

@@ -19,7 +19,7 @@ import numpy as np
 
 from server.calm.fits import Fits, Question, read_fits, share_fits
 from server.calm.moment import Moment, is_placed
-from server.calm.past import MINUTE_S, average_latest, read_latest
+from server.calm.past import MINUTE_S, average_latest, read_latest, read_recent
 from server.calm.telling import (
     CAUTION,
     find_state,
@@ -75,6 +75,7 @@ class CalmWatch:
         self._shared: Fits | None = None
         self._sources: tuple[tuple[int, Source], ...] = ()
         self._sources_now: tuple[tuple[int, Source], ...] = ()
+        self._recent: dict[str, Any] | None = None
         self._kept_place = (nan, nan)
         self._lull = LullState()
         self._word = Word()
@@ -163,8 +164,10 @@ class CalmWatch:
         """In a thread: the sources, and the rig's last minutes."""
         with closing(open_reader(self._database)) as connection:
             self._sources_now = tuple(list_sources(connection))
+            self._recent = None
             if moment.rig is None or not isfinite(moment.utc):
                 return lay_past(np.zeros(0), np.zeros(0), step_s=MINUTE_S)
+            self._recent = read_recent(connection, moment.rig, height_m=moment.height_m, now_utc=moment.utc)
             return read_latest(connection, moment.rig, height_m=moment.height_m, now_utc=moment.utc)
 
     def _complain(self, about: str, fault: str) -> None:
@@ -242,6 +245,7 @@ class CalmWatch:
             "hours": lay_out_hours(fits, minutes=moment.need.minutes, now_utc=now),
             "lull": {"is_open": self._lull.is_open, "since_utc": self.word.since_utc, "reason": self.word.reason},
             "inversion": judge_inversion(moment),
+            "recent": self._recent,
             "fault": next((fault for fault in self._faults.values() if fault), None),
         }
 

@@ -16,11 +16,12 @@ LEAST_PACE_MPS = 0.2
 
 @dataclass(frozen=True, slots=True)
 class JobTime:
-    """What a job takes: walking with the spray on, turns, and so many fills [min]; NaN: not known."""
+    """What a job takes: walking with the spray on, so many passes with turns, and fills [min]; NaN: not known."""
 
     walk_min: float
     turns_min: float
     fills_min: float
+    passes: int
     fills: int
 
     @property
@@ -73,15 +74,15 @@ def estimate_duration(
     Examples
     --------
     >>> found = estimate_duration(900.0, swath_m=1.0, pace_mps=1.0, target_l_per_m2=0.04, tank_l=15.0, tank_left_l=15.0)
-    >>> found.walk_min, found.turns_min, found.fills, found.total_min
-    (15.0, 2.5, 2, 29.5)
+    >>> found.walk_min, found.turns_min, found.passes, found.fills, found.total_min
+    (15.0, 2.5, 30, 2, 29.5)
     """
     if not min(swath_m, target_l_per_m2, tank_l) > 0.0:
         raise ValueError(f"swath {swath_m:g} m, rate {target_l_per_m2:g} L/m², tank {tank_l:g} L: all must be above 0")
     if not (isfinite(area_m2) and isfinite(pace_mps) and pace_mps >= LEAST_PACE_MPS):
-        return JobTime(nan, nan, nan, 0)
+        return JobTime(nan, nan, nan, 0, 0)
     area = max(area_m2, 0.0)
     passes = ceil(sqrt(area) / swath_m)
     missing_l = area * target_l_per_m2 - max(tank_left_l, 0.0)
     fills = max(0, ceil(missing_l / tank_l - 1e-9))
-    return JobTime(area / (swath_m * pace_mps) / 60.0, passes * TURN_S / 60.0, fills * FILL_MIN, fills)
+    return JobTime(area / (swath_m * pace_mps) / 60.0, passes * TURN_S / 60.0, fills * FILL_MIN, passes, fills)

@@ -23,6 +23,12 @@ def test_fills_are_counted_from_what_is_in_the_tank() -> None:
         assert estimate_duration(area, **{**GEAR, "tank_left_l": left}).fills == fills, (area, left)
 
 
+def test_a_square_lawn_has_as_many_turns_as_swaths_lie_side_by_side() -> None:
+    found = estimate_duration(400.0, **GEAR)
+    assert found.passes == 20
+    assert found.turns_min == pytest.approx(20 * 5.0 / 60.0)
+
+
 def test_nothing_left_takes_no_time() -> None:
     for area in (0.0, -3.0):
         assert estimate_duration(area, **GEAR).total_min == 0.0

@@ -2,14 +2,16 @@
 import assert from "node:assert/strict";
 import { test } from "node:test";
 import { describeAlarm } from "../../server/dashboard/core/figures.js";
-import { formatHour, tellSpeeds } from "../../server/dashboard/core/format.js";
+import { formatHour, formatTime, tellSpeeds } from "../../server/dashboard/core/format.js";
+import { cutRope, describeRope, planStrips } from "../../server/dashboard/core/rope.js";
 import { answerStart, describeAir, describeHours, describeInversion, describeNeed, describeTrust, sayTenths } from "../../server/dashboard/core/start.js";
 import { UNIT_SETS } from "../../server/dashboard/core/units.js";
 import { Store } from "../../server/dashboard/store.js";
 
+const close = (found, wanted, tolerance) => assert.ok(Math.abs(found - wanted) <= tolerance, `${found} is not ${wanted} ± ${tolerance}`);
 const SET = "l_per_100m2";
 const NOW = 1_750_075_200;
-const need = (more = {}) => ({ minutes: 25, origin: "lawn", total_min: 24.2, walk_min: 12.5, turns_min: 3.8, fills_min: 6, fills: 1,
+const need = (more = {}) => ({ minutes: 25, origin: "lawn", total_min: 24.2, walk_min: 12.5, turns_min: 3.8, fills_min: 6, passes: 28, fills: 1,
   area_m2: 750, pace_mps: 1, is_pace_known: false, ...more });
 const outlook = (more = {}) => ({ state: "known", chance: 0.81, low: 0.68, high: 0.9, limit_mps: 3, height_m: 2, days: 12.3, mean_min: 1,
   minutes_known: 70, minutes_wanted: 70, need: need(), record: { minutes: 30, days: 12, said: 40, came_true: 33 },
@@ -111,7 +113,8 @@ test("an inversion is a caution with sun and wind, and the lawn page says it bes
   assert.match(describeInversion({ ...calm, is_likely: false, sun_deg: null }, SET), /not known/);
   assert.equal(describeAlarm({ level: "none", reason: "" }, SET, calm).reason, "Calm is not the same as good.");
   assert.equal(describeAlarm({ level: "none", reason: `Opened. ${calm.sentence}` }, SET, calm).reason, `Opened. ${calm.sentence}`);
-  assert.equal(describeAlarm({ level: "stop", reason: "Stop." }, SET, calm).reason, "Stop.");
+  assert.equal(describeAlarm({ level: "stop", reason: "Stop.", since_utc: NOW }, SET, calm).reason, "Stop.");
+  assert.equal(describeAlarm({ level: "none", reason: "Opened.", since_utc: NOW }, SET).reason, `${formatTime(NOW)}: Opened.`);
 });
 
 test("speeds in the service's sentences come in every set's unit", () => {
@@ -135,4 +138,37 @@ test("an outlook that was asked for and one from the stream are the same to the 
   store.takeSnapshot({ position: null, job: null, rig: { age_s: 2 } }, 2);
   assert.deepEqual(told, [0.81, 0.5]);
   assert.deepEqual([store.heardAgo(5), store.ageAt(5)], [3, 5]);
+});
+
+test("strips and refills fill the minutes that the job takes, one behind the other", () => {
+  const parts = planStrips(need());
+  assert.equal(parts.filter((part) => part.isFill).length, 1);
+  assert.equal(parts.filter((part) => !part.isFill).length, 28);
+  assert.equal(parts[0].from_min, 0);
+  parts.slice(1).forEach((part, place) => close(part.from_min, parts[place].to_min, 1e-9));
+  close(parts[parts.length - 1].to_min, 12.5 + 3.8 + 6, 1e-9);
+  assert.equal(parts.findIndex((part) => part.isFill), 14, "two tanks last equally long");
+});
+
+test("strips end with the minutes, however many the lawn has, and there are none of an unknown lawn", () => {
+  const parts = planStrips(need({ minutes: 10, passes: 5000, walk_min: 900, fills: 12, fills_min: 72 }));
+  assert.ok(parts.every((part) => part.from_min < part.to_min && part.to_min <= 10));
+  close(parts[parts.length - 1].to_min, 10, 1e-9);
+  assert.deepEqual(planStrips(need({ walk_min: null })), []);
+  assert.deepEqual(planStrips(need({ passes: 0, walk_min: 0, turns_min: 0, fills: 0, fills_min: 0 })), []);
+});
+
+test("a rope has a gap where minutes are missing and is never thinner than its mean", () => {
+  const rope = cutRope({ begin_utc: NOW, mean_mps: [null, 1, 2, null, 3], gust_3s_mps: [null, 1.5, null, null, 2.5] });
+  assert.deepEqual(rope, [[{ at_min: -3.5, mean_mps: 1, gust_mps: 1.5 }, { at_min: -2.5, mean_mps: 2, gust_mps: 2 }],
+    [{ at_min: -0.5, mean_mps: 3, gust_mps: 3 }]]);
+  assert.deepEqual(cutRope({ mean_mps: [null], gust_3s_mps: [null] }), []);
+});
+
+test("the drawing is told in words for those who cannot see it", () => {
+  const recent = { begin_utc: NOW, mean_mps: [1, null, 2], gust_3s_mps: [1.5, null, 3.5] };
+  assert.equal(describeRope(outlook({ recent }), SET).replaceAll("\u00a0", " "),
+    "Last 30 minutes: means of a minute from 1.0 m/s to 2.0 m/s, highest gust 3.5 m/s; the limit is 3.0 m/s. To come: 28 strips in 25 minutes.");
+  assert.match(describeRope(outlook({ recent: { mean_mps: [1], gust_3s_mps: [null] }, limit_mps: null }), SET), /gust not known; no limit is set/);
+  assert.match(describeRope(outlook({ recent: null }), SET), /No minute/);
 });

@@ -14,7 +14,7 @@ NOW = 1_795_809_600.0
 JOB = {"id": 2, "name": "North lawn", "state": "running", "started_at": "2027-01-15T08:00:00+00:00"}
 NEED = {
     "minutes": 25, "origin": "lawn", "total_min": 24.3, "walk_min": 12.5, "turns_min": 3.8, "fills_min": 6.0,
-    "fills": 1, "area_m2": 750.0, "pace_mps": 1.0, "is_pace_known": False,
+    "passes": 28, "fills": 1, "area_m2": 750.0, "pace_mps": 1.0, "is_pace_known": False,
 }  # fmt: skip
 OUTLOOK = {
     "at_utc": NOW, "limit_mps": 3.0, "height_m": 2.0, "state": "known", "sentence": "", "chance": 0.81, "low": 0.68,
@@ -25,6 +25,7 @@ OUTLOOK = {
               "next_utc": NOW + 3600, "next_share": 0.9, "next_days": 12},
     "lull": {"is_open": True, "since_utc": NOW - 1800, "reason": "A lull has opened."},
     "inversion": {"is_likely": False, "sentence": "", "sun_deg": 31.0, "below_mps": 1.5},
+    "recent": {"begin_utc": NOW - 1800, "mean_mps": [None, *[1.5] * 29], "gust_3s_mps": [None, *[2.5] * 29]},
 }  # fmt: skip
 WIND = {
     "apparent_mps": 1.7, "true_mps": 1.6, "true_sd_mps": 0.1, "mean_60s_mps": 1.7, "mean_60s_sd_mps": 0.1,
@@ -145,6 +146,30 @@ def test_another_length_is_chosen_and_a_refusal_said(show, answers: Answers) -> 
     page.get_by_label("Must stay calm for").select_option("own")
     page.wait_for_function("document.querySelector('.said').textContent === ''")
     assert ("PUT", "outlook", {"minutes": None}) in answers.asked
+    assert answers.errors == []
+
+
+READ_COLUMN = """(share) => {
+  const canvas = document.querySelector('.rope');
+  const x = Math.round(canvas.width * share);
+  const {data} = canvas.getContext('2d').getImageData(x, 30, 1, canvas.height - 30);
+  return Array.from({length: data.length / 4}, (_, at) => data[4 * at + 3]);
+}"""
+
+
+def test_the_drawing_has_wind_before_now_and_strips_after(show, answers: Answers) -> None:
+    page = show("#start")
+    rope = page.get_by_role("img", name="Last 30 minutes: means of a minute from")
+    rope.wait_for()
+    page.wait_for_timeout(200)
+    before, after = page.evaluate(READ_COLUMN, 0.35), page.evaluate(READ_COLUMN, 0.8)
+    assert sum(alpha > 0 for alpha in before) > sum(alpha > 0 for alpha in after) + 20, (
+        "no wind is drawn that is to come"
+    )
+    answers.outlook = {**OUTLOOK, "recent": None}
+    empty = show("#start")
+    empty.get_by_text("Yes, likely:").wait_for()
+    assert not empty.locator(".rope").is_visible()
     assert answers.errors == []
 
 

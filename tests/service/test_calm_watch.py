@@ -281,6 +281,16 @@ def test_means_over_ten_minutes_are_gone_by_where_minutes_are_few(yard) -> None:
     assert latest.ends[-1] == NOON
 
 
+def test_the_last_half_hour_is_told_minute_by_minute_at_the_limits_height(yard) -> None:
+    yard.record([1.0, nan, 2.0])
+    recent = yard.look(height_m=10.0, is_whole=False)["recent"]
+    factor = height_factor(from_height=2.0, to_height=10.0)
+    assert recent["begin_utc"] == NOON - 1800.0
+    assert recent["mean_mps"][-4:] == [None, pytest.approx(factor, abs=1e-3), None, pytest.approx(2 * factor, abs=1e-3)]
+    assert recent["gust_3s_mps"] == [None] * 30, "these blocks tell none"
+    assert yard.look(rig=None, is_whole=False)["recent"] is None
+
+
 def test_gappy_minutes_are_still_gone_by(yard) -> None:
     speeds = draw_wind(3)
     speeds[np.random.default_rng(1).random(len(speeds)) < 0.4] = nan

@@ -1,6 +1,6 @@
 // The live figures as lines of words: what it is, how much, and what that means against what is wanted.
 
-import { UNKNOWN, formatFrom, formatNumber, formatPercent, formatQuantity, formatSpan, formatSpeed, tellSpeeds } from "./format.js";
+import { UNKNOWN, formatFrom, formatNumber, formatPercent, formatQuantity, formatSpan, formatSpeed, formatTime, tellSpeeds } from "./format.js";
 import { describeDoubts } from "./strips.js";
 import { FIRST_SET, convert, unitOf } from "./units.js";
 
@@ -116,7 +116,9 @@ const ALARMS = {
 /** The alarm as a word, a shape and a sentence; no alarm is not good air where an inversion is to be feared. */
 export function describeAlarm(alarm, set = FIRST_SET, inversion = null) {
   const level = alarm && Object.hasOwn(ALARMS, alarm.level) ? alarm.level : "none";
-  const reason = alarm ? tellSpeeds(alarm.reason, set) : "No word about the wind yet";
+  const said = alarm ? tellSpeeds(alarm.reason, set) : "No word about the wind yet";
+  // The word of a lull is of the moment at which it opened or closed: without its time it would seem to be of now.
+  const reason = level === "none" && alarm?.reason && Number.isFinite(alarm.since_utc) ? `${formatTime(alarm.since_utc)}: ${said}` : said;
   const caution = level === "none" && inversion?.is_likely && !reason.includes(inversion.sentence) ? inversion.sentence : "";
   return { level, ...ALARMS[level], reason: [reason, caution].filter(Boolean).join(" ") };
 }

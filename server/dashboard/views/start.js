@@ -2,8 +2,11 @@
 
 import { describeAge } from "../core/figures.js";
 import { formatTime } from "../core/format.js";
+import { describeRope } from "../core/rope.js";
 import { answerStart, describeAir, describeHours, describeInversion, describeNeed, describeTrust } from "../core/start.js";
+import { keepPainted } from "../draw/canvas.js";
 import { element, option, setText } from "../draw/element.js";
+import { paintRopeAndStrips } from "../draw/rope.js";
 
 const TICK_MS = 1000;
 const OLD_S = 10; // chances are of minutes: a moment without a word changes none
@@ -82,6 +85,22 @@ function makeChooser({ store, feed }) {
   } };
 }
 
+function makeRope(store) {
+  const canvas = element("canvas", { class: "rope", role: "img" });
+  const words = element("p", { class: "small" }, "Line: means of a minute. Shade above it: gusts. Under it, from now on: the strips to come, a notch at the end of each, a gap for a refill.");
+  const part = element("div", {}, canvas, words);
+  const painter = keepPainted(canvas, (context, width_px, height_px, ink) => paintRopeAndStrips(context, width_px, height_px, ink,
+    { outlook: store.outlook, set: store.units }));
+  return { part, stop: painter.stop, show: () => {
+    const { outlook, units } = store;
+    part.hidden = !outlook?.recent?.mean_mps.some((each) => each !== null);
+    if (part.hidden) return;
+    const said = describeRope(outlook, units);
+    if (canvas.getAttribute("aria-label") !== said) canvas.setAttribute("aria-label", said);
+    painter.ask();
+  } };
+}
+
 function section(title, ...parts) {
   return element("section", { class: "reason" }, element("h2", {}, title), ...parts);
 }
@@ -91,6 +110,7 @@ export function mountStart(root, { store, feed }) {
   const answer = makeAnswer();
   const air = makeAir();
   const [trust, hours, inversion, faults] = [makeSentences(), makeSentences(), makeSentences(), makeSentences({ class: "faults" })];
+  const rope = makeRope(store);
   const chooser = makeChooser({ store, feed });
   const need = element("p", { class: "need" });
   const ready = element("p", {});
@@ -99,7 +119,7 @@ export function mountStart(root, { store, feed }) {
   const title = element("h1", {}, "Start now?");
 
   root.replaceChildren(element("div", { class: "start-page" }, title, answer.part, age,
-    section("The wind now", air.list),
+    section("The wind now", air.list, rope.part),
     section("Will it hold?", need, chooser.part, chooser.said, trust.list),
     section("When it is usually calm here", hours.list, element("p", { class: "small" }, "What was usual on the last days, no forecast.")),
     section("Calm is not always good", inversion.list),
@@ -124,6 +144,7 @@ export function mountStart(root, { store, feed }) {
     setText(ready, snapshot.faults.length > 0 ? "" : "Link, receiver, flow meter and anemometer: nothing to complain of.");
     ready.hidden = snapshot.faults.length > 0;
     if (!outlook) return;
+    rope.show();
     setText(need, describeNeed(outlook.need, units));
     chooser.show(outlook.need, hasJob);
     trust.show(describeTrust(outlook));
@@ -137,5 +158,6 @@ export function mountStart(root, { store, feed }) {
   return () => {
     for (const name of names) store.removeEventListener(name, show);
     clearInterval(clock);
+    rope.stop();
   };
 }
