@@ -12,6 +12,7 @@ from server.ingest import Replies
 from server.live import Live
 
 REASON_LIMIT = 400
+NO_WORD = Word()
 
 
 class Notifier:
@@ -21,7 +22,7 @@ class Notifier:
         self._replies = replies
         self._told: dict[str, wire.Alarm] = {}
 
-    def tell(self, live: Live, word: Word) -> None:
+    def tell(self, live: Live, word: Word = NO_WORD) -> None:
         """Tell the rig the alarm or the word of a lull if it changed; without a limit there is neither."""
         state = live.alarm
         if live.rig is None or state is None:
