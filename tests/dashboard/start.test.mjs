@@ -111,10 +111,19 @@ test("an inversion is a caution with sun and wind, and the lawn page says it bes
   assert.match(describeInversion({ ...calm, is_likely: false, sun_deg: 12 }, SET), /12° high: less wind than/);
   assert.match(describeInversion({ ...calm, is_likely: false, sun_deg: 50 }, SET), /no inversion is to be feared/);
   assert.match(describeInversion({ ...calm, is_likely: false, sun_deg: null }, SET), /not known/);
-  assert.equal(describeAlarm({ level: "none", reason: "" }, SET, calm).reason, "Calm is not the same as good.");
-  assert.equal(describeAlarm({ level: "none", reason: `Opened. ${calm.sentence}` }, SET, calm).reason, `Opened. ${calm.sentence}`);
-  assert.equal(describeAlarm({ level: "stop", reason: "Stop.", since_utc: NOW }, SET, calm).reason, "Stop.");
-  assert.equal(describeAlarm({ level: "none", reason: "Opened.", since_utc: NOW }, SET).reason, `${formatTime(NOW)}: Opened.`);
+  const lawn = (alarm, ...more) => describeAlarm(alarm, SET, ...more).reason;
+  assert.match(lawn({ level: "none", reason: "" }, calm), /^Calm under a low sun can be an inversion/);
+  assert.match(lawn({ level: "none", reason: `Opened. ${calm.sentence}` }, calm), /^Opened\. Calm under a low sun[^.]*\.$/, "said once");
+  assert.equal(lawn({ level: "stop", reason: "Stop.", since_utc: NOW }, calm), "Stop.");
+});
+
+test("a lull's word is shown with its time, and only while it is news", () => {
+  const word = { level: "none", reason: "Opened.", since_utc: NOW };
+  assert.equal(describeAlarm(word, SET).reason, `${formatTime(NOW)}: Opened.`);
+  assert.equal(describeAlarm(word, SET, null, NOW + 800).reason, `${formatTime(NOW)}: Opened.`);
+  assert.equal(describeAlarm(word, SET, null, NOW + 1000).reason, "");
+  assert.equal(describeAlarm({ level: "notice", reason: "Watch.", since_utc: NOW }, SET, null, NOW + 1000).reason, "Watch.");
+  assert.equal(describeAlarm(null, SET).reason, "No word about the wind yet");
 });
 
 test("speeds in the service's sentences come in every set's unit", () => {

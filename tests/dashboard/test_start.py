@@ -199,5 +199,5 @@ def test_an_inversion_is_said_beside_no_alarm_on_the_lawn_too(show, answers: Ans
     inversion = {"is_likely": True, "sentence": "Calm is not the same as good.", "sun_deg": 4.0, "below_mps": 1.5}
     answers.outlook = {**OUTLOOK, "inversion": inversion}
     page = show("#lawn")
-    page.get_by_text("Calm is not the same as good.").wait_for()
+    page.get_by_text("Calm under a low sun can be an inversion").wait_for()
     assert page.locator(".alarm").get_attribute("data-level") == "none"

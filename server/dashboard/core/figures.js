@@ -113,14 +113,22 @@ const ALARMS = {
   none: { word: "No alarm", shape: "circle" },
 };
 
+const TOLD_S = 900; // a lull's word is news for so long
+const CAUTION = "Calm under a low sun can be an inversion: fine spray hangs and drifts far.";
+
 /** The alarm as a word, a shape and a sentence; no alarm is not good air where an inversion is to be feared. */
-export function describeAlarm(alarm, set = FIRST_SET, inversion = null) {
+export function describeAlarm(alarm, set = FIRST_SET, inversion = null, now_utc = null) {
   const level = alarm && Object.hasOwn(ALARMS, alarm.level) ? alarm.level : "none";
   const said = alarm ? tellSpeeds(alarm.reason, set) : "No word about the wind yet";
-  // The word of a lull is of the moment at which it opened or closed: without its time it would seem to be of now.
-  const reason = level === "none" && alarm?.reason && Number.isFinite(alarm.since_utc) ? `${formatTime(alarm.since_utc)}: ${said}` : said;
-  const caution = level === "none" && inversion?.is_likely && !reason.includes(inversion.sentence) ? inversion.sentence : "";
-  return { level, ...ALARMS[level], reason: [reason, caution].filter(Boolean).join(" ") };
+  if (level !== "none" || !alarm) return { level, ...ALARMS[level], reason: said };
+  const word = tellWord(said.replace(inversion?.sentence || CAUTION, "").trim(), alarm.since_utc, now_utc);
+  return { level, ...ALARMS[level], reason: [word, inversion?.is_likely ? CAUTION : ""].filter(Boolean).join(" ") };
+}
+
+/** The word of a lull is of the moment at which it opened or closed: with its time, and only while it is news. */
+function tellWord(word, since_utc, now_utc) {
+  if (word === "" || !Number.isFinite(since_utc)) return word;
+  return now_utc !== null && now_utc - since_utc > TOLD_S ? "" : `${formatTime(since_utc)}: ${word}`;
 }
 
 /** How old the picture is, and whether that is old enough to say it loudly. */

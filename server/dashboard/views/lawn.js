@@ -37,8 +37,8 @@ function makeAlarm() {
   const reason = element("span", { class: "alarm-reason" });
   const bar = element("section", { class: "alarm", "aria-label": "Alarm" }, sign, element("div", {}, word, reason));
   let shown = "";
-  const show = (alarm, set, inversion) => {
-    const now = describeAlarm(alarm, set, inversion);
+  const show = (alarm, set, inversion, now_utc) => {
+    const now = describeAlarm(alarm, set, inversion, now_utc);
     if (now.level !== shown) {
       shown = now.level;
       bar.dataset.level = now.level;
@@ -137,11 +137,11 @@ export function mountLawn(root, { store, feed, sound }) {
     const { snapshot, outlook, units } = store;
     showAge();
     if (snapshot === null) {
-      alarm.show(null, units, null);
+      alarm.show(null, units, null, null);
       setText(job, "Looking for the service…");
       return;
     }
-    alarm.show(snapshot.alarm, units, outlook?.inversion);
+    alarm.show(snapshot.alarm, units, outlook?.inversion, outlook?.at_utc ?? null);
     ledger.show(describeAll(snapshot, units));
     health.show(snapshot, units);
     setText(job, snapshot.job ? `${snapshot.job.name}: ${snapshot.job.state}` : "No job is running");
