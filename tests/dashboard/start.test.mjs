@@ -77,7 +77,7 @@ test("the chance's range, days and record are told, and what it rests on without
   const [range, days, record] = describeTrust(outlook());
   assert.equal(range, "Nine times of ten the true chance lies between 7 and 9 in 10.");
   assert.equal(days, "12 days of wind at this place stand behind it.");
-  assert.equal(record, "Looking back over 12 days, it would have said so 40 times here for 30 minutes; 33 times it stayed calm.");
+  assert.equal(record, "Looking back over 12 days, every 5 minutes, it would have said so 40 times here for 30 minutes; 33 times it stayed calm.");
   assert.match(describeTrust(outlook({ days: 0, record: null })).join(" "), /many places share.*not said so here before/);
   assert.match(describeTrust(outlook({ mean_min: 10 })).join(" "), /means over 10 minutes/);
   assert.deepEqual(describeTrust(outlook({ state: "short" })), []);

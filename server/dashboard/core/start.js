@@ -80,13 +80,14 @@ export function describeTrust(outlook) {
   const days = outlook.days < 1 ? "It is told from what many places share: this place's own wind counts from the second day on."
     : `${Math.round(outlook.days)} ${Math.round(outlook.days) === 1 ? "day" : "days"} of wind at this place stand behind it.`;
   const basis = outlook.mean_min > 1 ? [`It speaks of means over ${outlook.mean_min} minutes: most of the history holds no others.`] : [];
-  return [range, days, ...basis, describeRecord(outlook.record)];
+  return [range, days, ...basis, describeRecord(outlook.record, outlook.mean_min > 1 ? 10 : 5)];
 }
 
-function describeRecord(record) {
+/** Cases share most of their minutes with the next: how often was looked must be said beside how often it came true. */
+function describeRecord(record, every_min) {
   if (!record || record.said === 0) return "It has not said so here before.";
   const days = `${record.days} ${record.days === 1 ? "day" : "days"}`;
-  return `Looking back over ${days}, it would have said so ${record.said} times here for ${record.minutes} minutes; `
+  return `Looking back over ${days}, every ${every_min} minutes, it would have said so ${record.said} times here for ${record.minutes} minutes; `
     + `${record.came_true} times it stayed calm.`;
 }
 
