@@ -303,20 +303,27 @@ def _judge(
     notice = NOTICE_SHARE * limit if treatment.wind_notice_mps is None else treatment.wind_notice_mps
     known, (mean, mean_sd, gust) = state.known, wind
     is_enough = len(known) >= LEAST_KNOWN_S
-    apparent = sum(each.apparent for each in known) / len(known) if is_enough else nan
     return step_alarm(
         state.now.alarm,
         t=second.t,
         p_above_limit=chance_above(mean, mean_sd, limit) if is_enough else nan,
         p_above_notice=chance_above(mean, mean_sd, notice) if is_enough else nan,
         mean_60s_mps=mean,
-        apparent_60s_mps=factor * apparent,
+        apparent_60s_mps=factor * _mean_apparent(state),
         gust_3s_mps=gust,
         limit_mps=limit,
         notice_mps=notice,
         is_spraying=second.is_spraying,
         is_wind_known=is_read,
     )
+
+
+def _mean_apparent(state: WindState) -> float:
+    """The 60-s mean of the air past the rig; NaN in the first minute, where only what is sure raises an alarm."""
+    known, past = state.known, state.past
+    if past is None or past.known_s < MINUTE_S or len(known) < LEAST_KNOWN_S:
+        return nan
+    return sum(each.apparent for each in known) / len(known)
 
 
 def _latest_gust(state: WindState, outlook: Outlook | None) -> float:
