@@ -5,6 +5,7 @@ import { element, option, setText } from "./draw/element.js";
 import { Feed } from "./feed.js";
 import { Sound } from "./sound.js";
 import { Store } from "./store.js";
+import { mountAir } from "./views/air.js";
 import { mountLawn } from "./views/lawn.js";
 import { mountReview } from "./views/review.js";
 import { mountSetup } from "./views/setup.js";
@@ -13,7 +14,7 @@ const store = new Store();
 const feed = new Feed();
 const sound = new Sound(store);
 const root = document.getElementById("page");
-const PAGES = { lawn: "On the lawn", got: "What it got", gear: "My gear" };
+const PAGES = { lawn: "On the lawn", got: "What it got", air: "What did the air do?", gear: "My gear" };
 let leave = () => {};
 
 function readAddress() {
@@ -32,7 +33,7 @@ function showPage() {
     else link.removeAttribute("aria-current");
   }
   const parts = { store, feed, sound, chosen, open: (id) => location.replace(`#got/${id}`) };
-  leave = { lawn: mountLawn, got: mountReview, gear: mountSetup }[page](root, parts);
+  leave = { lawn: mountLawn, got: mountReview, air: mountAir, gear: mountSetup }[page](root, parts);
 }
 
 function offerUnits() {
