@@ -32,6 +32,7 @@ from server.store.joblog import iterate_messages
 from server.store.jobs import Job, find_open_job, read_default_setup
 from server.strips import Question, Strips
 from server.tasks import begin_task
+from server.thinning import KEEP_S, Thinner
 from server.views import fresh_events
 
 log = logging.getLogger(__name__)
@@ -46,12 +47,15 @@ Change = Callable[[Live], object]
 class Service:
     """What the API speaks to."""
 
-    def __init__(self, database: Path, setup: Setup, *, now: Callable[[], float] = time.monotonic) -> None:
+    def __init__(
+        self, database: Path, setup: Setup, *, now: Callable[[], float] = time.monotonic, keep_s: float | None = KEEP_S
+    ) -> None:
         self.ingest = Ingest(database, ring=self._ring)
         self.reviews = Reviews(database)
         self.broadcast = Broadcast(now=now)
         self.history = History(database, self.ingest)
         self.uploads = Uploads(database)
+        self.thinner = Thinner(database, self.ingest, keep_s=keep_s)
         self.strips = Strips(database, flush=self._flush, on_change=self.broadcast.wake)
         self.database = database
         self._now = now
@@ -75,7 +79,7 @@ class Service:
             await self.jobs.save_setup(saved)
         job = self.jobs.read(find_open_job)
         self.live.begin(job, job.setup if job is not None else self.jobs.setup)
-        self._tasks = [begin_task(self._tick())]
+        self._tasks = [begin_task(self._tick()), begin_task(self.thinner.watch(lambda: self.jobs.setup.flow_meter))]
         if job is not None:
             self._read_stored(job)
 

@@ -15,6 +15,7 @@ from server.core.setup import Setup
 from server.errors import LinkError, SettingsError
 from server.link import LinkEvents, LinkSettings, MqttLink
 from server.service import Service
+from server.thinning import KEEP_S
 
 log = logging.getLogger(__name__)
 GRACE_S = 2
@@ -32,6 +33,7 @@ class ServeSettings:
     passcode: str | None
     setup: Setup
     is_setup_given: bool
+    keep_s: float | None = KEEP_S
 
 
 async def serve(settings: ServeSettings) -> None:
@@ -42,7 +44,7 @@ async def serve(settings: ServeSettings) -> None:
     from server.api.passcode import Gate
 
     check_address(settings)
-    service = Service(settings.database, settings.setup)
+    service = Service(settings.database, settings.setup, keep_s=settings.keep_s)
     refusals: list[str] = []
     loop = asyncio.get_running_loop()
 

@@ -75,3 +75,14 @@ def keep_wind(db: Database) -> None:
         "gust_mmps INTEGER, from_east INTEGER, from_north INTEGER, known_s INTEGER NOT NULL, "
         "below_s INTEGER NOT NULL, is_station INTEGER NOT NULL, PRIMARY KEY (source, minute)) WITHOUT ROWID"
     )
+
+
+@migrations()
+def note_thinned(db: Database) -> None:
+    """Which numbers of each stream were stored and have been removed since, and when by the device's clock."""
+    db.execute(
+        "CREATE TABLE thinned (boot INTEGER NOT NULL, stream TEXT NOT NULL, from_seq INTEGER NOT NULL, "
+        "to_seq INTEGER NOT NULL, from_mono REAL NOT NULL, to_mono REAL NOT NULL, "
+        "PRIMARY KEY (boot, stream, from_seq)) WITHOUT ROWID"
+    )
+    db.execute("CREATE INDEX repeat_by_key ON repeat (boot, stream, seq)")
