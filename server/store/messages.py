@@ -12,7 +12,7 @@ from server.errors import StoreError
 from server.numbers import Numbers
 from server.store.columns import INSERT, SELECT, message_of, row_of
 from server.store.settled import read_settled, read_thinned
-from server.store.thinning import Part, Piece, thin_piece
+from server.store.thinning import PIECE, Part, Piece, thin_piece
 
 Result = TypeVar("Result")
 QUARANTINE_ROWS = 20_000
@@ -87,10 +87,10 @@ class MessageWriter:
             self._undo()
             raise _refused(error) from error
 
-    def thin(self, part: Part, stream: str, from_seq: int) -> Piece:
+    def thin(self, part: Part, stream: str, from_seq: int, *, limit: int = PIECE) -> Piece:
         """Remove a few of the messages that go of a stream; what is settled stays so."""
         self._thinned.pop((part.boot, stream), None)
-        return thin_piece(self._connection, part, stream, from_seq)
+        return thin_piece(self._connection, part, stream, from_seq, limit=limit)
 
     def next_operator_seq(self, rig: str, boot: str) -> int:
         """The next number for an operator message of this start."""

@@ -161,9 +161,9 @@ def _keep_jobs(bounds: list[Bounds], boot: int) -> list[tuple[float, float]]:
 def _keep_spells(
     connection: sqlite3.Connection, boot: int, limit: float, least_pulses: float
 ) -> list[tuple[float, float]]:
-    """Where liquid flowed it may yet become a job, however long ago."""
-    spells = find_spells(connection, boot, before=limit)
-    return [(s.low - MARGIN_S, s.high + MARGIN_S) for s in spells if s.pulses >= least_pulses]
+    """Where liquid flowed it may yet become a job, however long ago; of the youngest spells only the begin is seen."""
+    spells = find_spells(connection, boot, before=limit + MARGIN_S)
+    return [(s.low - MARGIN_S, s.high + MARGIN_S) for s in spells if s.pulses >= least_pulses or s.high >= limit]
 
 
 def _merge(spans: list[tuple[float, float]]) -> Spans:

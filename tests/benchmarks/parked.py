@@ -131,7 +131,7 @@ def measure_days(folder: Path, days: int, keep_hours: float, *, step_hours: int 
         before, begun = time.process_time(), time.perf_counter()
         removed = asyncio.run(thinner.thin(FlowMeter(450.0)))
         spent, took = time.process_time() - before, time.perf_counter() - begun
-        waits = sorted(waiter.waits_ms)
+        waits = sorted(waiter.waits_ms) or [math.nan]
         free = ingest.call(lambda w: w.connection.execute("PRAGMA freelist_count").fetchone()[0]).result()
         size, most = thinner.tell()["file_bytes"] / 1e6, waits[-1]
         print(f"after {first + step_hours:3} h: {size:6.0f} MB, {free * 4096 / 1e6:5.0f} MB of it free;", end=" ")
