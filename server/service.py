@@ -27,6 +27,7 @@ from server.live import Live
 from server.notify import Notifier
 from server.reviews import Reviews
 from server.snapshot import MessagesPart, Snapshot
+from server.station import UNKNOWN_YARD, Yard
 from server.store.connection import open_reader
 from server.store.joblog import iterate_messages
 from server.store.jobs import Job, find_open_job, read_default_setup
@@ -48,8 +49,9 @@ class Service:
     """What the API speaks to."""
 
     def __init__(
-        self, database: Path, setup: Setup, *, now: Callable[[], float] = time.monotonic, keep_s: float | None = KEEP_S
-    ) -> None:
+        self, database: Path, setup: Setup, *, now: Callable[[], float] = time.monotonic, keep_s: float | None = KEEP_S,
+        yard: Yard = UNKNOWN_YARD,
+    ) -> None:  # fmt: skip
         self.ingest = Ingest(database, ring=self._ring)
         self.reviews = Reviews(database)
         self.broadcast = Broadcast(now=now)
@@ -60,7 +62,8 @@ class Service:
         self.database = database
         self._now = now
         self._start_setup = setup
-        self.live = Live(setup, now=now)
+        self._yard = yard
+        self.live = Live(setup, now=now, yard=yard)
         self._loop: asyncio.AbstractEventLoop | None = None
         self._held: list[Change] | None = None
         self._tasks: list[asyncio.Task[None]] = []
@@ -329,7 +332,7 @@ class Service:
 
     async def _rebuild(self, job: Job, held: list[Change]) -> None:
         """Fold the stored part of the open job beside the live picture, then what came meanwhile, and change over."""
-        rebuilt = Live(job.setup, now=self._now)
+        rebuilt = Live(job.setup, now=self._now, yard=self._yard)
         rebuilt.begin(job, job.setup)
         await self._flush()
         shift = self._now() - time.time()

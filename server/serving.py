@@ -11,10 +11,12 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+from server.clock import read_wall_offset
 from server.core.setup import Setup
 from server.errors import LinkError, SettingsError
 from server.link import LinkEvents, LinkSettings, MqttLink
 from server.service import Service
+from server.station import Yard
 from server.thinning import KEEP_S
 
 log = logging.getLogger(__name__)
@@ -34,6 +36,7 @@ class ServeSettings:
     setup: Setup
     is_setup_given: bool
     keep_s: float | None = KEEP_S
+    stands: bool = False
 
 
 async def serve(settings: ServeSettings) -> None:
@@ -44,7 +47,9 @@ async def serve(settings: ServeSettings) -> None:
     from server.api.passcode import Gate
 
     check_address(settings)
-    service = Service(settings.database, settings.setup, keep_s=settings.keep_s)
+    service = Service(
+        settings.database, settings.setup, keep_s=settings.keep_s, yard=Yard(settings.stands, read_wall_offset)
+    )
     refusals: list[str] = []
     loop = asyncio.get_running_loop()
 
