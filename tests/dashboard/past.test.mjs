@@ -3,7 +3,7 @@
 import assert from "node:assert/strict";
 import test from "node:test";
 
-import { LADDER_S, LEAST_PX, SPANS, besides, chooseStep, describePeriod, describeSource, describeStep, finerAt, gapsOf, isNext,
+import { LADDER_S, LEAST_PX, SPANS, besides, chooseStep, describePeriod, describeSource, describeStep, describeStore, finerAt, gapsOf, isNext,
   periodAround, placeAt, stepsOf, ticksOf, titleOf, topOf, writeFrom, writeStep, zoneOf } from "../../server/dashboard/core/past.js";
 import { LARGEST_BYTES, describeProgress, describeReport, draftOf, mappingOf, nameOf, offerZones, openKeys, refuseFile } from "../../server/dashboard/core/readings.js";
 import { scaleTime } from "../../server/dashboard/draw/air.js";
@@ -207,4 +207,11 @@ test("an import is told with every count", () => {
   assert.deepEqual(told.notes, ["10 rows carry a flag: left out. The first: lines 4, 9."]);
   assert.match(plain(describeProgress({ sent: 5e5, size: 1e6, since_s: 0 })), /^Sending: 50 % of 1 MB\.$/);
   assert.match(plain(describeProgress({ sent: 1e6, size: 1e6, since_s: 3.4 })), /reads the rows: 3 s so far/);
+});
+
+test("what is kept and since when is told", () => {
+  const store = { file_bytes: 312e6, keep_hours: 48, outside_jobs_since_utc: at(2025, 6, 1, 9), removed_messages: 1234567 };
+  assert.match(plain(describeStore(store)), /^The store takes 312 MB\. Of raw messages outside jobs 48 hours of recording are kept, now since .*2025.*\. 1 234 567 older ones have been removed; jobs/);
+  assert.match(plain(describeStore({ ...store, outside_jobs_since_utc: null, removed_messages: 0 })), /kept\. None have been removed yet/);
+  assert.match(plain(describeStore({ ...store, keep_hours: null })), /Nothing is ever removed/);
 });

@@ -1,6 +1,6 @@
 // The wind's past: which stretch of time, in which steps, where nothing is known, and the same in words.
 
-import { formatFrom, formatPercent, formatQuantity, formatSpeed } from "./format.js";
+import { formatFrom, formatInstant, formatPercent, formatQuantity, formatSpeed } from "./format.js";
 
 export const SPANS = { day: "Day", week: "Week", month: "Month", year: "Year" };
 const NEXT_FINER = { year: "month", month: "day", week: "day", day: "day" };
@@ -203,4 +203,13 @@ export function describeSource({ kind, name, height_m, blocks, from_utc, to_utc 
   const when = from_utc === null ? "empty" : `${day(from_utc)} to ${day(to_utc)}`;
   const count = blocks.toLocaleString("en").replaceAll(",", "\u202f");
   return `${kind === "rig" ? `Rig ${name}` : `${name}, brought along`}, at ${formatQuantity(height_m, "length", set, 2)}: ${count} blocks, ${when}`;
+}
+
+/** What the service's disk holds, and what becomes of raw messages outside jobs. */
+export function describeStore({ file_bytes, keep_hours, outside_jobs_since_utc, removed_messages }) {
+  const size = `The store takes ${Math.max(1, Math.round(file_bytes / 1e6))}\u00a0MB.`;
+  if (keep_hours === null) return `${size} Nothing is ever removed from it.`;
+  const since = outside_jobs_since_utc === null ? "" : `, now since ${formatInstant(outside_jobs_since_utc)}`;
+  const gone = removed_messages === 0 ? "None have been removed yet" : `${removed_messages.toLocaleString("en").replaceAll(",", "\u202f")} older ones have been removed`;
+  return `${size} Of raw messages outside jobs ${keep_hours}\u00a0hours of recording are kept${since}. ${gone}; jobs, spraying that is in no job yet and the wind's blocks stay.`;
 }

@@ -1,6 +1,6 @@
 // What did the air do? The wind's history from a day to a year, and readings brought along.
 
-import { SPANS, besides, chooseStep, describePeriod, describeStep, finerAt, gapsOf, periodAround, placeAt, stepsOf, ticksOf, titleOf, writeFrom, writeStanding, writeStep, zoneOf, describeSource } from "../core/past.js";
+import { SPANS, besides, chooseStep, describePeriod, describeStep, finerAt, gapsOf, periodAround, placeAt, stepsOf, ticksOf, titleOf, writeFrom, writeStanding, writeStep, zoneOf, describeSource, describeStore } from "../core/past.js";
 import { formatFixed, formatPercent, formatSpeed } from "../core/format.js";
 import { convert, unitOf } from "../core/units.js";
 import { SIDES_PX, paintDirections, paintSpeeds, scaleTime } from "../draw/air.js";
@@ -52,6 +52,7 @@ export function mountAir(root, { store, feed }) {
   const table = element("details", { class: "as-table" }, element("summary", {}, "The same as a table"));
   const legend = element("p", { class: "small" });
   const list = element("div");
+  const kept = element("p", { class: "small" });
   const browse = element("section", { class: "air-part", "aria-label": "Browse" });
   const source = () => state.sources.find(({ id }) => id === state.source) ?? null;
   const lastKnown = () => source()?.to_utc ?? Date.now() / 1000;
@@ -170,10 +171,11 @@ export function mountAir(root, { store, feed }) {
   browse.append(chooser, element("div", { class: "span-row", role: "group", "aria-label": "How long a time" }, ...spans), title,
     element("div", { class: "move-row" }, earlier, newest, later), sentence, cursor, element("div", { class: "step-row" }, readout, closer), legend, table);
   root.replaceChildren(element("div", { class: "air-page" }, element("h1", {}, "What did the air do?"), said, browse, bringing.part,
-    element("section", { class: "part" }, element("h2", {}, "Where does it come from?"), list)));
+    element("section", { class: "part" }, element("h2", {}, "Where does it come from?"), list, kept)));
   showPeriod();
   setText(said, "Looking…");
   reload();
+  feed.ask("/health").then(({ store: told }) => setText(kept, told ? describeStore(told) : ""), () => {}); // a footnote: the page does without
   const clock = setInterval(() => state.period.to_s > Date.now() / 1000 && reload({ keepPlace: true }), AGAIN_MS);
   store.addEventListener("units", showPeriod);
   return () => {
