@@ -141,6 +141,7 @@ test("a period's mean weighs its steps by what is known", () => {
   const text = plain(describePeriod(steps, period, SET, 2));
   assert.match(text, /2\.0 m above the ground: mean 2\.0 m\/s, highest gust 7\.0 m\/s/);
   assert.match(text, /6 % of the time known, the rig stood in 80 % and was walked in 20 % of it/);
+  assert.match(plain(describePeriod(steps, period, SET, 2, period.from_s + 3 * HOUR_S)), / 50 % of the time known/, "what is to come is not missing");
   assert.match(describePeriod([], period, SET, 2), /nothing was recorded/);
   assert.match(plain(describePeriod(steps, period, "gal_per_acre", 2)), /6\.6 ft above the ground: mean 4\.5 mph/);
 });

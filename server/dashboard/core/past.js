@@ -179,8 +179,8 @@ export function describeStep(step, set) {
   return `${parts.join(", ")}.`;
 }
 
-/** A whole period in two sentences. */
-export function describePeriod(steps, period, set, height_m) {
+/** A whole period in a sentence, as far as it has passed. */
+export function describePeriod(steps, period, set, height_m, now_s = Infinity) {
   if (steps.length === 0) return `${titleOf(period)}: nothing was recorded.`;
   const length = (step) => step.known * (step.to_s - step.from_s);
   const whole = steps.reduce((sum, step) => sum + length(step), 0);
@@ -189,7 +189,7 @@ export function describePeriod(steps, period, set, height_m) {
   const gust = gusts.reduce((top, step) => (top === null || step.gust_3s_mps > top.gust_3s_mps ? step : top), null);
   const told = [`mean ${formatSpeed(share("mean_mps"), set)}`];
   if (gust) told.push(`highest gust ${formatSpeed(gust.gust_3s_mps, set)} (${writeStep(gust)})`);
-  told.push(`${formatPercent(whole / (period.to_s - period.from_s))} of the time known`);
+  told.push(`${formatPercent(Math.min(1, whole / (Math.min(period.to_s, Math.max(now_s, steps.at(-1).to_s)) - period.from_s)))} of the time known`);
   const standing = share("standing");
   told.push(standing >= 0.995 ? "the instrument stood all the time"
     : `the rig stood in ${formatPercent(standing)} and was walked in ${formatPercent(1 - Math.round(100 * standing) / 100)} of it`);

@@ -34,7 +34,7 @@ function levelFor(source, wind, set) {
 
 /** Build the page; returns how to leave it. */
 export function mountAir(root, { store, feed }) {
-  const state = { period: periodAround("day", Date.now() / 1000), sources: [], source: null, steps: [], place: -1, isNamed: true, asked: 0, isLeft: false, isFirst: true };
+  const state = { period: periodAround("day", Date.now() / 1000), sources: [], source: null, steps: [], place: -1, isNamed: true, told: null, asked: 0, isLeft: false, isFirst: true };
   const speeds = element("canvas", { class: "air" });
   const directions = element("canvas", { class: "air-from", "aria-hidden": "true" });
   const cursor = element("div", { class: "cursor", tabindex: "0", role: "slider", "aria-label": "Step looked at; arrow keys move it, Enter looks closer", "aria-orientation": "horizontal" }, speeds, directions);
@@ -48,7 +48,7 @@ export function mountAir(root, { store, feed }) {
   const spans = Object.entries(SPANS).map(([span, name]) => element("button", { type: "button", "data-span": span, onclick: () => goTo(periodAround(span, middle())) }, name));
   const earlier = element("button", { type: "button", "aria-label": "Earlier", onclick: () => goTo(besides(state.period, -1)) }, "◀ Earlier");
   const later = element("button", { type: "button", "aria-label": "Later", onclick: () => goTo(besides(state.period, 1)) }, "Later ▶");
-  const newest = element("button", { type: "button", onclick: () => goTo(periodAround(state.period.span, lastKnown())) }, "Newest");
+  const newest = element("button", { type: "button", onclick: () => goTo(periodAround(state.period.span, lastKnown() - 1)) }, "Newest");
   const table = element("details", { class: "as-table" }, element("summary", {}, "The same as a table"));
   const legend = element("p", { class: "small" });
   const list = element("div");
@@ -87,7 +87,7 @@ export function mountAir(root, { store, feed }) {
   const showPeriod = () => {
     const set = store.units;
     setText(title, titleOf(state.period));
-    setText(sentence, source() ? describePeriod(state.steps, state.period, set, source().height_m) : "");
+    setText(sentence, source() ? describePeriod(state.steps, state.period, set, source().height_m, Date.now() / 1000) : "");
     for (const button of spans) button.setAttribute("aria-pressed", button.dataset.span === state.period.span);
     later.disabled = state.period.to_s > Date.now() / 1000;
     directions.hidden = !state.steps.some(({ from_deg }) => from_deg !== null);
@@ -96,8 +96,13 @@ export function mountAir(root, { store, feed }) {
       + `Marks under the line: the rig was walked.${directions.hidden ? " No direction: a cup that stands tells none." : ""}`
       + `${level || !store.snapshot?.wind?.limit_mps ? "" : " The limit is meant for another height, so it is not drawn."}`);
     chooser.hidden = state.sources.length < 2;
-    choice.replaceChildren(...state.sources.map((each) => option(String(each.id), describeSource(each, set), each.id === state.source)));
-    list.replaceChildren(makeShelves(state.sources, set, remove));
+    const told = JSON.stringify([state.sources.map(({ id }) => id), state.source, set]);
+    // A list that is open, or a question that was asked, must not vanish with the next minute.
+    if (told !== state.told || !(chooser.contains(document.activeElement) || list.contains(document.activeElement))) {
+      state.told = told;
+      choice.replaceChildren(...state.sources.map((each) => option(String(each.id), describeSource(each, set), each.id === state.source)));
+      list.replaceChildren(makeShelves(state.sources, set, remove));
+    }
     table.open && fillTable();
     browse.hidden = state.sources.length === 0;
     setText(said, state.sources.length === 0 ? EMPTY : "");
