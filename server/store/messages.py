@@ -232,7 +232,7 @@ class MessageWriter:
     def _note_boots(self, outcome: Outcome) -> None:
         """Keep with each start when its first sample came."""
         self._connection.executemany(
-            "UPDATE boot SET first_received = min(coalesce(first_received, ?1), ?1) WHERE id = ?2",
+            "UPDATE boot SET first_received = ?1 WHERE id = ?2 AND (first_received IS NULL OR first_received > ?1)",
             [(first, number) for number, first in outcome.first_of_boots.items()],
         )
 

@@ -136,9 +136,7 @@ def measure_days(folder: Path, days: int, keep_hours: float, *, step_hours: int 
         size, most = thinner.tell()["file_bytes"] / 1e6, waits[-1]
         print(f"after {first + step_hours:3} h: {size:6.0f} MB, {free * 4096 / 1e6:5.0f} MB of it free;", end=" ")
         print(f"{removed:7} removed in {took:5.1f} s, {spent:5.2f} s CPU;", end=" ")
-        print(
-            f"waits: median {statistics.median(waits):.1f} ms, 99 % {waits[int(0.99 * len(waits))]:.0f}, most {most:.0f}"
-        )
+        print(f"waits {statistics.median(waits):.1f} ms, 99 % {waits[int(0.99 * len(waits))]:.0f}, most {most:.0f}")
     waiter.is_over.set()
     waiter.join()
     ingest.stop()

@@ -1,4 +1,4 @@
-"""The air's page on the real service: awkward tables brought along on the screen, browsed by keyboard, removed again."""
+"""The air's page on the real service: awkward tables brought along on screen, browsed by keyboard, removed again."""
 
 import gzip
 import math
@@ -58,7 +58,7 @@ def visit(browser: Browser, service: Http):
 
 
 def awkward(first: datetime, hours: int) -> bytes:
-    """Ten-minute rows of local time with semicolons, decimal commas, a comment, codes for missing ones and bad flags."""
+    """Ten-minute rows of local time with semicolons, decimal commas, a comment, missing ones and bad flags."""
     draw, rows = random.Random(7), ["Logger 12; yard", "Datum;Wind km/h;Böe km/h;Windrichtung;Güte"]
     for k in range(6 * hours):
         local = (first.astimezone(UTC) + timedelta(minutes=10 * k)).astimezone(BERLIN)
@@ -172,7 +172,7 @@ def browse_by_keyboard(page: Page) -> None:
     [
         ("empty.csv", b"", "empty.csv is empty."),
         ("picture.csv", bytes(range(256)) * 300, "not a table of readings"),
-        ("letter.csv", "Dear neighbour,\nhow are you?\n".encode(), "not a table of readings"),
+        ("letter.csv", b"Dear neighbour,\nhow are you?\n", "not a table of readings"),
         ("torn head.csv.gz", b"\x1f\x8b" + b"torn", "broken"),
         ("zeros.csv", b"\0" * 5000, "not a table of readings"),
     ],

@@ -1,6 +1,7 @@
 """Steps of the history by the clocks of a place: local days, also where clocks change, and the scatter of a step."""
 
 from datetime import datetime, timedelta
+from itertools import pairwise
 from zoneinfo import ZoneInfo
 
 import pytest
@@ -84,7 +85,7 @@ def test_weeks_begin_on_monday() -> None:
     grid = Grid(WEEK_S, ZoneInfo("Europe/Berlin"))
     begins = [datetime.fromtimestamp(grid.begin_of(k), ZoneInfo("Europe/Berlin")) for k in range(2800, 2860)]
     assert {(each.weekday(), each.hour) for each in begins} == {(0, 0)}
-    assert {b.date() - a.date() for a, b in zip(begins, begins[1:], strict=False)} == {timedelta(days=7)}
+    assert {b.date() - a.date() for a, b in pairwise(begins)} == {timedelta(days=7)}
 
 
 def test_hours_are_those_of_utc_so_that_none_comes_twice(desk) -> None:

@@ -1,4 +1,4 @@
-"""A parked rig without a receiver: recorded only where somebody said that it stands, and the machine's clock is right."""
+"""A parked rig without a receiver: recorded only where it was said to stand, and the machine's clock is right."""
 
 from math import nan
 

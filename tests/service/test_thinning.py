@@ -50,7 +50,7 @@ def arrive(message, received, payload=None):
 
 
 def record(hours, *, sprays=(), lost=0.0, odd=0.0, seed=1):
-    """Starts one after another; `sprays` are (start, from hour, to hour); some messages lost, repeated, oddly written."""
+    """Starts one after another; `sprays` are (start, from hour, to hour); some lost, repeated, oddly written."""
     draw, found, at = random.Random(seed), [], BEGIN
     for boot, length in zip(BOOTS, hours, strict=False):
         for stream, every in EVERY_S.items():
@@ -164,7 +164,7 @@ def test_a_jobs_log_is_the_same_to_the_byte_whatever_goes(
     whole, _ = stored(connection)
     boots = [number for (number,) in connection.execute("SELECT id FROM boot")]
     settled = {(b, s): read_settled(connection, b, s) for b in boots for s in wire.DATA_STREAMS}
-    parts, removed = thin(writer, keep_s=keep_hours * HOUR, jobs=jobs, limit=limit)
+    _, removed = thin(writer, keep_s=keep_hours * HOUR, jobs=jobs, limit=limit)
     here, gone = stored(connection)
     assert here | gone == whole
     assert not here & gone
