@@ -290,3 +290,30 @@ def test_an_empty_book_says_what_to_do(visit) -> None:
         page.get_by_text("Park the rig in the yard").wait_for()
         assert not page.get_by_role("slider").is_visible()
         assert page.evaluate(MEASURE) == {"faint": [], "small": [], "wide": 0}
+
+
+def test_while_an_answer_is_awaited_all_that_is_shown_stays_of_one_time(visit, service, tmp_path) -> None:
+    fill(tmp_path / "db.sqlite3", datetime.now(UTC))
+    page = visit()
+    page.get_by_text("of the time known").wait_for()
+    page.wait_for_timeout(200)
+    drawn = "() => document.querySelector('.air').toDataURL()"
+    before, title, held = page.evaluate(drawn), page.locator("h2.period").inner_text(), []
+    page.route("**/api/history?**", lambda route: held.append(route))
+    with page.expect_request("**/api/history?**"):
+        page.get_by_role("button", name="Year", exact=True).click()
+    page.wait_for_timeout(200)
+    assert page.locator("h2.period").inner_text() == title
+    assert page.evaluate(drawn) == before
+    assert page.get_by_role("button", name="Year", exact=True).get_attribute("aria-pressed") == "true"
+    held[0].continue_()
+    page.unroute("**/api/history?**")
+    page.wait_for_function("() => /^[0-9]{4}$/.test(document.querySelector('h2.period').textContent)")
+    page.wait_for_function(f"() => document.querySelector('.air').toDataURL().length !== {len(before)}")
+    # A service that is gone is told, and what was shown stays.
+    service_down = page.locator("h2.period").inner_text()
+    page.route("**/api/history?**", lambda route: route.abort())
+    page.get_by_role("button", name="Week", exact=True).click()
+    page.get_by_text("The service cannot be reached").first.wait_for()
+    assert page.locator("h2.period").inner_text() == service_down
+    assert page.get_by_role("button", name="Year", exact=True).get_attribute("aria-pressed") == "true"

@@ -34,7 +34,8 @@ function levelFor(source, wind, set) {
 
 /** Build the page; returns how to leave it. */
 export function mountAir(root, { store, feed }) {
-  const state = { period: periodAround("day", Date.now() / 1000), sources: [], source: null, steps: [], place: -1, isNamed: true, told: null, asked: 0, isLeft: false, isFirst: true };
+  const today = periodAround("day", Date.now() / 1000);
+  const state = { period: today, wanted: today, sources: [], source: null, steps: [], place: -1, isNamed: true, told: null, asked: 0, isLeft: false, isFirst: true };
   const speeds = element("canvas", { class: "air" });
   const directions = element("canvas", { class: "air-from", "aria-hidden": "true" });
   const cursor = element("div", { class: "cursor", tabindex: "0", role: "slider", "aria-label": "Step looked at; arrow keys move it, Enter looks closer", "aria-orientation": "horizontal" }, speeds, directions);
@@ -46,9 +47,9 @@ export function mountAir(root, { store, feed }) {
   const choice = element("select", { id: "air-source" });
   const chooser = element("div", { class: "chooser", hidden: true }, element("label", { for: "air-source" }, "Whose record"), choice);
   const spans = Object.entries(SPANS).map(([span, name]) => element("button", { type: "button", "data-span": span, onclick: () => goTo(periodAround(span, middle())) }, name));
-  const earlier = element("button", { type: "button", "aria-label": "Earlier", onclick: () => goTo(besides(state.period, -1)) }, "◀ Earlier");
-  const later = element("button", { type: "button", "aria-label": "Later", onclick: () => goTo(besides(state.period, 1)) }, "Later ▶");
-  const newest = element("button", { type: "button", onclick: () => goTo(periodAround(state.period.span, lastKnown() - 1)) }, "Newest");
+  const earlier = element("button", { type: "button", "aria-label": "Earlier", onclick: () => goTo(besides(state.wanted, -1)) }, "◀ Earlier");
+  const later = element("button", { type: "button", "aria-label": "Later", onclick: () => goTo(besides(state.wanted, 1)) }, "Later ▶");
+  const newest = element("button", { type: "button", onclick: () => goTo(periodAround(state.wanted.span, lastKnown() - 1)) }, "Newest");
   const table = element("details", { class: "as-table" }, element("summary", {}, "The same as a table"));
   const legend = element("p", { class: "small" });
   const list = element("div");
@@ -84,12 +85,15 @@ export function mountAir(root, { store, feed }) {
     state.place = Math.max(0, Math.min(state.steps.length - 1, place));
     showStep();
   };
+  const showWanted = () => {
+    for (const button of spans) button.setAttribute("aria-pressed", button.dataset.span === state.wanted.span);
+    later.disabled = state.wanted.to_s > Date.now() / 1000;
+  };
   const showPeriod = () => {
     const set = store.units;
     setText(title, titleOf(state.period));
     setText(sentence, source() ? describePeriod(state.steps, state.period, set, source().height_m, Date.now() / 1000) : "");
-    for (const button of spans) button.setAttribute("aria-pressed", button.dataset.span === state.period.span);
-    later.disabled = state.period.to_s > Date.now() / 1000;
+    showWanted();
     directions.hidden = !state.steps.some(({ from_deg }) => from_deg !== null);
     const level = levelFor(source(), store.snapshot?.wind, set);
     setText(legend, `Line: mean of each step; band: scatter of its means of a minute or more; dots: highest gusts of 3 s; short dashes: nothing known. `
@@ -120,7 +124,7 @@ export function mountAir(root, { store, feed }) {
     }
   };
   const load = async ({ keepPlace = false } = {}) => {
-    const [number, { period }] = [state.asked += 1, state];
+    const [number, { wanted: period }] = [state.asked += 1, state];
     const room_px = Math.max(200, (speeds.clientWidth || root.clientWidth || 300) - SIDES_PX);
     const answer = await read(period, chooseStep(period, room_px));
     if (state.isLeft || number !== state.asked) return;
@@ -131,13 +135,20 @@ export function mountAir(root, { store, feed }) {
       state.isFirst = false;
       if (last_s <= period.from_s) return goTo(periodAround(period.span, last_s - 1)); // open where something is
     }
+    state.period = period; // only now: axis, words and steps are always of the same time
     state.steps = stepsOf(answer.series.find((series) => series.source === state.source), period);
     state.place = keepPlace ? Math.min(state.place, state.steps.length - 1) : -1;
     showPeriod();
   };
-  const reload = (more) => load(more).catch((problem) => setText(said, problem.message));
+  const reload = (more) => load(more).catch((problem) => {
+    if (state.isLeft) return;
+    state.wanted = state.period;
+    showWanted();
+    setText(said, problem.message);
+  });
   const goTo = (period) => {
-    state.period = period;
+    state.wanted = period;
+    showWanted();
     return reload();
   };
   const remove = async ({ id, name }) => {
@@ -151,7 +162,7 @@ export function mountAir(root, { store, feed }) {
   };
   const lookCloser = () => chosen() && state.period.span !== "day" && goTo(finerAt(state.period, chosen().from_s)).then(() => cursor.focus());
   const KEYS = { ArrowLeft: () => move(state.place - 1), ArrowRight: () => move(state.place + 1), Home: () => move(0), End: () => move(state.steps.length - 1),
-    PageUp: () => goTo(besides(state.period, -1)), PageDown: () => later.disabled || goTo(besides(state.period, 1)), Enter: lookCloser };
+    PageUp: () => goTo(besides(state.wanted, -1)), PageDown: () => later.disabled || goTo(besides(state.wanted, 1)), Enter: lookCloser };
   cursor.addEventListener("keydown", (event) => {
     if (!Object.hasOwn(KEYS, event.key) || event.ctrlKey || event.metaKey || event.altKey) return;
     event.preventDefault();
@@ -164,7 +175,7 @@ export function mountAir(root, { store, feed }) {
   closer.addEventListener("click", lookCloser);
   choice.addEventListener("change", () => {
     state.source = Number(choice.value);
-    if (lastKnown() <= state.period.from_s || source().from_utc >= state.period.to_s) goTo(periodAround(state.period.span, lastKnown() - 1));
+    if (lastKnown() <= state.wanted.from_s || source().from_utc >= state.wanted.to_s) goTo(periodAround(state.wanted.span, lastKnown() - 1));
     else reload();
   });
   table.addEventListener("toggle", () => table.open && fillTable());
