@@ -12,7 +12,7 @@ from server.core.setup import FlowMeter, Span
 from server.errors import LogError, ServiceError
 from server.ingest import Ingest
 from server.store import thinning
-from server.store.connection import open_reader
+from server.store.connection import DATABASE_ERRORS, open_reader
 from server.store.jobs import list_jobs
 from server.store.messages import MessageWriter
 from server.store.thinning import Part, Piece
@@ -55,7 +55,7 @@ class Thinner:
             wait_s = PERIOD_S
             try:
                 await self.thin(meter())
-            except ServiceError as error:
+            except (ServiceError, *DATABASE_ERRORS) as error:
                 log.warning("raw messages outside jobs were not removed: %s", error)
 
     async def thin(self, meter: FlowMeter) -> int:
