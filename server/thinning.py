@@ -3,7 +3,7 @@
 import asyncio
 import logging
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Coroutine
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -47,16 +47,13 @@ class Thinner:
         self.kept = Kept()
 
     async def watch(self, meter: Callable[[], FlowMeter]) -> None:
-        """Thin now and then, for ever; a disk or a job that does not let it is told once and tried again."""
+        """Thin now and then, for ever; a disk that does not let it is told and tried again with the next hour."""
+        await self._attempt(self._note_kept([]))
         wait_s = FIRST_AFTER_S
-        self.kept = await asyncio.to_thread(self._look, [])
         while self.keep_s is not None:
             await asyncio.sleep(wait_s)
             wait_s = PERIOD_S
-            try:
-                await self.thin(meter())
-            except (ServiceError, *DATABASE_ERRORS) as error:
-                log.warning("raw messages outside jobs were not removed: %s", error)
+            await self._attempt(self.thin(meter()))
 
     async def thin(self, meter: FlowMeter) -> int:
         """Remove what may go; tells how many messages went."""
@@ -65,7 +62,7 @@ class Thinner:
         for part in parts:
             for stream in thinning.STREAMS:
                 removed += await self._thin_stream(part, stream)
-        self.kept = await asyncio.to_thread(self._look, parts)
+        await self._note_kept(parts)
         return removed
 
     def tell(self) -> dict[str, Any]:
@@ -77,6 +74,15 @@ class Thinner:
             "outside_jobs_since_utc": self.kept.since_utc,
             "removed_messages": self.kept.removed,
         }
+
+    async def _attempt(self, work: Coroutine[Any, Any, object]) -> None:
+        try:
+            await work
+        except (ServiceError, *DATABASE_ERRORS) as error:
+            log.warning("raw messages outside jobs were not removed: %s", error)
+
+    async def _note_kept(self, parts: list[Part]) -> None:
+        self.kept = await asyncio.to_thread(self._look, parts)
 
     async def _thin_stream(self, part: Part, stream: str) -> int:
         """Piece by piece, with rests in which the writer stores what comes."""

@@ -3,6 +3,7 @@
 import json
 import random
 import signal
+import sqlite3
 import subprocess
 import sys
 from dataclasses import replace
@@ -367,3 +368,27 @@ def test_a_job_whose_start_is_not_in_the_log_stops_thinning_and_is_told_once(des
     for _ in range(2):
         assert desk.portal.call(desk.service.thinner.thin, FlowMeter(450.0)) == 0
     assert caplog.text.count("cannot be placed") == 1
+
+
+def test_the_watch_goes_on_after_a_disk_that_refused(desk, caplog, monkeypatch) -> None:
+    """Two looks an instant apart: the first is refused, the second removes what the first could not."""
+    desk.service.ingest.call(lambda writer: store(writer, record([4.0]))).result(30)
+    thinner, looks = desk.service.thinner, []
+    thinner.keep_s = HOUR
+    monkeypatch.setattr("server.thinning.FIRST_AFTER_S", 0.0)
+    monkeypatch.setattr("server.thinning.PERIOD_S", 0.0)
+    monkeypatch.setattr("server.thinning.SHORTEST_REST_S", 0.0)
+    plan = thinner._plan
+
+    def refuse_once(least):
+        looks.append(least)
+        if len(looks) == 1:
+            raise sqlite3.OperationalError("disk I/O error")
+        thinner.keep_s = HOUR if len(looks) == 2 else None
+        return plan(least) if len(looks) == 2 else []
+
+    monkeypatch.setattr(thinner, "_plan", refuse_once)
+    desk.portal.call(thinner.watch, lambda: FlowMeter(450.0))
+    assert caplog.text.count("disk I/O error") == 1
+    assert looks == [45.0] * 3
+    assert desk.ask("GET", "/api/health").json()["store"]["removed_messages"] > 500
