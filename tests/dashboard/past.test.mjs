@@ -6,6 +6,7 @@ import test from "node:test";
 import { LADDER_S, LEAST_PX, SPANS, besides, chooseStep, describePeriod, describeSource, describeStep, describeStore, finerAt, gapsOf, isNext,
   periodAround, placeAt, stepsOf, ticksOf, titleOf, topOf, writeFrom, writeStep, zoneOf } from "../../server/dashboard/core/past.js";
 import { LARGEST_BYTES, describeProgress, describeReport, draftOf, mappingOf, nameOf, offerZones, openKeys, refuseFile } from "../../server/dashboard/core/readings.js";
+import { Past } from "../../server/dashboard/past.js";
 import { scaleTime } from "../../server/dashboard/draw/air.js";
 
 process.env.TZ = "Europe/Berlin";
@@ -215,4 +216,76 @@ test("what is kept and since when is told", () => {
   assert.match(plain(describeStore(store)), /^The store takes 312 MB\. Of raw messages outside jobs 48 hours of recording are kept, now since .*2025.*\. 1 234 567 older ones have been removed; jobs/);
   assert.match(plain(describeStore({ ...store, outside_jobs_since_utc: null, removed_messages: 0 })), /kept\. None have been removed yet/);
   assert.match(plain(describeStore({ ...store, keep_hours: null })), /Nothing is ever removed/);
+});
+
+/** A service whose answers come when `answer` is called; `asked` holds what was asked for. */
+class HeldFeed {
+  asked = [];
+
+  ask(path) {
+    const query = new URLSearchParams(path.split("?")[1]);
+    return new Promise((resolve, reject) => this.asked.push({ query, resolve, reject }));
+  }
+}
+
+const YARD = { id: 3, kind: "rig", name: "yard", height_m: 2, blocks: 9, from_utc: at(2025, 5, 1), to_utc: at(2025, 6, 1, 12) };
+const answerOf = (query) => ({ sources: [YARD], series: [{ ...seriesOf([Number(query.get("from"))], HOUR_S), source: 3 }] });
+const turn = () => new Promise((resolve) => { setTimeout(resolve); });
+
+async function answer(feed, place) {
+  feed.asked[place].resolve(answerOf(feed.asked[place].query));
+  await turn();
+}
+
+test("the page opens where the newest source ends, and shows nothing before it is answered", async () => {
+  const feed = new HeldFeed();
+  const past = new Past(feed, () => 300);
+  past.load();
+  await answer(feed, 0);
+  assert.deepEqual([past.steps, past.source.id], [[], 3]);
+  await answer(feed, 1);
+  assert.equal(past.period.from_s, at(2025, 6, 1));
+  assert.equal(past.steps.length, 1);
+});
+
+test("of two questions the last one counts, whichever is answered first", async () => {
+  const feed = new HeldFeed();
+  const past = new Past(feed, () => 300);
+  past.goTo(periodAround("day", at(2025, 6, 1)));
+  past.step(-1);
+  past.step(-1);
+  assert.deepEqual(feed.asked.map(({ query }) => Number(query.get("from"))), [at(2025, 6, 1), at(2025, 5, 31), at(2025, 5, 30)]);
+  await answer(feed, 2);
+  await answer(feed, 0);
+  assert.equal(past.period.from_s, at(2025, 5, 30));
+  assert.equal(past.steps[0].from_s, at(2025, 5, 30));
+  past.leave();
+  past.step(-1);
+  await answer(feed, 3);
+  assert.equal(past.period.from_s, at(2025, 5, 30), "a page that was left takes nothing more");
+});
+
+test("a zone that the service does not know is asked for by its offset, and a failure leaves what was shown", async () => {
+  const feed = new HeldFeed();
+  const past = new Past(feed, () => 300);
+  const problems = [];
+  past.addEventListener("failed", ({ problem }) => problems.push(problem.message));
+  past.goTo(periodAround("day", at(2025, 6, 1)));
+  feed.asked[0].reject(Object.assign(new Error("unknown"), { key: "zone" }));
+  await turn();
+  assert.deepEqual(feed.asked.map(({ query }) => query.get("zone")), ["Europe/Berlin", "+02:00"]);
+  await answer(feed, 1);
+  past.step(-1);
+  feed.asked[2].reject(new Error("gone"));
+  await turn();
+  assert.deepEqual(problems, ["gone"]);
+  assert.equal(past.wanted, past.period);
+  assert.equal(past.period.from_s, at(2025, 6, 1));
+});
+
+test("what is still to come is not asked for", () => {
+  const feed = new HeldFeed();
+  const past = new Past(feed, () => 300);
+  assert.equal(past.step(1), null);
+  assert.equal(feed.asked.length, 0);
 });
