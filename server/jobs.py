@@ -97,7 +97,7 @@ class Jobs:
         await self._write(lambda writer: shelf.save_job(writer.connection, job))
 
     async def remove(self, number: int) -> None:
-        """Forget a job; its samples stay."""
+        """Forget a job; its samples stay as long as any that are in no job."""
         await self._write(lambda writer: shelf.remove_job(writer.connection, number))
 
     async def press(self, job: Job, kind: str, detail: dict[str, Any], now: DeviceTime) -> Job:
