@@ -190,6 +190,9 @@ def test_a_jobs_log_is_the_same_to_the_byte_whatever_goes(
     for (boot, stream), numbers in settled.items():
         now = read_settled(connection, boot, stream)
         assert (now.settled, now.highest, now.count) == (numbers.settled, numbers.highest, numbers.count)
+        came_at_all = {seq for b, s, seq in whole if (b, s) == (boot, stream)}
+        prefix = next(n for n in range(10**6) if n not in came_at_all) - 1
+        assert (now.settled, now.count) == (prefix, len(came_at_all))
     connection.close()
 
 
@@ -239,6 +242,15 @@ def test_what_was_filled_in_late_is_kept_its_time_from_when_it_came(writer) -> N
     came = record([12.0])
     store(writer, [replace(a, received_utc=BEGIN + 1e6) for a in came])
     assert thin(writer, keep_s=4 * HOUR)[1] == 0
+
+
+def test_an_hour_that_was_filled_in_late_stays_among_older_ones_that_go(writer) -> None:
+    came = record([12.0])
+    late = {id(a) for a in came if 2 * HOUR <= a.message.mono <= 3 * HOUR}
+    store(writer, [replace(a, received_utc=BEGIN + 12 * HOUR) if id(a) in late else a for a in came])
+    thin(writer, keep_s=4 * HOUR)
+    old = writer.connection.execute("SELECT min(mono), max(mono), count(*) FROM flow WHERE mono < ?", (7.9 * HOUR,))
+    assert old.fetchone() == (2 * HOUR, 3 * HOUR, 121)
 
 
 def test_a_job_that_goes_on_keeps_all_that_came_since(writer) -> None:
