@@ -59,9 +59,22 @@ def main() -> None:
 @click.option("--host", default="127.0.0.1", show_default=True, help="Address to listen on; others ask for a passcode.")
 @click.option("--port", type=click.IntRange(1, 65535), default=PORT, show_default=True, help="Port of the dashboard.")
 @click.option("--passcode-file", type=FILE, help="File that holds the passcode of the dashboard.")
+@click.option(
+    "--keep-hours",
+    type=click.FloatRange(1.0),
+    default=48.0,
+    show_default=True,
+    help="So many recorded hours of raw messages outside jobs are kept.",
+)
+@click.option("--keep-all", is_flag=True, help="Keep all raw messages for ever.")
+@click.option(
+    "--stands",
+    is_flag=True,
+    help="The rig is parked for good: record the wind at its cup also while no receiver says that it stands.",
+)
 def serve(
     setup_file: Path | None, database: Path, broker: str, user: str | None, password_file: Path | None, host: str,
-    port: int, passcode_file: Path | None,
+    port: int, passcode_file: Path | None, keep_hours: float, keep_all: bool, stands: bool,
 ) -> None:  # fmt: skip
     """Take in what the rig sends, keep it, and serve the dashboard."""
     # What is imported stays: looking for garbage in it takes a tenth of the start, and again and again later.
@@ -77,6 +90,8 @@ def serve(
         passcode=read_secret(passcode_file, "--passcode-file"),
         setup=read_start_setup(setup_file),
         is_setup_given=setup_file is not None,
+        keep_s=None if keep_all else 3600.0 * keep_hours,
+        stands=stands,
     )
     check_address(settings)
     click.echo(f"Dashboard: http://{host}:{port}/")

@@ -10,20 +10,25 @@ from typing import Any, TypeVar
 
 from rig import wire
 from server.core.flow import find_spraying, gather_volume
+from server.core.log import JobLog
 from server.core.setup import Setup, Span
 from server.core.timebase import align_boots
 from server.errors import LogError, RequestError, UnknownError
 from server.ingest import Ingest, Replies
 from server.store import jobs as shelf
 from server.store.connection import open_reader
-from server.store.joblog import choose_rig, count_messages, load_job_log
+from server.store.joblog import bound_boots, choose_rig, count_messages, load_job_log, load_sparse_log
 from server.store.jobs import Job
 from server.store.messages import Arrival, MessageWriter
+from server.store.spells import find_spray_spans
+from server.store.thinning import find_thinned
 
 Result = TypeVar("Result")
 PROPOSAL_GAP_S = 900.0
 PROPOSAL_MARGIN_S = 30.0
 PROPOSAL_LEAST_L = 0.2
+READ_AROUND_S = 300.0
+"""So much is read before and after liquid that flowed: for the receiver's date, and how often messages come."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -92,7 +97,7 @@ class Jobs:
         await self._write(lambda writer: shelf.save_job(writer.connection, job))
 
     async def remove(self, number: int) -> None:
-        """Forget a job; its samples stay."""
+        """Forget a job; its samples stay as long as any that are in no job."""
         await self._write(lambda writer: shelf.remove_job(writer.connection, number))
 
     async def press(self, job: Job, kind: str, detail: dict[str, Any], now: DeviceTime) -> Job:
@@ -113,12 +118,18 @@ class Jobs:
         return next((job for job in await self.list_all() if job.state == "idle"), None)
 
     async def check_span(self, span: Span) -> Span:
-        """The span with its rig named; raises LogError where the store holds nothing of it."""
+        """The span with its rig named; raises LogError where the store holds nothing of it, or no longer all."""
 
         def check(connection: Any) -> Span:
+            rig = choose_rig(connection, span)
+            gone = find_thinned(connection, bound_boots(connection, rig, span))
+            if gone is not None:
+                raise LogError(
+                    f"part of the job's span is no longer kept: begin it after {gone[1]:.0f} s of start {gone[0]}"
+                )
             if not count_messages(connection, span)[0]:
                 raise LogError("the store holds no sample in the job's span")
-            return replace(span, rig=choose_rig(connection, span))
+            return replace(span, rig=rig)
 
         return await asyncio.to_thread(self.read, check)
 
@@ -164,7 +175,7 @@ def _check_press(kind: str, detail: dict[str, Any], now: DeviceTime) -> None:
 
 def _place_utc(connection: Any, rig: str | None, utc: float) -> tuple[str, float]:
     """The device's clock at an instant, by the receiver's date or else by when messages came."""
-    log = load_job_log(connection, Span(rig=rig))
+    log = load_sparse_log(connection, Span(rig=rig))
     timebase = align_boots(log, latency_s=0.0)
     offsets = [boot.arrival_offset_s for boot in log.boots]
     if isfinite(timebase.utc_offset_s):
@@ -190,8 +201,16 @@ def _after(job: Job, kind: str, now: DeviceTime) -> Job:
 
 
 def _propose_of(connection: Any, rig: str, setup: Setup) -> list[Proposal]:
-    """Runs of spraying of one rig, a new one after a quarter of an hour without."""
-    log = load_job_log(connection, Span(rig=rig))
+    """Runs of spraying of one rig, a new one after a quarter of an hour without; only what lies around is read."""
+    return [
+        proposal
+        for span in find_spray_spans(connection, rig, margin_s=READ_AROUND_S)
+        for proposal in _propose_in(load_job_log(connection, span), setup)
+    ]
+
+
+def _propose_in(log: JobLog, setup: Setup) -> list[Proposal]:
+    """Runs of spraying in a part of the log."""
     timebase = align_boots(log, latency_s=setup.receiver.latency_s)
     curve = gather_volume(log.flow, timebase, meter=setup.flow_meter, delay_s=0.0)
     runs: list[list[float]] = []
@@ -208,7 +227,7 @@ def _propose_of(connection: Any, rig: str, setup: Setup) -> list[Proposal]:
         return log.boots[boot].name, round(float(t - timebase.shift_s[boot]), 3)
 
     return [
-        Proposal(rig, place(a - PROPOSAL_MARGIN_S), place(b + PROPOSAL_MARGIN_S), a + timebase.utc_offset_s, litres)
+        Proposal(log.rig, place(a - PROPOSAL_MARGIN_S), place(b + PROPOSAL_MARGIN_S), a + timebase.utc_offset_s, litres)
         for a, b, litres in runs
         if litres >= PROPOSAL_LEAST_L
     ]

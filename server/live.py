@@ -28,7 +28,7 @@ from server.snapshot import (
     WindPart,
     known,
 )
-from server.station import Station
+from server.station import UNKNOWN_YARD, Station, Yard
 from server.store.jobs import Job
 
 STALE_S = 5.0
@@ -42,8 +42,9 @@ VELOCITY_SD = (0.05, 0.15)
 class Live:
     """Folds messages of the rig that is followed; gives snapshots."""
 
-    def __init__(self, setup: Setup, *, now: Callable[[], float]) -> None:
+    def __init__(self, setup: Setup, *, now: Callable[[], float], yard: Yard = UNKNOWN_YARD) -> None:
         self._now = now
+        self._yard = yard
         self._sequence = 0
         self._alarm: AlarmState | None = None
         self._fix: wire.Position | None = None
@@ -163,7 +164,7 @@ class Live:
         """Begin the wind anew: another rig or another cup, but not another job, for the wind knows nothing of jobs."""
         self._wind = WindFold(anemometer=self._setup.anemometer, treatment=self._setup.treatment)
         self._cup = LiveCup(self._setup.anemometer)
-        self.station = Station(self._setup.anemometer, self._setup.treatment)
+        self.station = Station(self._setup.anemometer, self._setup.treatment, stands=self._yard.stands)
         self._wind_now = WindNow(nan)
         self._velocities: deque[tuple[float, float, float]] = deque(maxlen=60)
         self._wind_at = nan
@@ -214,7 +215,15 @@ class Live:
             for air in self._cup.take(t, t - message.mono, message):
                 second = self._second(air)
                 self._wind_now = self._wind.step(second)
-                self.station.take(second, self._wind.state, self.utc_offset_s)
+                self.station.take(second, self._wind.state, self._station_offset_s(arrival))
+
+    def _station_offset_s(self, arrival: Arrival) -> float:
+        """UTC less job time as the receiver tells it, else as this machine's clock does if it can be trusted."""
+        start = self._arrivals.current
+        if isfinite(self.utc_offset_s) or start is None or not arrival.is_steady:
+            return self.utc_offset_s
+        wall = self._yard.wall_offset_s()
+        return nan if wall is None else wall + start.smallest_s - start.offset_s
 
     def _note_trouble(self, t: float, event: wire.Event) -> None:
         """What the rig itself complains of."""

@@ -28,11 +28,13 @@ from server.live import Live
 from server.notify import Notifier
 from server.reviews import Reviews
 from server.snapshot import MessagesPart, Snapshot
+from server.station import UNKNOWN_YARD, Yard
 from server.store.connection import open_reader
 from server.store.joblog import iterate_messages
 from server.store.jobs import Job, find_open_job, read_default_setup
 from server.strips import Question, Strips
 from server.tasks import begin_task
+from server.thinning import KEEP_S, Thinner
 from server.views import fresh_events
 
 log = logging.getLogger(__name__)
@@ -49,13 +51,14 @@ class Service:
 
     def __init__(
         self, database: Path, setup: Setup, *, now: Callable[[], float] = time.monotonic,
-        wall: Callable[[], float] = time.time,
+        wall: Callable[[], float] = time.time, keep_s: float | None = KEEP_S, yard: Yard = UNKNOWN_YARD,
     ) -> None:  # fmt: skip
         self.ingest = Ingest(database, ring=self._ring)
         self.reviews = Reviews(database)
         self.broadcast = Broadcast(now=now)
         self.history = History(database, self.ingest)
         self.uploads = Uploads(database)
+        self.thinner = Thinner(database, self.ingest, keep_s=keep_s)
         self.strips = Strips(database, flush=self._flush, on_change=self.broadcast.wake)
         self.outlooks = Outlooks(
             database, self.ingest, flush=self._flush, on_change=self.broadcast.wake, now=now, wall=wall
@@ -63,7 +66,8 @@ class Service:
         self.database = database
         self._now = now
         self._start_setup = setup
-        self.live = Live(setup, now=now)
+        self._yard = yard
+        self.live = Live(setup, now=now, yard=yard)
         self._loop: asyncio.AbstractEventLoop | None = None
         self._held: list[Change] | None = None
         self._tasks: list[asyncio.Task[None]] = []
@@ -83,7 +87,7 @@ class Service:
         job = self.jobs.read(find_open_job)
         self.live.begin(job, job.setup if job is not None else self.jobs.setup)
         self.outlooks.restore()
-        self._tasks = [begin_task(self._tick())]
+        self._tasks = [begin_task(self._tick()), begin_task(self.thinner.watch(lambda: self.jobs.setup.flow_meter))]
         if job is not None:
             self._read_stored(job)
 
@@ -338,7 +342,7 @@ class Service:
 
     async def _rebuild(self, job: Job, held: list[Change]) -> None:
         """Fold the stored part of the open job beside the live picture, then what came meanwhile, and change over."""
-        rebuilt = Live(job.setup, now=self._now)
+        rebuilt = Live(job.setup, now=self._now, yard=self._yard)
         rebuilt.begin(job, job.setup)
         await self._flush()
         shift = self._now() - time.time()

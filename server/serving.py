@@ -11,10 +11,13 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+from server.clock import read_wall_offset
 from server.core.setup import Setup
 from server.errors import LinkError, SettingsError
 from server.link import LinkEvents, LinkSettings, MqttLink
 from server.service import Service
+from server.station import Yard
+from server.thinning import KEEP_S
 
 log = logging.getLogger(__name__)
 GRACE_S = 2
@@ -32,6 +35,8 @@ class ServeSettings:
     passcode: str | None
     setup: Setup
     is_setup_given: bool
+    keep_s: float | None = KEEP_S
+    stands: bool = False
 
 
 async def serve(settings: ServeSettings) -> None:
@@ -42,7 +47,9 @@ async def serve(settings: ServeSettings) -> None:
     from server.api.passcode import Gate
 
     check_address(settings)
-    service = Service(settings.database, settings.setup)
+    service = Service(
+        settings.database, settings.setup, keep_s=settings.keep_s, yard=Yard(settings.stands, read_wall_offset)
+    )
     refusals: list[str] = []
     loop = asyncio.get_running_loop()
 

@@ -1,6 +1,8 @@
 """The rig's own record of the wind, a block a minute, from what the live picture computes anyway."""
 
 from collections import deque
+from collections.abc import Callable
+from dataclasses import dataclass
 from math import hypot, isfinite, nan
 
 from server.core.blocks import Block, BlockSums, WindSecond, step_block
@@ -14,12 +16,30 @@ KEPT = 2880
 SAME_CLOCK_S = 1.0
 AIMED_SD_DEG = 45.0
 """A direction that is less sure than this is not recorded."""
+SILENT_S = 600.0
+"""A receiver that told a velocity, or liquid that flowed, within this time may still be walked with."""
+
+
+@dataclass(frozen=True, slots=True)
+class Yard:
+    """What is known beside the rig's messages: that it stands, and UTC less the monotonic clock where that is right."""
+
+    stands: bool = False
+    wall_offset_s: Callable[[], float | None] = lambda: None
+
+
+UNKNOWN_YARD = Yard()
 
 
 class Station:
-    """Gathers seconds into blocks, at the cup's own height; `blocks` waits for whoever stores them."""
+    """Gathers seconds into blocks, at the cup's own height; `blocks` waits for whoever stores them.
 
-    def __init__(self, anemometer: Anemometer, treatment: Treatment) -> None:
+    A rig that `stands` is parked: without a receiver that says otherwise its cup's reading is the wind.
+    """
+
+    def __init__(self, anemometer: Anemometer, treatment: Treatment, *, stands: bool = False) -> None:
+        self._stands = stands
+        self._moved_t = nan
         reference = treatment.wind_reference_height_m
         self.height_m = anemometer.height_m
         self._factor = 1.0
@@ -52,6 +72,11 @@ class Station:
         now = state.now
         utc = second.t + self._offset_s
         walk = hypot(second.velocity_east_mps, second.velocity_north_mps)
+        if isfinite(walk) or second.is_spraying:
+            self._moved_t = second.t
+        elif self._stands and not second.t - self._moved_t < SILENT_S:
+            # Nobody can see that it stands; whoever parked it has said so.
+            walk = 0.0
         if not isfinite(walk) or now.is_cup_stuck:
             return WindSecond(utc, nan)
         if walk < STANDING_MPS:

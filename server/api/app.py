@@ -13,7 +13,7 @@ from fastapi.staticfiles import StaticFiles
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 from server.api import history, jobs, live, outlook, passcode, reviews, setup
-from server.api.models import Health
+from server.api.models import Health, StorePart
 from server.api.passcode import Gate
 from server.api.problems import add_problems, problem
 from server.service import Service
@@ -46,8 +46,9 @@ def make_app(
 
     @app.get("/api/health", tags=["health"])
     async def tell_health() -> Health:
-        """That the service is there, and whether its broker is."""
-        return Health(status="ok", version=version("calmpass"), broker=is_up())
+        """That the service is there, whether its broker is, and what its store keeps."""
+        store = StorePart(**service.thinner.tell())
+        return Health(status="ok", version=version("calmpass"), broker=is_up(), store=store)
 
     @app.get("/api/quarantine", tags=["quarantine"])
     async def read_refused() -> dict[str, Any]:

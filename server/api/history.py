@@ -33,9 +33,13 @@ async def browse_history(
     to_utc: To,
     step: Step = None,
     source: Annotated[int | None, Query(ge=1, le=LARGEST)] = None,
+    zone: Annotated[str, Query(max_length=60)] = "UTC",
 ) -> dict[str, Any]:
-    """Means, gusts and directions from `from` to `to` (seconds UTC) in steps of `step` seconds, by source."""
-    return await service.history.browse(from_utc=from_utc, to_utc=to_utc, step_s=step, number=source)
+    """Means, gusts and directions from `from` to `to` (seconds UTC) in steps of `step` seconds, by source.
+
+    Steps of more than an hour follow the clocks of `zone`: days begin at its midnight, weeks on its Monday.
+    """
+    return await service.history.browse(from_utc=from_utc, to_utc=to_utc, step_s=step, number=source, zone=zone)
 
 
 @router.post("/proposal")

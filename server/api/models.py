@@ -75,9 +75,19 @@ class JobView(Strict):
     end: list[str | float] | None
 
 
+class StorePart(Strict):
+    """How large the store is, what is kept of messages outside jobs and since when (as of the last look), what went."""
+
+    file_bytes: int
+    keep_hours: float | None
+    outside_jobs_since_utc: float | None
+    removed_messages: int
+
+
 class Health(Strict):
     """That the service is there."""
 
     status: Literal["ok"]
     version: str
     broker: bool
+    store: StorePart

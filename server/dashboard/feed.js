@@ -14,12 +14,14 @@ export class Refusal extends Error {
   }
 }
 
-async function explain(response) {
+const UNREACHED = ["The service cannot be reached", "check that this device is on the rig's network, then try again"];
+
+function explain(status, text) {
   try {
-    const problem = await response.json();
-    return new Refusal(response.status, problem.title ?? "", problem.detail ?? "", problem.key);
+    const problem = JSON.parse(text);
+    return new Refusal(status, problem.title ?? "", problem.detail ?? "", problem.key);
   } catch {
-    return new Refusal(response.status, `The service answered ${response.status}`, "");
+    return new Refusal(status, `The service answered ${status}`, "");
   }
 }
 
@@ -31,22 +33,46 @@ export class Feed extends EventTarget {
   #hooks = null;
 
   /** Ask for something; raises Refusal, or Refusal with status 0 when the service cannot be reached. */
-  async ask(path, { method = "GET", body, timeout_s = 30 } = {}) {
+  async ask(path, { method = "GET", body, raw, timeout_s = 30 } = {}) {
     const options = { method, signal: AbortSignal.timeout(timeout_s * 1000), headers: { Accept: "application/json" } };
     if (body !== undefined) {
       options.body = JSON.stringify(body);
       options.headers["Content-Type"] = "application/json";
     }
+    if (raw !== undefined) {
+      options.body = raw;
+      options.headers["Content-Type"] = "application/octet-stream";
+    }
     let response;
     try {
       response = await fetch(`/api${path}`, options);
     } catch {
-      throw new Refusal(0, "The service cannot be reached", "check that this device is on the rig's network, then try again");
+      throw new Refusal(0, ...UNREACHED);
     }
     if (response.status === 401) this.dispatchEvent(new Event("passcode"));
-    if (!response.ok) throw await explain(response);
     const text = await response.text();
+    if (!response.ok) throw explain(response.status, text);
     return text === "" ? null : JSON.parse(text);
+  }
+
+  /** Send a file as it is, telling how much is on its way; what is asked of it may take minutes. Raises Refusal. */
+  send(path, file, { onSent, timeout_s = 1000 }) {
+    return new Promise((resolve, reject) => {
+      const order = new XMLHttpRequest(); // fetch does not tell how much has gone out
+      order.open("POST", `/api${path}`);
+      order.timeout = timeout_s * 1000;
+      order.setRequestHeader("Accept", "application/json");
+      order.setRequestHeader("Content-Type", "application/octet-stream");
+      order.upload.addEventListener("progress", ({ loaded }) => onSent(loaded));
+      order.upload.addEventListener("load", () => onSent(file.size));
+      for (const name of ["error", "abort", "timeout"]) order.addEventListener(name, () => reject(new Refusal(0, ...UNREACHED)));
+      order.addEventListener("load", () => {
+        if (order.status === 401) this.dispatchEvent(new Event("passcode"));
+        if (order.status >= 200 && order.status < 300) resolve(JSON.parse(order.responseText));
+        else reject(explain(order.status, order.responseText));
+      });
+      order.send(file);
+    });
   }
 
   /** Where a file of a job's results is to be fetched. */

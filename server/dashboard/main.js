@@ -5,6 +5,7 @@ import { element, option, setText } from "./draw/element.js";
 import { Feed } from "./feed.js";
 import { Sound } from "./sound.js";
 import { Store } from "./store.js";
+import { mountAir } from "./views/air.js";
 import { mountLawn } from "./views/lawn.js";
 import { mountReview } from "./views/review.js";
 import { mountSetup } from "./views/setup.js";
@@ -14,8 +15,8 @@ const store = new Store();
 const feed = new Feed();
 const sound = new Sound(store);
 const root = document.getElementById("page");
-const PAGES = { start: "Start now?", lawn: "On the lawn", got: "What it got", gear: "My gear" };
-const VIEWS = { start: mountStart, lawn: mountLawn, got: mountReview, gear: mountSetup };
+const PAGES = { start: "Start now?", lawn: "On the lawn", got: "What it got", air: "What did the air do?", gear: "My gear" };
+const VIEWS = { start: mountStart, lawn: mountLawn, got: mountReview, air: mountAir, gear: mountSetup };
 let leave = () => {};
 
 /** The page of an address that names none: before a job whether to start, in a job the lawn. */

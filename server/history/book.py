@@ -3,12 +3,15 @@
 import asyncio
 from collections import deque
 from collections.abc import Callable
-from math import isfinite
+from math import isfinite, sqrt
 from pathlib import Path
 from typing import Any, TypeVar
+from zoneinfo import ZoneInfo
 
 from server.core.blocks import MINUTE_S, Block, tell_direction
 from server.errors import ConflictError, RequestError
+from server.history.steps import DAY_S, Grid
+from server.history.zone import read_zone
 from server.ingest import Ingest
 from server.station import Station
 from server.store import history as shelves
@@ -39,9 +42,10 @@ class History:
         self._ingest.call(self._store)
 
     async def browse(
-        self, *, from_utc: float, to_utc: float, step_s: int | None, number: int | None = None
+        self, *, from_utc: float, to_utc: float, step_s: int | None, number: int | None = None, zone: str = "UTC"
     ) -> dict[str, Any]:
-        """Means of every source, or of one, in steps; raises RequestError, UnknownError."""
+        """Means of every source, or of one, in steps by the clocks of a zone; raises RequestError, UnknownError."""
+        clocks = read_zone(zone)
         if not from_utc < to_utc:
             raise RequestError("to", "must be later than from")
         step = _choose_step(to_utc - from_utc) if step_s is None else step_s
@@ -53,7 +57,7 @@ class History:
         def read(connection: Any) -> dict[str, Any]:
             every = shelves.list_shelves(connection)
             chosen = every if number is None else [shelves.find_shelf(connection, number)]
-            series = [_lay_series(connection, shelf, from_utc, to_utc, step) for shelf in chosen]
+            series = [_lay_series(connection, shelf, from_utc, to_utc, step, clocks) for shelf in chosen]
             return {
                 "from_utc": from_utc,
                 "to_utc": to_utc,
@@ -101,23 +105,38 @@ def describe_shelf(shelf: Shelf) -> dict[str, Any]:
     }
 
 
-def _lay_series(connection: Any, shelf: Shelf, from_utc: float, to_utc: float, step_s: int) -> dict[str, Any]:
+def _lay_series(
+    connection: Any, shelf: Shelf, from_utc: float, to_utc: float, step_s: int, clocks: ZoneInfo | float
+) -> dict[str, Any]:
     """One source's columns; a step is never shorter than the source's own."""
-    step = -(-max(step_s, shelf.source.step_s) // shelf.source.step_s) * shelf.source.step_s
-    rows = shelves.read_steps(connection, shelf.number, from_utc=from_utc, to_utc=to_utc, step_s=step)
+    own = shelf.source.step_s
+    # Days stay days, whatever the blocks: one that goes over midnight belongs to the day that it began in.
+    step = step_s if step_s % DAY_S == 0 else -(-max(step_s, own) // own) * own
+    grid = Grid(step, clocks)
+    shifts = grid.find_shifts(from_utc, to_utc)
+    rows = shelves.read_steps(
+        connection, shelf.number, from_utc=from_utc, to_utc=to_utc, step_s=step, shifts=shifts
+    )  # fmt: skip
+    begins = [grid.begin_of(row[0] // step) for row in rows]
+    ends = [grid.begin_of(row[0] // step + 1) for row in rows]
+    lengths = [end - begin for begin, end in zip(begins, ends, strict=True)]
     aims = [(None, None) if row[3] is None else tell_direction(row[3], row[4]) for row in rows]
     return {
         "source": shelf.number,
         "step_s": step,
-        "start_utc": [row[0] for row in rows],
+        "start_utc": begins,
+        "end_utc": ends,
         "mean_mps": [_rounded(row[1], 3) for row in rows],
+        "mean_sd_mps": [_rounded(sqrt(max(row[8], 0.0)) if row[9] > 1 else None, 3) for row in rows],
         "gust_3s_mps": [_rounded(row[2], 3) for row in rows],
         "from_deg": [_rounded(aim[0], 1) for aim in aims],
         "from_sd_deg": [_rounded(aim[1], 1) for aim in aims],
-        "known_fraction": [round(min(row[5] / step, 1.0), 3) for row in rows],
+        "known_fraction": [
+            round(min(row[5] / length, 1.0), 3) for row, length in zip(rows, lengths, strict=True)
+        ],
         "below_fraction": [round(row[6] / row[5], 3) for row in rows],
         "station_fraction": [round(row[7] / row[5], 3) for row in rows],
-    }
+    }  # fmt: skip
 
 
 def _choose_step(span_s: float) -> int:

@@ -3,6 +3,7 @@
 import sqlite3
 from collections.abc import Iterable
 from dataclasses import dataclass
+from itertools import pairwise
 from math import isfinite, nan
 from typing import Any
 
@@ -111,22 +112,36 @@ def read_means(
 
 
 def read_steps(
-    connection: sqlite3.Connection, number: int, *, from_utc: float, to_utc: float, step_s: int
-) -> list[tuple[Any, ...]]:
-    """Per step: begin [s since 1970], mean and gust [m/s], mean unit vector, known, below and stood seconds.
+    connection: sqlite3.Connection, number: int, *, from_utc: float, to_utc: float, step_s: int,
+    shifts: tuple[tuple[int, int], ...] = (),
+) -> list[tuple[Any, ...]]:  # fmt: skip
+    """Per step: begin [s], mean and gust [m/s], mean unit vector, known, below and stood seconds, variance, blocks.
 
-    Means weigh each block by its known seconds; gust and vector are None where no block tells them.
+    Means weigh each block by its known seconds; gust and vector are None where no block tells them. The variance is
+    that of the blocks' means [m²/s²]. With `shifts` (from which minute on, minutes to add) steps and their begins are
+    those of shifted minutes, local ones say.
     """
-    minutes = step_s // MINUTE_S
+    minutes, shifted = step_s // MINUTE_S, _shift_minutes(shifts)
+    weighed = f"sum(mean_mmps * known_s) / {SPEED_UNIT}.0 / sum(known_s)"
     return connection.execute(
-        f"SELECT minute / {minutes} * {step_s}, sum(mean_mmps * known_s) / {SPEED_UNIT}.0 / sum(known_s), "
+        f"SELECT ({shifted}) / {minutes} * {step_s}, {weighed}, "
         f"max(gust_mmps) / {SPEED_UNIT}.0, "
         f"sum(from_east * known_s) / {VECTOR_UNIT}.0 / sum(CASE WHEN from_east IS NULL THEN 0 ELSE known_s END), "
         f"sum(from_north * known_s) / {VECTOR_UNIT}.0 / sum(CASE WHEN from_east IS NULL THEN 0 ELSE known_s END), "
-        "sum(known_s), sum(below_s), sum(is_station * known_s) FROM wind_block "
-        f"WHERE source = ? AND minute >= ? AND minute < ? GROUP BY minute / {minutes} ORDER BY 1",
+        "sum(known_s), sum(below_s), sum(is_station * known_s), "
+        f"sum(mean_mmps * mean_mmps * known_s) / {SPEED_UNIT**2}.0 / sum(known_s) - ({weighed}) * ({weighed}), "
+        "count(*) FROM wind_block "
+        f"WHERE source = ? AND minute >= ? AND minute < ? GROUP BY ({shifted}) / {minutes} ORDER BY 1",
         (number, from_utc / MINUTE_S, to_utc / MINUTE_S),
     ).fetchall()
+
+
+def _shift_minutes(shifts: tuple[tuple[int, int], ...]) -> str:
+    """The minute as steps count it."""
+    if len(shifts) < 2:
+        return f"minute + {shifts[0][1]}" if shifts else "minute"
+    cases = " ".join(f"WHEN minute < {until} THEN {shift}" for (_, shift), (until, _) in pairwise(shifts))
+    return f"minute + CASE {cases} ELSE {shifts[-1][1]} END"
 
 
 def _number_source(connection: sqlite3.Connection, source: Source) -> int:

@@ -20,13 +20,19 @@ from server.store.columns import SELECT, message_of
 Bounds = dict[int, tuple[str, float, float]]
 """Boot number to its name and the first and last mono that belong to the job."""
 PIECE = 2_000
+SPARSE = 5_000
 
 
-def load_job_log(connection: sqlite3.Connection, span: Span) -> JobLog:
+def load_sparse_log(connection: sqlite3.Connection, span: Span) -> JobLog:
+    """As `load_job_log`, but of long starts only so many samples: enough to tell when each was."""
+    return load_job_log(connection, span, most=SPARSE)
+
+
+def load_job_log(connection: sqlite3.Connection, span: Span, *, most: int | None = None) -> JobLog:
     """The job's arrays, straight from the typed tables; raises LogError where it holds no sample."""
     rig = choose_rig(connection, span)
     bounds = bound_boots(connection, rig, span)
-    tables = {stream: _tabulate(connection, stream, bounds) for stream in NUMERIC}
+    tables = {stream: _tabulate(connection, stream, bounds, most) for stream in NUMERIC}
     said: Rows = {stream: list(_select(connection, stream, bounds)) for stream in SAID}
     read = sum(map(len, tables.values())) + sum(map(len, said.values()))
     if not read:
@@ -129,18 +135,19 @@ def _payload_of(connection: sqlite3.Connection, stream: str, row: tuple[Any, ...
 
 
 def _select(
-    connection: sqlite3.Connection, stream: str, bounds: Bounds, *, order: str = "seq"
+    connection: sqlite3.Connection, stream: str, bounds: Bounds, *, order: str = "seq", most: int | None = None
 ) -> Iterator[tuple[Any, ...]]:
-    """A stream's rows in the job, start by start."""
-    query = f"{SELECT[stream]} WHERE boot = ? AND mono BETWEEN ? AND ? ORDER BY {order}"
+    """A stream's rows in the job, start by start; at most about so many of each, evenly."""
+    each = "" if most is None else f" AND seq % (1 + (SELECT max(seq) FROM {stream} WHERE boot = ?1) / {most}) = 0"
+    query = f"{SELECT[stream]} WHERE boot = ?1 AND mono BETWEEN ?2 AND ?3{each} ORDER BY {order}"
     return chain.from_iterable(
         connection.execute(query, (number, low, high)) for number, (_, low, high) in bounds.items()
     )
 
 
-def _tabulate(connection: sqlite3.Connection, stream: str, bounds: Bounds) -> Floats:
+def _tabulate(connection: sqlite3.Connection, stream: str, bounds: Bounds, most: int | None) -> Floats:
     """A stream's rows as one table, gathered in pieces: a long job as lists would take much memory."""
-    rows = _select(connection, stream, bounds)
+    rows = _select(connection, stream, bounds, most=most)
     pieces = [tabulate([], stream)]
     while piece := list(islice(rows, PIECE)):
         pieces.append(tabulate(piece, stream))

@@ -89,7 +89,7 @@ def save_job(connection: sqlite3.Connection, job: Job) -> None:
 
 
 def remove_job(connection: sqlite3.Connection, number: int) -> None:
-    """Forget a job; its samples stay in the raw log. Raises UnknownError."""
+    """Forget a job; its samples stay in the raw log as long as any that are in no job. Raises UnknownError."""
     if not connection.execute("DELETE FROM job WHERE id = ?", (number,)).rowcount:
         raise UnknownError(f"there is no job {number}")
 

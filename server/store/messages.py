@@ -11,7 +11,8 @@ from rig import wire
 from server.errors import StoreError
 from server.numbers import Numbers
 from server.store.columns import INSERT, SELECT, message_of, row_of
-from server.store.settled import read_settled
+from server.store.settled import read_settled, read_thinned
+from server.store.thinning import PIECE, Part, Piece, thin_piece
 
 Result = TypeVar("Result")
 QUARANTINE_ROWS = 20_000
@@ -53,6 +54,7 @@ class MessageWriter:
         self._connection = connection
         self._boots: dict[tuple[str, str], int] = {}
         self._settled: dict[tuple[int, str], Numbers] = {}
+        self._thinned: dict[tuple[int, str], Numbers] = {}
 
     @property
     def connection(self) -> sqlite3.Connection:
@@ -84,6 +86,11 @@ class MessageWriter:
         except sqlite3.Error as error:
             self._undo()
             raise _refused(error) from error
+
+    def thin(self, part: Part, stream: str, from_seq: int, *, limit: int = PIECE) -> Piece:
+        """Remove a few of the messages that go of a stream; what is settled stays so."""
+        self._thinned.pop((part.boot, stream), None)
+        return thin_piece(self._connection, part, stream, from_seq, limit=limit)
 
     def next_operator_seq(self, rig: str, boot: str) -> int:
         """The next number for an operator message of this start."""
@@ -125,6 +132,9 @@ class MessageWriter:
         rows: dict[str, list[tuple[Any, ...]]], outcome: Outcome,
     ) -> None:  # fmt: skip
         """A number that is settled already: a repeat, or a sample that was given up and came after all."""
+        if message.seq in self._thinned_of(number, arrival.stream):
+            outcome.counts["duplicate"] += 1
+            return
         waiting = rows.pop(arrival.stream, [])
         self._connection.executemany(INSERT[arrival.stream], waiting)
         if self._connection.execute(INSERT[arrival.stream], row).rowcount:
@@ -205,6 +215,13 @@ class MessageWriter:
             self._settled[key] = read_settled(self._connection, number, stream)
         return self._settled[key]
 
+    def _thinned_of(self, number: int, stream: str) -> Numbers:
+        """What has been removed of a start's stream."""
+        key = (number, stream)
+        if key not in self._thinned:
+            self._thinned[key] = read_thinned(self._connection, number, stream)
+        return self._thinned[key]
+
     def _tally(self, counts: Counter[str]) -> None:
         """Keep the counts over restarts."""
         self._connection.executemany(
@@ -215,7 +232,7 @@ class MessageWriter:
     def _note_boots(self, outcome: Outcome) -> None:
         """Keep with each start when its first sample came."""
         self._connection.executemany(
-            "UPDATE boot SET first_received = min(coalesce(first_received, ?1), ?1) WHERE id = ?2",
+            "UPDATE boot SET first_received = ?1 WHERE id = ?2 AND (first_received IS NULL OR first_received > ?1)",
             [(first, number) for number, first in outcome.first_of_boots.items()],
         )
 
@@ -225,6 +242,7 @@ class MessageWriter:
             self._connection.execute("ROLLBACK")
         self._boots.clear()
         self._settled.clear()
+        self._thinned.clear()
 
 
 def _refused(error: sqlite3.Error) -> StoreError:

@@ -81,3 +81,14 @@ def keep_wind(db: Database) -> None:
 def keep_outlook(db: Database) -> None:
     """What was told of calm and asked for, so that a restart neither tells it again nor forgets it."""
     db.execute("CREATE TABLE outlook (name TEXT PRIMARY KEY, value TEXT NOT NULL) WITHOUT ROWID")
+
+
+@migrations()
+def note_thinned(db: Database) -> None:
+    """Which numbers of each stream were stored and have been removed since, and when by the device's clock."""
+    db.execute(
+        "CREATE TABLE thinned (boot INTEGER NOT NULL, stream TEXT NOT NULL, from_seq INTEGER NOT NULL, "
+        "to_seq INTEGER NOT NULL, from_mono REAL NOT NULL, to_mono REAL NOT NULL, "
+        "PRIMARY KEY (boot, stream, from_seq)) WITHOUT ROWID"
+    )
+    db.execute("CREATE INDEX repeat_by_key ON repeat (boot, stream, seq)")

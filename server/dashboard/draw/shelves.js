@@ -1,0 +1,36 @@
+// Where the history comes from: each source in a line, imports with a button that asks twice before it removes them.
+
+import { describeSource } from "../core/past.js";
+import { element, setText } from "./element.js";
+
+const ASK_AGAIN_MS = 5000;
+
+function makeRemoval(source, remove) {
+  let askedAt_ms = -Infinity;
+  const count = source.blocks.toLocaleString("en").replaceAll(",", "\u202f");
+  const button = element("button", { type: "button" }, "Remove");
+  button.setAttribute("aria-label", `Remove ${source.name}`);
+  button.addEventListener("click", () => {
+    if (performance.now() - askedAt_ms < ASK_AGAIN_MS) {
+      remove();
+      return;
+    }
+    askedAt_ms = performance.now();
+    const asked = `Press again: ${count} blocks go`;
+    setText(button, asked);
+    button.setAttribute("aria-label", `${asked}, of ${source.name}`);
+    setTimeout(() => {
+      setText(button, "Remove");
+      button.setAttribute("aria-label", `Remove ${source.name}`);
+    }, ASK_AGAIN_MS);
+  });
+  return button;
+}
+
+/** The list; `remove(source)` is called once it was asked for twice. */
+export function makeShelves(sources, set, remove) {
+  if (sources.length === 0) return element("p", {}, "Nothing yet.");
+  return element("ul", { class: "shelves" }, ...sources.map((source) => element("li", {},
+    element("span", {}, describeSource(source, set)),
+    source.kind === "import" ? makeRemoval(source, () => remove(source)) : element("span", { class: "small" }, "the rig's own record stays"))));
+}
