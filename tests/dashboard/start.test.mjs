@@ -54,6 +54,14 @@ test("a yes is said only where nothing speaks against it", () => {
   assert.equal(answer(snapshot(), outlook(), { isConnected: false }).kind, "yes", "a moment's break changes nothing");
 });
 
+test("a no names the mean that is above the limit", () => {
+  const above = (mean_60s_mps, level) => answer(snapshot({ wind: { mean_60s_mps }, alarm: { level, reason: "" } }), outlook({ state: "above" })).all;
+  assert.match(above(3.4, "none"), /last minute's mean, 3\.4 m\/s, is above the limit of 3\.0 m\/s/);
+  assert.match(above(2.8, "stop"), /alarm is on/);
+  assert.match(above(2.8, "none"), /wind of the last 10 minutes was above/);
+  assert.match(above(null, "none"), /wind of the last 10 minutes was above/);
+});
+
 test("where nothing is known it says what to do", () => {
   const said = { no_limit: /My gear/, no_rig: /stand in the yard for 70 minutes/, silent: /power and its link/, no_date: /view of the sky/,
     no_wind: /anemometer/, short: /let the rig stand in the yard for 70 minutes; 12 of them are there/ };

@@ -40,7 +40,7 @@ export function answerStart(snapshot, outlook, set, { isConnected, isOld }) {
     return { kind: "unknown", word: `${word}:`, text };
   }
   if (snapshot.alarm?.level === "stop" || outlook.state === "above") {
-    return { kind: "no", word: "No:", text: `the wind is above the limit of ${formatSpeed(outlook.limit_mps, set)}.` };
+    return { kind: "no", word: "No:", text: sayTooMuch(snapshot, outlook, set) };
   }
   if (isOld) return { kind: "unknown", word: "Not known:", text: "the rig is silent, what you see is old." };
   if (outlook.state !== "known") {
@@ -48,6 +48,15 @@ export function answerStart(snapshot, outlook, set, { isConnected, isOld }) {
       text: `let the rig stand in the yard for ${outlook.minutes_wanted} minutes; ${outlook.minutes_known} of them are there.` };
   }
   return weigh(snapshot, outlook, set);
+}
+
+/** Why not: of several means the one that is above is named. */
+function sayTooMuch({ wind, alarm }, { limit_mps }, set) {
+  const limit = formatSpeed(limit_mps, set);
+  const mean_mps = wind?.mean_60s_mps ?? null;
+  if (mean_mps > limit_mps) return `the last minute's mean, ${formatSpeed(mean_mps, set)}, is above the limit of ${limit}.`;
+  if (alarm?.level === "stop") return "the alarm is on. It goes off when it has been calm for a minute.";
+  return `the wind of the last 10 minutes was above the limit of ${limit}.`;
 }
 
 function weigh(snapshot, outlook, set) {
