@@ -11,6 +11,7 @@ import numpy as np
 from server.core.alarm import AlarmState, step_alarm
 from server.core.chance import Z90, chance_above
 from server.core.cupmodel import Step
+from server.core.limit import tell_limit
 from server.core.lookback import Lookback, Outlook, expect_gust, extend_lookback, read_outlook
 from server.core.profile import height_factor
 from server.core.setup import Anemometer, Treatment
@@ -316,6 +317,7 @@ def _judge(
         notice_mps=notice,
         is_spraying=second.is_spraying,
         is_wind_known=is_read,
+        limit_told=tell_limit(limit, treatment.wind_limit_stated),
     )
 
 

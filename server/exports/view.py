@@ -69,6 +69,7 @@ def _wind(result: JobResult, setup: Setup) -> dict[str, Any]:
         **{name: _numbers(getattr(result.wind, name)[chosen], 3) for name in names},
         "alarm": list(result.wind.alarm)[chosen],
         "limit_mps": setup.treatment.wind_limit_mps,
+        "limit_stated": setup.treatment.wind_limit_stated,
     }
 
 

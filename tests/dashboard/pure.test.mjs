@@ -3,8 +3,8 @@ import assert from "node:assert/strict";
 import { test } from "node:test";
 import { emptyDose, emptyTrack, litresOf, patchDose, patchTrack, wholeDose } from "../../server/dashboard/core/dose.js";
 import { describeAge, describeAlarm, describePace, describeRate, describeWind } from "../../server/dashboard/core/figures.js";
-import { fieldUnit, mergeSetup, textOf, valueOf, zonesFromGeojson } from "../../server/dashboard/core/form.js";
-import { formatFixed, formatFrom, formatNumber, formatSpan } from "../../server/dashboard/core/format.js";
+import { fieldUnit, limitChanges, limitParts, mergeSetup, textOf, valueOf, zonesFromGeojson } from "../../server/dashboard/core/form.js";
+import { formatFixed, formatFrom, formatLimit, formatNumber, formatSpan } from "../../server/dashboard/core/format.js";
 import { boundsOf, fitView, project, roundLength, ticksWithin } from "../../server/dashboard/core/geometry.js";
 import { makeRamp, oklabOfShare, srgbFromOklab, stepOfShare } from "../../server/dashboard/core/scale.js";
 import { describeDoubts, describeNewest } from "../../server/dashboard/core/strips.js";
@@ -180,6 +180,29 @@ test("a field goes out in the user's units and comes back the same", () => {
   assert.deepEqual(valueOf("400, 420; 433", { key: "flow_meter.pulses_per_l" }, "l_per_ha"), [400, 420, 433]);
   assert.equal(valueOf("  ", entry, "l_per_ha"), undefined);
   assert.throws(() => valueOf("one", entry, "l_per_ha"), /is not a number/);
+});
+
+test("a limit is kept and shown as the label states it", () => {
+  const changes = limitChanges(" 10 ", "mph");
+  const setup = mergeSetup({ treatment: { wind_limit_mps: 4.5, target_l_per_m2: 0.04 } }, changes);
+  assert.deepEqual(setup.treatment, { target_l_per_m2: 0.04, wind_limit_stated: "10 mph" });
+  for (const set of Object.keys(UNIT_SETS)) {
+    assert.deepEqual(limitParts(setup, set), { number: "10", unit: "mph" });
+    assert.equal(formatLimit(4.4704, "10 mph", set), "10\u00a0mph (4.5\u00a0m/s)");
+  }
+  assert.equal(formatLimit(4.5, "4.5 m/s", "gal_per_acre"), "4.5\u00a0m/s");
+  assert.equal(formatLimit(4.4704, undefined, "gal_per_acre"), "10.0\u00a0mph");
+  assert.deepEqual(limitParts({ treatment: { wind_limit_mps: 5 } }, "l_per_ha"), { number: "18", unit: "km/h" });
+  assert.deepEqual(limitParts({ treatment: { wind_limit_stated: "8 Knots" } }, "l_per_ha"), { number: "8", unit: "kn" });
+  assert.deepEqual(limitParts({}, "l_per_100m2"), { number: "", unit: "m/s" });
+  assert.deepEqual(Object.values(limitChanges("", "kn")), [undefined, undefined]);
+  assert.equal(Object.values(limitChanges("4,5", "m/s"))[1], "4.5 m/s");
+  assert.throws(() => limitChanges("ten", "mph"), /not a number/);
+});
+
+test("as much wind as the limit is not above it", () => {
+  const wind = { limit_mps: 4.4704, limit_stated: "10 mph", mean_60s_mps: 4.4704, mean_60s_sd_mps: 0.1, gust_3s_mps: null };
+  assert.doesNotMatch(JSON.stringify(describeWind({ wind }, "gal_per_acre")), /ABOVE/);
 });
 
 test("saving changes only what was changed", () => {

@@ -1,6 +1,6 @@
 // What it got: the jobs, and of one job the totals, the dose, the findings, the passes and the traces.
 
-import { formatInstant, formatQuantity, formatSpeed } from "../core/format.js";
+import { formatInstant, formatLimit, formatQuantity, formatSpeed } from "../core/format.js";
 import { wholeDose } from "../core/dose.js";
 import { convert, unitOf } from "../core/units.js";
 import { keepPainted } from "../draw/canvas.js";
@@ -44,11 +44,11 @@ function makeWindTrace(wind, set) {
   const known = wind.mean_60s_mps.filter((value) => value !== null);
   const highest = known.length > 0 ? Math.max(...known) : null;
   const words = `Mean of 60 s (line, with its error as a band) and gusts of 3 s (dots). The highest mean was ${formatSpeed(highest, set)}; `
-    + (limit === null ? "no limit is set." : `the limit, dashed, is ${formatSpeed(wind.limit_mps, set)}.`);
+    + (limit === null ? "no limit is set." : `the limit, dashed, is ${formatLimit(wind.limit_mps, wind.limit_stated, set)}.`);
   const trace = { t_s: wind.t_s, unit: `Wind, ${unitOf("speed", set)}`, lines: [
     { values: inSet(wind.gust_3s_mps), dash: [2, 3], width: 1.5 },
     { values: inSet(wind.mean_60s_mps), spread: inSet(wind.mean_60s_sd_mps), isMain: true }],
-  level: limit === null ? null : { value: limit, name: `limit ${formatSpeed(wind.limit_mps, set)}` } };
+  level: limit === null ? null : { value: limit, name: `limit ${formatLimit(wind.limit_mps, wind.limit_stated, set)}` } };
   return part("How was the wind?", makeTrace(words, trace), element("p", { class: "small" }, words));
 }
 
