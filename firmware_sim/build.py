@@ -56,7 +56,7 @@ def build_world(
     flow_edges = pulse_edges(pulses)
     wind = wind or blow_wind(scenario.wind, duration, make_generator(seed, "wind"))
     air_t = STEP_S * np.arange(int(duration / STEP_S) + 1)
-    air = feel_air(scenario.cup, wind.vector_at(air_t), walk.velocity_at(air_t), walk.poses_at(air_t)[2])
+    air = feel_air(scenario.cup, wind.vector_at(air_t), walk.velocity_at(air_t), np.degrees(walk.poses_at(air_t)[2]))
     cup_edges = pulse_edges(cup_pulses(scenario.cup, air_t, spin_cup(scenario.cup, air_t, air)))
     fixes = _fix(scenario, receiver, walk, seed)
     bursts = write_fixes(receiver, fixes, scenario.lawn.plane, utc_start)

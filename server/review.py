@@ -101,7 +101,8 @@ def _review_beside(aside: Sidework, log: JobLog, setup: Setup, tell: Report) -> 
     )
     way = replace(way, deviations_m=way.deviations_m[:NOISE_DRAWS].copy())
     tell("wind", 0.65)
-    wind = aside.take()
+    answer = aside.take()
+    wind = answer.series
     passes = judge_pass_winds(passes, wind, treatment=setup.treatment, plane=work.plane)
     tell("findings", 0.95)
     findings = find_findings(dose, ground, treatment=setup.treatment)
@@ -137,6 +138,7 @@ def _review_beside(aside: Sidework, log: JobLog, setup: Setup, tell: Report) -> 
         messages={"read": log.receipt.read, "refused": log.receipt.refused, "duplicate": log.receipt.duplicate},
         missing=count_missing(log, work.timebase),
         notes=(),
+        cup_shield=answer.shielding.found,
     )
     verdict = describe_receiver(receiver_class, pairs, swath_m=setup.sprayer.swath_m, rate_hz=_fix_rate(work.track))
     tell("done", 1.0)

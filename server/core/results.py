@@ -173,6 +173,7 @@ class WindSeries:
     smooth_draws_mps: Floats = field(default_factory=lambda: np.zeros((0, 0)))
     mean_2min_sd_mps: Floats = field(default_factory=lambda: np.zeros(0))
     gust_3s_sd_mps: Floats = field(default_factory=lambda: np.zeros(0))
+    alarm_reason: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -184,6 +185,16 @@ class WindSummary:
     gust_mps: float
     from_deg: float
     sd_mps: float
+
+
+@dataclass(frozen=True, slots=True)
+class CupShield:
+    """A side of the rig, in words and degrees clockwise from the way walked, from which the cup got less wind."""
+
+    side: str
+    side_deg: float
+    loss: float
+    loss_sd: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -222,3 +233,4 @@ class JobResult:
     messages: dict[str, int]
     missing: Missing
     notes: tuple[str, ...]
+    cup_shield: CupShield | None = None

@@ -37,6 +37,7 @@ def job_object(result: JobResult, *, software: str, setup_digest: str, log_diges
         "lat0": result.plane.lat0_deg,
         "lon0": result.plane.lon0_deg,
         "missing_by_stream": result.missing.by_stream,
+        "cup_shield": asdict(result.cup_shield) if result.cup_shield is not None else None,
     }
     cleaned = plain(found)
     assert isinstance(cleaned, dict)
