@@ -13,6 +13,7 @@ from typing import Any
 
 from rig import wire
 from server.broadcast import Broadcast, Page
+from server.calibrations import Calibrations
 from server.core.geodesy import plane_at
 from server.core.polygons import rings_from_zone
 from server.core.results import Plane
@@ -52,6 +53,7 @@ class Service:
         self.broadcast = Broadcast(now=now)
         self.history = History(database, self.ingest)
         self.uploads = Uploads(database)
+        self.calibrations = Calibrations(database, self.ingest, flush=self._flush)
         self.strips = Strips(database, flush=self._flush, on_change=self.broadcast.wake)
         self.database = database
         self._now = now

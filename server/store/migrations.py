@@ -75,3 +75,12 @@ def keep_wind(db: Database) -> None:
         "gust_mmps INTEGER, from_east INTEGER, from_north INTEGER, known_s INTEGER NOT NULL, "
         "below_s INTEGER NOT NULL, is_station INTEGER NOT NULL, PRIMARY KEY (source, minute)) WITHOUT ROWID"
     )
+
+
+@migrations()
+def keep_calibrations(db: Database) -> None:
+    """The record of the cup's calibrations."""
+    db.execute(
+        "CREATE TABLE cup_calibration (id INTEGER PRIMARY KEY, made_utc REAL NOT NULL, way TEXT NOT NULL, "
+        "rig TEXT NOT NULL, found TEXT NOT NULL, applied_utc REAL)"
+    )
