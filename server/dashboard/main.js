@@ -5,6 +5,7 @@ import { element, option, setText } from "./draw/element.js";
 import { Feed } from "./feed.js";
 import { Sound } from "./sound.js";
 import { Store } from "./store.js";
+import { mountCup } from "./views/cup.js";
 import { mountLawn } from "./views/lawn.js";
 import { mountReview } from "./views/review.js";
 import { mountSetup } from "./views/setup.js";
@@ -18,13 +19,13 @@ let leave = () => {};
 
 function readAddress() {
   const [page, number] = location.hash.slice(1).split("/");
-  return { page: Object.hasOwn(PAGES, page) ? page : "lawn", chosen: /^\d+$/.test(number ?? "") ? Number(number) : null };
+  return { page: Object.hasOwn(PAGES, page) ? page : "lawn", chosen: /^\d+$/.test(number ?? "") ? Number(number) : null, part: number };
 }
 
 function showPage() {
   leave();
   scrollTo(0, 0);
-  const { page, chosen } = readAddress();
+  const { page, chosen, part } = readAddress();
   document.title = `${PAGES[page]} · calmpass`;
   document.body.dataset.page = page;
   for (const link of document.querySelectorAll("#places a")) {
@@ -32,7 +33,7 @@ function showPage() {
     else link.removeAttribute("aria-current");
   }
   const parts = { store, feed, sound, chosen, open: (id) => location.replace(`#got/${id}`) };
-  leave = { lawn: mountLawn, got: mountReview, gear: mountSetup }[page](root, parts);
+  leave = { lawn: mountLawn, got: mountReview, gear: part === "cup" ? mountCup : mountSetup }[page](root, parts);
 }
 
 function offerUnits() {

@@ -1,6 +1,10 @@
 // The dashboard's pure modules, under node --test.
 import assert from "node:assert/strict";
 import { test } from "node:test";
+import {
+  beginInterval, describeCup, describeElapsed, describeStand, describeWalk, dropReading, emptyDraft, endInterval, readDraft,
+  readSpeeds, requestOf, takeReading,
+} from "../../server/dashboard/core/cup.js";
 import { emptyDose, emptyTrack, litresOf, patchDose, patchTrack, wholeDose } from "../../server/dashboard/core/dose.js";
 import { describeAge, describeAlarm, describePace, describeRate, describeWind } from "../../server/dashboard/core/figures.js";
 import { fieldUnit, limitChanges, limitParts, mergeSetup, textOf, valueOf, zonesFromGeojson } from "../../server/dashboard/core/form.js";
@@ -294,4 +298,41 @@ test("strips that were asked for and strips from the stream are the same to the 
   store.takeStrips(strips);
   store.takeSnapshot({ position: null, job: null, strips: null }, 2);
   assert.deepEqual(told, [strips, null]);
+});
+
+test("a reading beside a reference is begun, ended, typed and asked for", () => {
+  const clock = { rig: "rig-1", boot: "0123abcd", mono: 100 };
+  let draft = beginInterval(emptyDraft(), "references", clock, 1000);
+  assert.equal(describeElapsed(draft.running, 46_000), "Counting for 45\u00a0s; 1\u00a0min 15\u00a0s to go.");
+  assert.match(describeElapsed(draft.running, 131_000), /long enough/);
+  const interval = endInterval(draft.running, { ...clock, mono: 221.5 });
+  assert.deepEqual(interval, { boot: "0123abcd", start: 100, end: 221.5 });
+  assert.throws(() => endInterval(draft.running, { ...clock, boot: "ffff0000", mono: 5 }), /started anew/);
+  assert.throws(() => endInterval(draft.running, clock), /sent nothing/);
+  draft = takeReading({ ...draft, running: null, open: { interval } }, "7,5 8.0", "mph");
+  assert.deepEqual(requestOf(draft, "rig-1"), {
+    way: "references", rig: "rig-1", accuracy_percent: 3,
+    readings: [{ interval, speeds: [7.5, 8], unit: "mph", resolution: 0.1 }],
+  });
+  assert.deepEqual(readDraft(JSON.stringify(draft)), draft);
+  assert.deepEqual(dropReading(draft, 0).readings, []);
+});
+
+test("only speeds are taken for readings, with the step of the display", () => {
+  assert.deepEqual(readSpeeds("3"), { speeds: [3], resolution: 1 });
+  assert.deepEqual(readSpeeds("3.25; 3.1"), { speeds: [3.25, 3.1], resolution: 0.1 });
+  for (const text of ["", "  ", "-2", "0", "calm", "3 m/s"]) assert.throws(() => readSpeeds(text), /not one speed/);
+  for (const text of [null, "{", "5", "{}"]) assert.deepEqual(readDraft(text), emptyDraft());
+});
+
+test("a calibration says its line and how sure it is, or why it is none", () => {
+  const found = { is_usable: true, refusal: "", mps_per_hz: 0.358, offset_mps: 0.21, at_mps: 4.5, scale_sd: 0.0123,
+    change_percent: 5.02, legs: 24, seconds: 610, wind_mps: 0.31 };
+  assert.equal(describeWalk(found, "l_per_100m2"), "24 steady legs in 10\u00a0min 10\u00a0s, wind 0.3\u00a0m/s. Good enough. The line: "
+    + "0.358\u00a0m/s per Hz and 0.21\u00a0m/s; at 4.5\u00a0m/s sure to ± 1.2 %, 5.0 % more than the settings say.");
+  const none = { ...found, is_usable: false, refusal: "the wind changed during the walk", mps_per_hz: null };
+  assert.equal(describeStand(none, "l_per_100m2"), "Not yet: The wind changed during the walk.");
+  assert.match(describeCup({ mps_per_hz: 0.34, offset_mps: 0.2 }, "gal_per_acre"), /mph per Hz.*not calibrated, so ± 3 %/);
+  assert.match(describeCup({ mps_per_hz: 0.34, offset_mps: 0.2, scale_sd_percent: 1.2, calibrated_on: "2027-05-31" }, "l_per_ha"), /on 2027-05-31 to ± 1.2 %/);
+  assert.match(describeCup({}, "l_per_ha"), /no line yet/);
 });

@@ -41,6 +41,7 @@ class Answers:
             "live": EMPTY_ROOM, "lawn": LAWN, "jobs": [JOB], "jobs/proposals": [], "jobs/2": JOB, "setup": SETUP,
             "setup/keys": KEYS,
         }  # fmt: skip
+        self.posted: dict[str, Any] = {}
         self.strips: Any = None
         self.is_down = False
         self.is_locked = False
@@ -66,6 +67,8 @@ class Answers:
         elif request.method == "PUT" and body["sprayer"]["swath_m"] > 20:
             detail = "30.0 is out of range: 0.1 to 20.0"
             route.fulfill(status=422, json={"title": "Refused", "detail": detail, "key": "sprayer.swath_m"})
+        elif request.method == "POST" and name in self.posted:
+            route.fulfill(status=201, json=self.posted[name])
         elif name in self.known:
             route.fulfill(status=200, json=self.known[name])
         else:

@@ -95,7 +95,8 @@ export function mountSetup(root, { store, feed }) {
     showAnew();
   };
   root.replaceChildren(element("div", { class: "setup-page" }, element("h1", {}, "My gear"),
-    element("p", {}, "Measure, do not guess: the figures of every job rest on these."), place, said));
+    element("p", {}, "Measure, do not guess: the figures of every job rest on these."),
+    element("p", {}, element("a", { class: "place", href: "#gear/cup" }, "Calibrate the cup")), place, said));
   load().catch((problem) => setText(said, problem.message));
   const showInUnits = () => show();
   store.addEventListener("units", showInUnits);
