@@ -7,7 +7,7 @@ import {
 } from "../../server/dashboard/core/cup.js";
 import { emptyDose, emptyTrack, litresOf, patchDose, patchTrack, wholeDose } from "../../server/dashboard/core/dose.js";
 import { describeAge, describeAlarm, describePace, describeRate, describeWind } from "../../server/dashboard/core/figures.js";
-import { fieldUnit, limitChanges, limitParts, mergeSetup, textOf, valueOf, zonesFromGeojson } from "../../server/dashboard/core/form.js";
+import { fieldUnit, forgetCalibration, limitChanges, limitParts, mergeSetup, textOf, valueOf, zonesFromGeojson } from "../../server/dashboard/core/form.js";
 import { formatFixed, formatFrom, formatLimit, formatNumber, formatSpan } from "../../server/dashboard/core/format.js";
 import { boundsOf, fitView, project, roundLength, ticksWithin } from "../../server/dashboard/core/geometry.js";
 import { makeRamp, oklabOfShare, srgbFromOklab, stepOfShare } from "../../server/dashboard/core/scale.js";
@@ -214,6 +214,15 @@ test("saving changes only what was changed", () => {
   const merged = mergeSetup(setup, { "sprayer.tank_l": undefined, "grid.cell_m": 0.2 });
   assert.deepEqual(merged, { sprayer: { swath_m: 1 }, zone: [{ name: "a" }], grid: { cell_m: 0.2 } });
   assert.equal(setup.sprayer.tank_l, 15);
+});
+
+test("a line altered by hand is no longer the calibrated one", () => {
+  const setup = { anemometer: { mps_per_hz: 0.34, scale_sd_percent: 1.2, calibrated_on: "2027-05-31" } };
+  const altered = mergeSetup(setup, forgetCalibration({ "anemometer.mps_per_hz": 0.35 }));
+  assert.deepEqual(altered, { anemometer: { mps_per_hz: 0.35 } });
+  const given = { "anemometer.offset_mps": 0.1, "anemometer.scale_sd_percent": 2 };
+  assert.equal(mergeSetup(setup, forgetCalibration(given)).anemometer.scale_sd_percent, 2);
+  assert.deepEqual(mergeSetup(setup, forgetCalibration({ "grid.cell_m": 0.2 })).anemometer, setup.anemometer);
 });
 
 test("an outline is read from GeoJSON, or refused in words", () => {

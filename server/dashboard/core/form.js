@@ -90,6 +90,12 @@ export function hintOf(entry, set) {
   return parts.join("; ");
 }
 
+/** Changes that alter the cup's line by hand take the calibration's figures with them, unless they are given anew. */
+export function forgetCalibration(changes) {
+  const isAltered = ["anemometer.mps_per_hz", "anemometer.offset_mps"].some((key) => Object.hasOwn(changes, key));
+  return isAltered ? { "anemometer.scale_sd_percent": undefined, "anemometer.calibrated_on": undefined, ...changes } : changes;
+}
+
 /** The settings with the changed fields put in; tables that are not in the form stay as they are. */
 export function mergeSetup(setup, changes) {
   const merged = structuredClone(setup);

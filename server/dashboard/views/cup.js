@@ -162,7 +162,7 @@ export function mountCup(root, { store, feed }) {
           draft.readings.length > 0 ? button("Put on record", keepReadings) : null);
     beside.replaceChildren(element("h2", {}, "Beside a reference"), makeSteps(BESIDE), accuracy,
       ...(runs ? [elapsed] : []), controls,
-      makeReadings(draft.readings, told, store.units, (place) => {
+      makeReadings(draft.readings, told, (place) => {
         told = null;
         setText(besideSaid, "");
         change(dropReading(draft, place));

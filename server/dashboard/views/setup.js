@@ -1,6 +1,6 @@
 // My gear: the settings as one plain form, in the user's units.
 
-import { LIMIT_KEY, LIMIT_STATED_KEY, mergeSetup, titleOf, zonesFromGeojson } from "../core/form.js";
+import { LIMIT_KEY, LIMIT_STATED_KEY, forgetCalibration, mergeSetup, titleOf, zonesFromGeojson } from "../core/form.js";
 import { element, setText } from "../draw/element.js";
 import { carryFields, makeField } from "../draw/fields.js";
 
@@ -59,7 +59,7 @@ export function mountSetup(root, { store, feed }) {
       return;
     }
     try {
-      const wanted = mergeSetup(setup, changes);
+      const wanted = mergeSetup(setup, forgetCalibration(changes));
       if (zones !== null) wanted.zone = zones;
       await feed.ask("/setup", { method: "PUT", body: wanted });
       setup = await feed.ask("/setup");
