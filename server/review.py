@@ -23,6 +23,7 @@ from server.core.receiver import describe_receiver, judge_receiver
 from server.core.results import Bools, Interval, JobResult, Pair, Pass, Plane, Totals, Track
 from server.core.setup import Peg, Setup
 from server.core.simex import correct_totals
+from server.core.story import tell_story
 from server.core.swath import pattern_from_sprayer
 from server.core.timebase import Timebase, align_boots, count_missing, job_seconds
 from server.core.track import plane_of, smooth_track
@@ -139,6 +140,7 @@ def _review_beside(aside: Sidework, log: JobLog, setup: Setup, tell: Report) -> 
         missing=count_missing(log, work.timebase),
         notes=(),
         cup_shield=answer.shielding.found,
+        wind_story=tell_story(wind, passes, work.intervals, work.curve, treatment=setup.treatment),
     )
     verdict = describe_receiver(receiver_class, pairs, swath_m=setup.sprayer.swath_m, rate_hz=_fix_rate(work.track))
     tell("done", 1.0)

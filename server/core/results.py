@@ -198,6 +198,59 @@ class CupShield:
 
 
 @dataclass(frozen=True, slots=True)
+class AlarmChange:
+    """A change of the alarm as it was told then, and whether it was right by what is known now.
+
+    `before` and `level` are levels, `reason` the sentence told; `then_mps` the 60-s mean as known then, `now_mps` with
+    `now_sd_mps` the same as known now; `verdict` "right", "wrong" or "unsure".
+    """
+
+    t: float
+    utc: float
+    before: str
+    level: str
+    reason: str
+    then_mps: float
+    now_mps: float
+    now_sd_mps: float
+    verdict: str
+
+
+@dataclass(frozen=True, slots=True)
+class Exceedance:
+    """A time in which the 60-s mean was above the limit, as known now, and what was sprayed in it before the alarm.
+
+    `alarm_t` is when stop was first told (NaN: never), `late_s` how long after the crossing; `passes` those sprayed
+    meanwhile.
+    """
+
+    start_t: float
+    end_t: float
+    start_utc: float
+    end_utc: float
+    highest_mps: float
+    alarm_t: float
+    late_s: float
+    sprayed_s: float
+    volume_l: float
+    passes: tuple[int, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class WindStory:
+    """What was told of the wind during the job beside what is known of it now; speeds at the limit's height.
+
+    `known_60s_mps` [n] is the 60-s mean second by second as known now; `unwarned_passes` were above the limit without
+    a stop at any second.
+    """
+
+    known_60s_mps: Floats
+    changes: tuple[AlarmChange, ...]
+    exceedances: tuple[Exceedance, ...]
+    unwarned_passes: tuple[int, ...]
+
+
+@dataclass(frozen=True, slots=True)
 class Missing:
     """Messages that never came, by stream: gaps in the sequence numbers and samples of an outage between boots."""
 
@@ -234,3 +287,4 @@ class JobResult:
     missing: Missing
     notes: tuple[str, ...]
     cup_shield: CupShield | None = None
+    wind_story: WindStory | None = None

@@ -12,6 +12,7 @@ import { formatFixed, formatFrom, formatLimit, formatNumber, formatSpan } from "
 import { boundsOf, fitView, project, roundLength, ticksWithin } from "../../server/dashboard/core/geometry.js";
 import { makeRamp, oklabOfShare, srgbFromOklab, stepOfShare } from "../../server/dashboard/core/scale.js";
 import { describeDoubts, describeNewest } from "../../server/dashboard/core/strips.js";
+import { alarmSpans, describeChange, describeExceedance, describeShield, summariseStory } from "../../server/dashboard/core/story.js";
 import { Store } from "../../server/dashboard/store.js";
 import { UNIT_SETS, convert, quantityOf, revert } from "../../server/dashboard/core/units.js";
 
@@ -344,4 +345,40 @@ test("a calibration says its line and how sure it is, or why it is none", () => 
   assert.match(describeCup({ mps_per_hz: 0.34, offset_mps: 0.2 }, "gal_per_acre"), /mph per Hz.*not calibrated, so ± 3 %/);
   assert.match(describeCup({ mps_per_hz: 0.34, offset_mps: 0.2, scale_sd_percent: 1.2, calibrated_on: "2027-05-31" }, "l_per_ha"), /on 2027-05-31 to ± 1.2 %/);
   assert.match(describeCup({}, "l_per_ha"), /no line yet/);
+});
+
+test("alarms are spans, and gaps between them stay gaps", () => {
+  const alarm = ["none", "notice", "notice", "stop", "stop", "none", "stop"];
+  assert.deepEqual(alarmSpans([0, 1, 2, 3, 4, 5, 6], alarm), [
+    { level: "notice", from_s: 1, to_s: 2 }, { level: "stop", from_s: 3, to_s: 4 }, { level: "stop", from_s: 6, to_s: 6 },
+  ]);
+  assert.deepEqual(alarmSpans([], []), []);
+});
+
+test("each change of the alarm says what was told, what the wind was and whether that was right", () => {
+  const change = { utc: 0, before: "none", level: "stop", reason: "60-s mean wind 4.1 m/s", then_mps: 4.1, now_mps: 3.2, verdict: "wrong" };
+  const { head, text } = describeChange(change, "l_per_100m2");
+  assert.match(head, /, stop$/);
+  assert.equal(text, "“60-s mean wind 4.1 m/s” The 60-s mean was 3.2\u00a0m/s, as known now (then: 4.1\u00a0m/s). That was wrong.");
+  assert.match(describeChange({ ...change, before: "stop", level: "notice" }, "l_per_ha").head, /back to notice$/);
+  const off = describeChange({ ...change, before: "stop", level: "none", now_mps: null, verdict: "unsure" }, "l_per_ha");
+  assert.match(off.head, /alarm off$/);
+  assert.equal(off.text, "What the wind was is not known. Whether that was right cannot be said.");
+});
+
+test("a time above the limit says how late stop was and what was sprayed until then", () => {
+  const found = { start_utc: 0, end_utc: 60, highest_mps: 5.2, alarm_t: 30, late_s: 12, sprayed_s: 12, volume_l: 0.24, passes: [3, 4] };
+  assert.match(describeExceedance(found, "l_per_100m2"), /stop was told 12\u00a0s after the crossing; until then 12\u00a0s of spraying, 0.240\u00a0L in passes 3 and 4\.$/);
+  assert.match(describeExceedance({ ...found, late_s: -5, sprayed_s: 0 }, "l_per_100m2"), /told 5\u00a0s before the crossing\.$/);
+  assert.match(describeExceedance({ ...found, alarm_t: null, late_s: null, passes: [9] }, "l_per_100m2"), /never told; 12\u00a0s of spraying, 0.240\u00a0L in pass 9\.$/);
+  const story = { exceedances: [found], changes: [{ verdict: "wrong" }, { verdict: "right" }], unwarned_passes: [9] };
+  assert.equal(summariseStory(story, "l_per_100m2"), "By what is known now the 60-s mean was above the limit once. Before stop was told "
+    + "12\u00a0s were sprayed above it, 0.240\u00a0L. Above the limit without a stop: pass 9. 1 of 2 changes of the alarm was wrong.");
+  assert.match(summariseStory({ exceedances: [], changes: [], unwarned_passes: [] }, "l_per_ha"), /never was above.*never spoke/);
+  assert.match(summariseStory(null, "l_per_ha"), /No limit/);
+});
+
+test("a shield is told only where one was found", () => {
+  assert.equal(describeShield(null), null);
+  assert.match(describeShield({ side: "ahead on the right", loss: 0.26 }), /from ahead on the right by about 25 % or more.*above the head/);
 });
