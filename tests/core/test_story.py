@@ -119,8 +119,8 @@ def test_a_fall_is_wrong_where_it_is_surely_still_above(mps: float, verdict: str
     assert (story.changes[1].before, story.changes[1].verdict) == ("stop", verdict)
 
 
-def test_a_gust_that_is_seen_is_right_and_one_that_is_not_is_unsure() -> None:
-    for gust, verdict in ((7.0, "right"), (2.0, "unsure")):
+def test_a_gust_that_is_seen_is_right_and_one_of_which_nothing_is_left_is_wrong() -> None:
+    for gust, verdict in ((7.0, "right"), (5.0, "unsure"), (2.0, "wrong")):
         speed = np.full(300, 2.0)
         speed[198:203] = gust
         story = tell(speed, {201: ("stop", "3-s gust 7.0 m/s, more than 1.5 times the limit")})

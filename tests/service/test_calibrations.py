@@ -185,3 +185,19 @@ def test_an_average_tells_the_count_and_refuses_a_cup_that_stood() -> None:
     hz[30:40] = 0.0
     assert "stood for" in average_cup(count(hz), base, speed_mps=3.6, slope=0.34).refusal
     assert "only 12 s" in average_cup(count(hz[:12]), base, speed_mps=3.6, slope=0.34).refusal
+
+
+@pytest.mark.parametrize("length_s", [0.05, 0.3, 1.0, 3.0])
+def test_an_interval_of_a_moment_is_refused_in_words(desk, messages, length_s: float) -> None:
+    """From the first messages of a start, of which there may be one."""
+    desk.take(messages)
+    boot = desk.ask("GET", "/api/calibrations/clock").json()["boot"]
+    interval = {"boot": boot, "start": MONO_START_S, "end": MONO_START_S + length_s}
+    walk = desk.ask("POST", "/api/calibrations/look", {"way": "walk", "rig": "rig-1", "interval": interval})
+    assert walk.status_code == 200
+    assert walk.json()["refusal"] != ""
+    reading = {"interval": interval, "speeds": [3], "unit": "mph", "resolution": 1}
+    body = {"way": "references", "rig": "rig-1", "readings": [reading] * 6}
+    told = desk.ask("POST", "/api/calibrations/look", body).json()
+    assert {each["refusal"] != "" for each in told["readings"]} == {True}
+    assert "0 usable readings" in told["refusal"]

@@ -61,6 +61,7 @@ function makeWindTrace(wind, review, set) {
 }
 
 function makeStory(story, set) {
+  if (story === undefined) return null; // a review from before there were stories
   const changes = (story?.changes ?? []).map((change) => {
     const { head, text } = describeChange(change, set);
     return element("li", {}, element("strong", {}, head), ` ${text}`);
