@@ -16,13 +16,11 @@ from typing import Self
 
 import numpy as np
 
-from server.core.cup import apparent_by_second
 from server.core.log import WindSamples
 from server.core.results import Interval, Track, WindSeries
 from server.core.setup import Anemometer, Treatment
-from server.core.shield import Shielding, find_shield
 from server.core.timebase import Timebase
-from server.core.wind import estimate_wind, gather_seconds
+from server.core.wind import estimate_wind
 
 log = logging.getLogger(__name__)
 
@@ -46,20 +44,9 @@ class WindQuestion:
     seed: tuple[int, ...]
 
 
-@dataclass(frozen=True, slots=True)
-class WindAnswer:
-    """The wind of a job, and whether the operator's body took some of it from the cup."""
-
-    series: WindSeries
-    shielding: Shielding
-
-
-def find_wind(question: WindQuestion) -> WindAnswer:
-    """The wind of a job, and a look for a shield."""
-    air = apparent_by_second(question.wind, question.timebase, anemometer=question.anemometer)
-    seconds = gather_seconds(air, question.track, question.intervals)
-    shielding = find_shield(seconds, anemometer=question.anemometer)
-    series = estimate_wind(
+def find_wind(question: WindQuestion) -> WindSeries:
+    """The wind of a job."""
+    return estimate_wind(
         question.wind,
         question.track,
         question.timebase,
@@ -68,7 +55,6 @@ def find_wind(question: WindQuestion) -> WindAnswer:
         rng=np.random.default_rng(question.seed),
         intervals=question.intervals,
     )
-    return WindAnswer(series, shielding)
 
 
 class Sidework:
@@ -102,15 +88,15 @@ class Sidework:
             with suppress(BrokenPipeError):
                 self._child.stdin.close()
 
-    def take(self) -> WindAnswer:
+    def take(self) -> WindSeries:
         """The answer, reckoned here if nobody else did."""
         if self._question is None:
             raise ValueError("ask before you take")
         if self._child is not None and self._child.stdout is not None:
             answer = self._child.stdout.read()
             if self._child.wait() == 0:
-                found: WindAnswer = pickle.loads(answer)
-                return found
+                series: WindSeries = pickle.loads(answer)
+                return series
             log.warning("the program beside the review ended with %s: reckoning the wind here", self._child.returncode)
         return find_wind(self._question)
 
