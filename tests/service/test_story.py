@@ -1,7 +1,9 @@
 """The wind story of simulated jobs: told then as the live picture told it, and in the files as documented."""
 
 import json
+from dataclasses import replace
 from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -12,11 +14,12 @@ from firmware_sim.sensors.anemometer import STEP_S
 from firmware_sim.setup import save_setup
 from firmware_sim.truth import running_mean
 from rig import wire
-from server.core.results import JobResult
+from server.core.results import CupShield, JobResult
 from server.core.setup import Setup
 from server.exports.files import result_files
 from server.intake import Fresh
 from server.live import Live
+from server.notes import write_notes
 from server.rawlog import Received, gather_log, read_raw_log
 from server.review import review_job
 from server.settings import read_setup
@@ -59,6 +62,29 @@ def test_the_alarm_of_the_story_is_the_one_that_was_told_live(name: str, tmp_pat
     for (mono, _, reason), change in zip(told, story.changes, strict=True):
         assert abs(mono - change.t) <= 2.0
         assert reason[:8] == change.reason[:8]
+
+
+def test_notes_say_where_the_label_means_its_limit_otherwise_and_what_a_shield_does(tmp_path: Path) -> None:
+    _, setup, messages, result = record("straight", tmp_path)
+    log = gather_log(iter(messages), setup.job)
+
+    def notes(shield: CupShield | None = None, **changes: Any) -> str:
+        treatment = replace(setup.treatment, **changes)
+        found = write_notes(
+            replace(result, cup_shield=shield), log, replace(setup, treatment=treatment), receiver_verdict=""
+        )
+        return " ".join(found.notes)
+
+    assert "meant for" not in notes()
+    assert "shielded" not in notes()
+    assert "The limit is meant for 10 m, the cup is at 2 m" in notes(wind_reference_height_m=10.0)
+    assert "meant for" not in notes(wind_reference_height_m=2.0)
+    minute = notes(wind_averaging_s=20.0, wind_limit_mps=4.4704, wind_limit_stated="10 mph")
+    assert "The limit of 10 mph (4.5 m/s) is meant for means of 20 s: the highest was" in minute
+    assert "never known for so long" in notes(wind_averaging_s=600.0)
+    shielded = notes(CupShield("behind", 180.0, 0.26, 0.05))
+    assert "shielded from behind by about 25 % or more" in shielded
+    assert "above the head" in shielded
 
 
 def test_the_crossing_is_the_true_one_and_the_files_tell_it(tmp_path: Path) -> None:
