@@ -55,7 +55,7 @@ async def list_keys() -> list[dict[str, Any]]:
                     "range": list(limits) if limits else None,
                     "default": default,
                     "choices": list(CHOICES[key]) if key in CHOICES else None,
-                    "text": TEXTS.get(key),
+                    **({"text": TEXTS[key]} if key in TEXTS else {}),
                 }
             )
     return found
