@@ -14,6 +14,7 @@ from firmware_sim.sensors.flow_meter import add_bounce, pulse_curve, pulse_edges
 from firmware_sim.sensors.gnss import Fixes, Receiver, regrade, take_fixes, write_fixes
 from firmware_sim.world.operator import Walk, lay_route, walk_route
 from firmware_sim.world.sprayer import pump_volume
+from firmware_sim.world.square import SquarePlan, walk_square
 from firmware_sim.world.wind import Wind, blow_wind
 
 
@@ -44,11 +45,18 @@ def build_world(
     rate_hz: float | None = None,
     utc_start: float = UTC_START,
     wind: Wind | None = None,
+    square: SquarePlan | None = None,
 ) -> World:
-    """Play a scenario out, in a wind of its own or a given one; raises ValueError for an unknown receiver class."""
+    """Play a scenario out, in a wind of its own or a given one; raises ValueError for an unknown receiver class.
+
+    With a `square` nothing is sprayed: the operator walks it to calibrate the cup.
+    """
     receiver = regrade(scenario.receiver, klass=receiver_class, rate_hz=rate_hz)
     rng = make_generator(seed, "walk")
-    walk = walk_route(lay_route(scenario.plan, scenario.lawn, rng), scenario.plan.pace_mps, rng)
+    if square is None:
+        walk = walk_route(lay_route(scenario.plan, scenario.lawn, rng), scenario.plan.pace_mps, rng)
+    else:
+        walk = walk_square(square, rng)
     duration = walk.duration_s
     refills = tuple(press.at_s for press in walk.presses if press.name == "refill")
     volume = pump_volume(scenario.sprayer, walk.triggers, refills, duration, make_generator(seed, "pump"))
@@ -56,7 +64,7 @@ def build_world(
     flow_edges = pulse_edges(pulses)
     wind = wind or blow_wind(scenario.wind, duration, make_generator(seed, "wind"))
     air_t = STEP_S * np.arange(int(duration / STEP_S) + 1)
-    air = feel_air(scenario.cup, wind.vector_at(air_t), walk.velocity_at(air_t), walk.poses_at(air_t)[2])
+    air = feel_air(scenario.cup, wind.vector_at(air_t), walk.velocity_at(air_t), np.degrees(walk.poses_at(air_t)[2]))
     cup_edges = pulse_edges(cup_pulses(scenario.cup, air_t, spin_cup(scenario.cup, air_t, air)))
     fixes = _fix(scenario, receiver, walk, seed)
     bursts = write_fixes(receiver, fixes, scenario.lawn.plane, utc_start)

@@ -336,7 +336,8 @@ class Live:
         notice = treatment.wind_notice_mps or (0.8 * limit if limit is not None else None)
         height = treatment.wind_reference_height_m or self._setup.anemometer.height_m
         figures = {name: known(getattr(now, name), 3) for name in names}
-        return WindPart(**figures, limit_mps=limit, notice_mps=known(notice, 3), height_m=height)
+        stated = treatment.wind_limit_stated
+        return WindPart(**figures, limit_mps=limit, notice_mps=known(notice, 3), height_m=height, limit_stated=stated)
 
     def _alarm_part(self) -> AlarmPart | None:
         alarm = self.alarm

@@ -7,6 +7,7 @@ import numpy as np
 
 from server.core.aids import PEG_SD_M, Visit
 from server.core.coverage import read_figures, total_job
+from server.core.cup import apparent_by_second
 from server.core.dose import Deposit, integrate_dose
 from server.core.ends import add_ends
 from server.core.ensemble import map_dose
@@ -20,12 +21,15 @@ from server.core.pairs import judge_pairs
 from server.core.passes import PassSpan, measure_passes, split_passes
 from server.core.polygons import rings_from_zone
 from server.core.receiver import describe_receiver, judge_receiver
-from server.core.results import Bools, Interval, JobResult, Pair, Pass, Plane, Totals, Track
+from server.core.results import Bools, CupShield, Interval, JobResult, Pair, Pass, Plane, Totals, Track
 from server.core.setup import Peg, Setup
+from server.core.shield import find_shield
 from server.core.simex import correct_totals
+from server.core.story import tell_story
 from server.core.swath import pattern_from_sprayer
 from server.core.timebase import Timebase, align_boots, count_missing, job_seconds
 from server.core.track import plane_of, smooth_track
+from server.core.wind import gather_seconds
 from server.core.windverdict import judge_pass_winds, summarise_wind
 from server.notes import write_notes
 from server.sidework import Sidework, WindQuestion, is_worth_it
@@ -100,7 +104,9 @@ def _review_beside(aside: Sidework, log: JobLog, setup: Setup, tell: Report) -> 
         watch=lambda laid: drawn.append(read_figures(laid, ground, treatment=setup.treatment)),
     )
     way = replace(way, deviations_m=way.deviations_m[:NOISE_DRAWS].copy())
-    tell("wind", 0.65)
+    tell("wind", 0.6)
+    # Here, while the other program is still at the wind: it takes longer than the map.
+    shield = _find_shield(log, setup, work)
     wind = aside.take()
     passes = judge_pass_winds(passes, wind, treatment=setup.treatment, plane=work.plane)
     tell("findings", 0.95)
@@ -137,6 +143,8 @@ def _review_beside(aside: Sidework, log: JobLog, setup: Setup, tell: Report) -> 
         messages={"read": log.receipt.read, "refused": log.receipt.refused, "duplicate": log.receipt.duplicate},
         missing=count_missing(log, work.timebase),
         notes=(),
+        cup_shield=shield,
+        wind_story=tell_story(wind, passes, work.intervals, work.curve, treatment=setup.treatment),
     )
     verdict = describe_receiver(receiver_class, pairs, swath_m=setup.sprayer.swath_m, rate_hz=_fix_rate(work.track))
     tell("done", 1.0)
@@ -219,6 +227,13 @@ def _nearest_peg(
     row = fixed[np.abs(job_seconds(log.fixes.boot, log.fixes.mono, timebase)[fixed] - t).argmin()]
     east, north = plane_from_degrees(float(log.fixes.lat_deg[row]), float(log.fixes.lon_deg[row]), plane=plane)
     return min(pegs, key=lambda name: float(np.hypot(pegs[name][0] - east, pegs[name][1] - north)))
+
+
+def _find_shield(log: JobLog, setup: Setup, work: Work) -> CupShield | None:
+    """The side from which the operator's body takes wind from the cup, where one can be told."""
+    air = apparent_by_second(log.wind, work.timebase, anemometer=setup.anemometer)
+    seconds = gather_seconds(air, work.track, work.intervals)
+    return find_shield(seconds, anemometer=setup.anemometer).found
 
 
 def _measure(log: JobLog, setup: Setup, work: Work, spans: tuple[PassSpan, ...]) -> tuple[Pass, ...]:

@@ -13,6 +13,7 @@ from typing import Any
 
 from rig import wire
 from server.broadcast import Broadcast, Page
+from server.calibrations import Calibrations
 from server.calm.outlooks import Outlooks
 from server.core.geodesy import plane_at
 from server.core.polygons import rings_from_zone
@@ -59,6 +60,7 @@ class Service:
         self.history = History(database, self.ingest)
         self.uploads = Uploads(database)
         self.thinner = Thinner(database, self.ingest, keep_s=keep_s)
+        self.calibrations = Calibrations(database, self.ingest, flush=self._flush)
         self.strips = Strips(database, flush=self._flush, on_change=self.broadcast.wake)
         self.outlooks = Outlooks(
             database, self.ingest, flush=self._flush, on_change=self.broadcast.wake, now=now, wall=wall

@@ -63,6 +63,7 @@ class WindPart:
     limit_mps: float | None = None
     notice_mps: float | None = None
     height_m: float | None = None
+    limit_stated: str | None = None
 
 
 @dataclass(frozen=True, slots=True)

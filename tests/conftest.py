@@ -6,6 +6,7 @@ import socket
 import subprocess
 import threading
 from collections.abc import Iterator
+from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -47,8 +48,10 @@ class Broker:
     @staticmethod
     def _drain(child: subprocess.Popen[str]) -> None:
         assert child.stderr is not None
-        for _ in child.stderr:
-            pass
+        # `kill` may close it in the middle of a line.
+        with suppress(ValueError):
+            for _ in child.stderr:
+                pass
 
     def kill(self) -> None:
         """Kill the broker as a power cut of its host would, without a good-bye."""

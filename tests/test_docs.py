@@ -10,7 +10,7 @@ from pathlib import Path
 import pytest
 
 from rig import wire
-from server.core.setup import CHOICES, RANGES
+from server.core.setup import CHOICES, RANGES, TEXTS
 
 ROOT = Path(__file__).resolve().parent.parent
 BIN = Path(sys.executable).parent
@@ -53,7 +53,7 @@ def test_every_stream_is_documented() -> None:
 
 def test_every_setting_is_in_the_file_to_start_from() -> None:
     text = read("deploy/setup.toml")
-    keys = [key.split(".", 1)[1] for key in (*RANGES, *CHOICES) if not key.startswith(("peg.", "job."))]
+    keys = [key.split(".", 1)[1] for key in (*RANGES, *CHOICES, *TEXTS) if not key.startswith(("peg.", "job."))]
     assert [key for key in keys if not re.search(rf"\b{key}\b", text)] == []
     tomllib.loads(text)
 

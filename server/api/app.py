@@ -12,7 +12,7 @@ from fastapi.responses import Response
 from fastapi.staticfiles import StaticFiles
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
-from server.api import history, jobs, live, outlook, passcode, reviews, setup
+from server.api import calibrations, history, jobs, live, outlook, passcode, reviews, setup
 from server.api.models import Health, StorePart
 from server.api.passcode import Gate
 from server.api.problems import add_problems, problem
@@ -55,7 +55,7 @@ def make_app(
         """What was refused and why, and what became of all messages."""
         return await asyncio.to_thread(service.jobs.read, _quarantine)
 
-    for module in (passcode, live, outlook, reviews, jobs, history, setup):
+    for module in (passcode, live, outlook, reviews, jobs, history, calibrations, setup):
         app.include_router(module.router)
     app.add_middleware(Guard, gate=gate)
     app.mount("/", StaticFiles(directory=PAGES, html=True), name="dashboard")
@@ -112,6 +112,15 @@ def is_foreign(request: Request) -> bool:
 
 def route_paths() -> list[str]:
     """The paths of the API, for the documents' test."""
-    routers = (passcode.router, live.router, reviews.router, jobs.router, history.router, outlook.router, setup.router)
+    routers = (
+        passcode.router,
+        live.router,
+        reviews.router,
+        jobs.router,
+        history.router,
+        outlook.router,
+        calibrations.router,
+        setup.router,
+    )
     found = {route.path for router in routers for route in router.routes if hasattr(route, "path")}
     return sorted({*found, "/api/health", "/api/quarantine", "/api/openapi.json"})

@@ -6,7 +6,7 @@ from typing import Annotated, Any
 from fastapi import APIRouter, Body, Depends
 
 from server.api.desk import desk
-from server.core.setup import CHOICES, RANGES, Setup
+from server.core.setup import CHOICES, RANGES, TEXTS, Setup
 from server.core.tables import key_of, mapping_from_setup, setup_from_mapping
 from server.service import Service
 
@@ -44,7 +44,7 @@ async def list_keys() -> list[dict[str, Any]]:
         record = _RECORDS.get(table.name)
         for each in fields(record) if record is not None else ():
             key = key_of(table.name, each.name)
-            if key not in RANGES and key not in CHOICES:
+            if key not in RANGES and key not in CHOICES and key not in TEXTS:
                 continue
             default = each.default if isinstance(each.default, int | float | str) else None
             limits = RANGES.get(key)
@@ -55,6 +55,7 @@ async def list_keys() -> list[dict[str, Any]]:
                     "range": list(limits) if limits else None,
                     "default": default,
                     "choices": list(CHOICES[key]) if key in CHOICES else None,
+                    **({"text": TEXTS[key]} if key in TEXTS else {}),
                 }
             )
     return found

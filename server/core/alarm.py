@@ -58,6 +58,7 @@ def step_alarm(
     notice_mps: float,
     is_spraying: bool,
     is_wind_known: bool,
+    limit_told: str = "",
 ) -> AlarmState:
     """Take one second's wind into the alarm.
 
@@ -90,6 +91,8 @@ def step_alarm(
         Whether liquid flows.
     is_wind_known
         Whether this second gave a reading of the wind and of the rig's speed.
+    limit_told
+        The limit in the label's own words, for the sentence; "" tells it in m/s.
 
     Returns
     -------
@@ -115,10 +118,10 @@ def step_alarm(
     >>> state.reason
     '60-s mean wind 5.1 m/s, limit 4.5 m/s (90 % sure it is above): stop spraying and wait until the alarm is off.'
     """
-    stop = _step_level(state.stop, t, (p_above_limit, mean_60s_mps, apparent_60s_mps, gust_3s_mps), limit_mps, "stop")
-    notice = _step_level(
-        state.notice, t, (p_above_notice, mean_60s_mps, apparent_60s_mps, gust_3s_mps), notice_mps, "notice"
-    )
+    limit, notice_told = limit_told or f"{limit_mps:.1f} m/s", f"{notice_mps:.1f} m/s"
+    rest = (mean_60s_mps, apparent_60s_mps, gust_3s_mps)
+    stop = _step_level(state.stop, t, (p_above_limit, *rest), limit_mps, ("stop", limit))
+    notice = _step_level(state.notice, t, (p_above_notice, *rest), notice_mps, ("notice", notice_told))
     unknown = _step_unknown(state.unknown, t, is_missed=is_spraying and not is_wind_known, is_known=is_wind_known)
     for level, latch in (("stop", stop), ("notice", notice), ("notice", unknown)):
         if latch.cause:
@@ -127,8 +130,8 @@ def step_alarm(
     return AlarmState("none", "", nan, stop, notice, unknown)
 
 
-def _step_level(latch: _Latch, t: float, wind: tuple[float, ...], level_mps: float, level: str) -> _Latch:
-    """One level's rule for one second."""
+def _step_level(latch: _Latch, t: float, wind: tuple[float, ...], level_mps: float, level: tuple[str, str]) -> _Latch:
+    """One level's rule for one second; the level is its name and its speed in words."""
     p, _, apparent, gust = wind
     if isnan(level_mps):
         return _Latch()
@@ -141,7 +144,7 @@ def _step_level(latch: _Latch, t: float, wind: tuple[float, ...], level_mps: flo
         since = latch.since_t if latch.cause else t
         if cause == latch.cause and t - latch.told_t < TELL_AGAIN_S:
             return _Latch(cause, since, nan, latch.reason, latch.told_t)
-        return _Latch(cause, since, nan, _tell(cause, level, wind, level_mps), t)
+        return _Latch(cause, since, nan, _tell(cause, level, wind), t)
     if not latch.cause:
         return latch
     is_calm = isfinite(p) and p < LIKELY
@@ -151,19 +154,19 @@ def _step_level(latch: _Latch, t: float, wind: tuple[float, ...], level_mps: flo
     return _Latch(latch.cause, latch.since_t, calm_t, latch.reason, latch.told_t)
 
 
-def _tell(cause: str, level: str, wind: tuple[float, ...], level_mps: float) -> str:
+def _tell(cause: str, level: tuple[str, str], wind: tuple[float, ...]) -> str:
     """The sentence for the operator: averaging, value, limit, what to do."""
     p, mean, _, gust = wind
-    what = "limit" if level == "stop" else "notice level"
+    what = "limit" if level[0] == "stop" else "notice level"
     do = (
         "stop spraying and wait until the alarm is off"
-        if level == "stop"
+        if level[0] == "stop"
         else "be ready to stop, keep the nozzle low, leave the downwind edge for later"
     )
     if cause == "gust":
-        return f"3-s gust {gust:.1f} m/s, more than 1.5 times the {what} of {level_mps:.1f} m/s: {do}."
+        return f"3-s gust {gust:.1f} m/s, more than 1.5 times the {what} of {level[1]}: {do}."
     sure = f" ({100 * p:.0f} % sure it is above)" if p >= 0.5 else ", and the air past the rig is above it too"
-    return f"60-s mean wind {mean:.1f} m/s, {what} {level_mps:.1f} m/s{sure}: {do}."
+    return f"60-s mean wind {mean:.1f} m/s, {what} {level[1]}{sure}: {do}."
 
 
 def _step_unknown(latch: _Latch, t: float, *, is_missed: bool, is_known: bool) -> _Latch:

@@ -173,6 +173,7 @@ class WindSeries:
     smooth_draws_mps: Floats = field(default_factory=lambda: np.zeros((0, 0)))
     mean_2min_sd_mps: Floats = field(default_factory=lambda: np.zeros(0))
     gust_3s_sd_mps: Floats = field(default_factory=lambda: np.zeros(0))
+    alarm_reason: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -184,6 +185,69 @@ class WindSummary:
     gust_mps: float
     from_deg: float
     sd_mps: float
+
+
+@dataclass(frozen=True, slots=True)
+class CupShield:
+    """A side of the rig, in words and degrees clockwise from the way walked, from which the cup got less wind."""
+
+    side: str
+    side_deg: float
+    loss: float
+    loss_sd: float
+
+
+@dataclass(frozen=True, slots=True)
+class AlarmChange:
+    """A change of the alarm as it was told then, and whether it was right by what is known now.
+
+    `before` and `level` are levels, `reason` the sentence told; `then_mps` the 60-s mean as known then, `now_mps` with
+    `now_sd_mps` the same as known now; `verdict` "right", "wrong" or "unsure".
+    """
+
+    t: float
+    utc: float
+    before: str
+    level: str
+    reason: str
+    then_mps: float
+    now_mps: float
+    now_sd_mps: float
+    verdict: str
+
+
+@dataclass(frozen=True, slots=True)
+class Exceedance:
+    """A time in which the 60-s mean was above the limit, as known now, and what was sprayed in it before the alarm.
+
+    `alarm_t` is when stop was first told (NaN: never), `late_s` how long after the crossing; `passes` those sprayed
+    meanwhile.
+    """
+
+    start_t: float
+    end_t: float
+    start_utc: float
+    end_utc: float
+    highest_mps: float
+    alarm_t: float
+    late_s: float
+    sprayed_s: float
+    volume_l: float
+    passes: tuple[int, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class WindStory:
+    """What was told of the wind during the job beside what is known of it now; speeds at the limit's height.
+
+    `known_60s_mps` [n] is the 60-s mean second by second as known now; `unwarned_passes` were above the limit without
+    a stop at any second.
+    """
+
+    known_60s_mps: Floats
+    changes: tuple[AlarmChange, ...]
+    exceedances: tuple[Exceedance, ...]
+    unwarned_passes: tuple[int, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -222,3 +286,5 @@ class JobResult:
     messages: dict[str, int]
     missing: Missing
     notes: tuple[str, ...]
+    cup_shield: CupShield | None = None
+    wind_story: WindStory | None = None

@@ -42,13 +42,19 @@ class FlowMeter:
 
 @dataclass(frozen=True, slots=True)
 class Anemometer:
-    """The cup's line speed = offset + slope × frequency, its threshold, distance constant and height."""
+    """The cup's line speed = offset + slope × frequency, its threshold, distance constant and height.
+
+    `scale_sd_percent` is the standard uncertainty of the speeds that the line tells, by its calibration of the day
+    `calibrated_on`; None: not calibrated, 3 % is assumed.
+    """
 
     mps_per_hz: float | None = None
     offset_mps: float = 0.2
     threshold_mps: float = 0.5
     distance_constant_m: float = 2.5
     height_m: float = 2.0
+    scale_sd_percent: float | None = None
+    calibrated_on: str | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,7 +67,11 @@ class Receiver:
 
 @dataclass(frozen=True, slots=True)
 class Treatment:
-    """The rate wanted, what counts as under and over, and the wind limit with its height."""
+    """The rate wanted, what counts as under and over, and the wind limit with its height.
+
+    `wind_limit_stated` is the limit as the label has it ("10 mph"), `wind_averaging_s` the time over which the label or
+    the law means it to be averaged.
+    """
 
     target_l_per_m2: float
     under_fraction: float = 0.9
@@ -69,6 +79,8 @@ class Treatment:
     wind_limit_mps: float | None = None
     wind_notice_mps: float | None = None
     wind_reference_height_m: float | None = None
+    wind_limit_stated: str | None = None
+    wind_averaging_s: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -127,6 +139,7 @@ RANGES: dict[str, tuple[float, float]] = {
     "anemometer.threshold_mps": (0.0, 3.0),
     "anemometer.distance_constant_m": (0.1, 20.0),
     "anemometer.height_m": (0.1, 30.0),
+    "anemometer.scale_sd_percent": (0.1, 30.0),
     "receiver.latency_s": (0.0, 5.0),
     "treatment.target_l_per_m2": (1e-5, 50.0),
     "treatment.under_fraction": (0.1, 1.0),
@@ -134,6 +147,7 @@ RANGES: dict[str, tuple[float, float]] = {
     "treatment.wind_limit_mps": (0.1, 40.0),
     "treatment.wind_notice_mps": (0.1, 40.0),
     "treatment.wind_reference_height_m": (0.2, 30.0),
+    "treatment.wind_averaging_s": (1.0, 3600.0),
     "grid.cell_m": (0.02, 2.0),
     "peg.lat": (-90.0, 90.0),
     "peg.lon": (-180.0, 180.0),
@@ -143,3 +157,8 @@ CHOICES: dict[str, tuple[str, ...]] = {
     "sprayer.pattern": ("flat", "trapezoid", "triangle"),
     "receiver.class": ("auto", "single", "differential", "float", "fixed"),
 }
+TEXTS: dict[str, str] = {
+    "anemometer.calibrated_on": "date",
+    "treatment.wind_limit_stated": "speed",
+}
+"""Settings that are texts, and what each says: a "date" as in 2027-05-31, a "speed" with its unit as in 10 mph."""

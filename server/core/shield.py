@@ -11,6 +11,7 @@ import numpy as np
 
 from server.core.legs import undo_lag
 from server.core.log import Floats
+from server.core.results import CupShield
 from server.core.scatter import relate_means
 from server.core.setup import Anemometer
 from server.core.wake import SCALES_S, Readings, Wake, fit_wake
@@ -24,6 +25,7 @@ WALKING_MPS = 0.4
 """Below this the rig has no heading."""
 PIECE_S = 900.0
 FEWEST_BLOCKS = 60
+LEAST_FOLLOWED_MPS = 0.5
 LIGHTEST_MPS = 2.2
 """In lighter wind gusts bend the readings more than a shield does."""
 LEAST_GAIN = 8.0
@@ -48,11 +50,19 @@ class Shielding:
     @property
     def sentence(self) -> str | None:
         """What to tell the operator; None where nothing is significant."""
+        found = self.found
+        if found is None:
+            return None
+        share = 5.0 * round(20.0 * found.loss)
+        return f"shielded from {found.side} by about {share:.0f} % or more: put the cup above the head"
+
+    @property
+    def found(self) -> CupShield | None:
+        """The side that is significant; None where none is."""
         if self.side_deg is None:
             return None
         place = round(self.side_deg / 45.0)
-        share = 5.0 * round(20.0 * float(self.losses[place]))
-        return f"shielded from {SIDES[place]} by about {share:.0f} % or more: put the cup above the head"
+        return CupShield(SIDES[place], self.side_deg, float(self.losses[place]), float(self.loss_sds[place]))
 
 
 def find_shield(seconds: list[Second], *, anemometer: Anemometer) -> Shielding:
@@ -113,6 +123,49 @@ def find_shield(seconds: list[Second], *, anemometer: Anemometer) -> Shielding:
     return Shielding(loss, sd, gain, side)
 
 
+def follow_velocity(velocity: Floats, speed: Floats, *, distance_constant_m: float) -> Floats:
+    """The rig's velocity as the cup has followed it, second by second, its lag undone as it is for the cup's speed.
+
+    What is left of the lag after `legs.undo_lag` reaches a second to either side. In a quick turn that looks like a
+    shield, unless velocities are led through the same.
+
+    Parameters
+    ----------
+    velocity
+        The rig's mean velocity in each second [n, 2] [m/s]; NaN where not known.
+    speed
+        The cup's speed, one value a second [n] [m/s]; NaN where not known.
+    distance_constant_m
+        The cup's distance constant L [m].
+
+    Returns
+    -------
+    Floats
+        [n, 2] [m/s]; NaN where velocity or cup, or a neighbour's, is not known.
+
+    References
+    ----------
+    Kristensen, J. Atmos. Oceanic Technol. 17 (2000) 1139 (first-order filter in distance), to first order in the
+    velocity.
+
+    Examples
+    --------
+    >>> turned = np.array([[1.0, 0.0]] * 4 + [[-1.0, 0.0]] * 4)
+    >>> follow_velocity(turned, np.full(8, 3.0), distance_constant_m=2.5)[:, 0].round(2).tolist()
+    [1.0, 1.0, 1.0, 0.65, -0.52, -1.09, -1.03, -1.03]
+    """
+    rate = np.maximum(speed, LEAST_FOLLOWED_MPS) / distance_constant_m
+    left = np.exp(-rate)
+    means = np.full_like(velocity, np.nan)
+    state = np.full(2, np.nan)
+    for row, (now, kept, quick) in enumerate(zip(velocity, left.tolist(), rate.tolist(), strict=True)):
+        slack = np.where(np.isfinite(state), state - now, 0.0)
+        means[row] = now + slack * (1.0 - kept) / quick
+        state = now + slack * kept
+    seen: Floats = means + np.gradient(means, axis=0) / rate[:, None]
+    return seen
+
+
 def _gather(seconds: list[Second], anemometer: Anemometer) -> Readings:
     """Means over at most 8 s in which the velocity stays, only while walking."""
     speed = np.array([np.nan if row.is_bound else row.apparent_mps for row in seconds])
@@ -120,9 +173,10 @@ def _gather(seconds: list[Second], anemometer: Anemometer) -> Readings:
         return Readings(np.zeros(0), np.zeros(0), np.zeros(0), np.zeros((0, 2)), np.zeros(0))
     air = undo_lag(speed, distance_constant_m=anemometer.distance_constant_m)
     lag = np.gradient(speed) / np.maximum(2.0 * air - speed, 0.5)
+    walked = np.array([(row.velocity_east_mps, row.velocity_north_mps) for row in seconds])
+    seen = follow_velocity(walked, speed, distance_constant_m=anemometer.distance_constant_m)
     blocks: list[list[tuple[float, float, float, float, float]]] = [[]]
-    for row, felt, late in zip(seconds, air.tolist(), lag.tolist(), strict=True):
-        east, north = row.velocity_east_mps, row.velocity_north_mps
+    for row, felt, late, (east, north) in zip(seconds, air.tolist(), lag.tolist(), seen.tolist(), strict=True):
         if not (isfinite(felt) and hypot(east, north) >= WALKING_MPS):
             blocks.append([])
             continue

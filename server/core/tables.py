@@ -8,14 +8,18 @@ import hashlib
 import json
 import re
 from collections.abc import Mapping
-from dataclasses import fields
+from dataclasses import fields, replace
 from itertools import pairwise
 from typing import Any
 
+import numpy as np
+
 from server.core.errors import SetupError
+from server.core.limit import is_stated_so, read_limit
 from server.core.setup import (
     CHOICES,
     RANGES,
+    TEXTS,
     Anemometer,
     FlowMeter,
     Grid,
@@ -39,6 +43,7 @@ _TABLES: dict[str, type] = {
 _REQUIRED = {"sprayer": ("swath_m",), "flow_meter": ("pulses_per_l",), "treatment": ("target_l_per_m2",)}
 _PATHS = {"site.boundary"}
 _RIG = re.compile(r"[a-z0-9-]{1,32}")
+_DAY = re.compile(r"[0-9]{4}-[0-9]{2}-[0-9]{2}")
 _BOOT = re.compile(r"[0-9a-f]{8,32}")
 LATEST_MONO_S = 1e10
 LONGEST_NAME = 120
@@ -83,6 +88,7 @@ def setup_from_mapping(found: Mapping[str, Any], zones: tuple[Zone, ...] = ()) -
         if table not in known:
             raise SetupError(table, f"is not a table{_suggest(table, known)}")
     tables = {name: _read_table(name, cls, found.get(name, {})) for name, cls in _TABLES.items()}
+    tables["treatment"] = _settle_limit(tables["treatment"])
     _check_site(found.get("site", {}))
     setup = Setup(
         **tables,
@@ -203,6 +209,8 @@ def _check(key: str, value: Any) -> Any:
         if value not in CHOICES[key]:
             raise SetupError(key, f"{value!r} is none of {', '.join(CHOICES[key])}")
         return value
+    if key in TEXTS:
+        return _check_text(key, value)
     if key in ("flow_meter.pulses_per_l", "flow_meter.flow_l_per_min") and isinstance(value, list | tuple):
         if not 1 <= len(value) <= 50:
             raise SetupError(key, f"a table of 1 to 50 values is wanted, not {len(value)}")
@@ -210,9 +218,39 @@ def _check(key: str, value: Any) -> Any:
     return _check_number(key, value)
 
 
+def _check_text(key: str, value: Any) -> str:
+    """A date or a speed with its unit, as it is written."""
+    if not isinstance(value, str):
+        raise SetupError(key, f"{value!r} must be a text")
+    text = value.strip()
+    if TEXTS[key] == "date":
+        try:
+            if _DAY.fullmatch(text):
+                return str(np.datetime64(text, "D"))
+        except ValueError:
+            pass  # no such day: told below
+        raise SetupError(key, f"{value!r} must be a date such as 2027-05-31")
+    try:
+        read_limit(text)
+    except ValueError as error:
+        raise SetupError(key, str(error)) from error
+    return text
+
+
+def _settle_limit(treatment: Treatment) -> Treatment:
+    """The limit in SI from the label's words, where there are any; both together must agree."""
+    stated, limit = treatment.wind_limit_stated, treatment.wind_limit_mps
+    if stated is None:
+        return treatment
+    if limit is not None and not is_stated_so(limit, stated):
+        told = f"{limit:g} is not the {stated} of wind_limit_stated: leave one of the two out"
+        raise SetupError("treatment.wind_limit_mps", told)
+    return replace(treatment, wind_limit_mps=_check_number("treatment.wind_limit_stated", read_limit(stated)))
+
+
 def _check_number(key: str, value: Any) -> float:
     """Check type and range of a number."""
-    low, high = RANGES[key]
+    low, high = RANGES["treatment.wind_limit_mps" if key in TEXTS else key]
     if isinstance(value, bool) or not isinstance(value, int | float):
         raise SetupError(key, f"{value!r} must be a number, {low:g} to {high:g}")
     if not low <= value <= high:

@@ -203,6 +203,7 @@ def _tabulate(air: Apparent, rows: list[WindNow], draws: Floats, timebase: Timeb
         gust_3s_sd_mps=column("gust_3s_sd_mps"),
         p_above_limit=column("p_above_limit"),
         alarm=tuple(now.alarm.level for now in rows),
+        alarm_reason=tuple(now.alarm.reason for now in rows),
         smooth_mps=smooth,
         smooth_sd_mps=smooth_sd,
         smooth_draws_mps=draws,

@@ -32,7 +32,7 @@ OTHER_SIDE, LEAST_ACROSS_MPS = 0.03, 0.3
 LEAST_WEIGHT = 1e-3
 DROPPED_WEIGHT = 1e-5
 SCALE_SD = 0.03
-"""How far a cup's calibration is trusted: carried along, never estimated, since estimating it biased the wind."""
+"""How far a cup's line is trusted where no calibration says: carried along, never estimated, which biased the wind."""
 _JITTERS = JITTER * np.eye(STATES)
 
 
@@ -75,13 +75,15 @@ class _Sources:
     mirror: Floats | None = None
 
 
-def start_bank(cup_mps: float) -> Bank:
+def start_bank(cup_mps: float, *, scale_sd: float = SCALE_SD) -> Bank:
     """The hypotheses before anything is known but the cup's speed.
 
     Parameters
     ----------
     cup_mps
         The first apparent speed [m/s].
+    scale_sd
+        Standard uncertainty of the cup's line as a share of the speed [-].
 
     Returns
     -------
@@ -105,7 +107,7 @@ def start_bank(cup_mps: float) -> Bank:
     spread = np.maximum(0.4, 0.3 * grid[:, 1]) ** 2
     turbulence = (grid[:, 2] * np.maximum(grid[:, 1], 0.6)) ** 2
     covariance = np.zeros((count, STATES, STATES))
-    for state, variance in enumerate((spread, spread, turbulence, turbulence, 0.25, SCALE_SD**2)):
+    for state, variance in enumerate((spread, spread, turbulence, turbulence, 0.25, scale_sd**2)):
         covariance[:, state, state] = variance
     parent, none = np.arange(count, dtype=np.int64), np.zeros_like(covariance)
     return Bank(np.full(count, -np.log(count)), mean, covariance, grid[:, 2], parent, none, none, 0)

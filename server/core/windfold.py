@@ -11,10 +11,11 @@ import numpy as np
 from server.core.alarm import AlarmState, step_alarm
 from server.core.chance import Z90, chance_above
 from server.core.cupmodel import Step
+from server.core.limit import tell_limit
 from server.core.lookback import Lookback, Outlook, expect_gust, extend_lookback, read_outlook
 from server.core.profile import height_factor
 from server.core.setup import Anemometer, Treatment
-from server.core.windbank import Bank, Reading, read_bank, start_bank, step_bank
+from server.core.windbank import SCALE_SD, Bank, Reading, read_bank, start_bank, step_bank
 from server.core.windbound import Headings, Stillness, bound_wind, is_stuck, note_heading, note_stillness
 
 MINUTE_S = 60
@@ -111,7 +112,7 @@ def step_wind(state: WindState, second: Second, *, anemometer: Anemometer, treat
     second
         What the second brought [m/s].
     anemometer
-        The cup's distance constant [m] and height [m].
+        The cup's distance constant [m], height [m] and how well its line is known [%].
     treatment
         Limit, notice level [m/s] and reference height [m].
 
@@ -151,7 +152,7 @@ def step_wind(state: WindState, second: Second, *, anemometer: Anemometer, treat
     if not is_read or stuck:
         second = replace(second, apparent_mps=nan if stuck else second.apparent_mps)
         is_read = False
-    bank, past = _advance(state, second, anemometer.distance_constant_m, is_read=is_read)
+    bank, past = _advance(state, second, anemometer, is_read=is_read)
     headings = note_heading(state.headings, east, north) if is_read else state.headings
     first = next((i for i, each in enumerate(state.known) if each.t > second.t - MINUTE_S + 0.5), len(state.known))
     known = state.known[first:]
@@ -189,14 +190,14 @@ def _factor(anemometer: Anemometer, treatment: Treatment) -> float:
 
 
 def _advance(
-    state: WindState, second: Second, distance_m: float, *, is_read: bool
+    state: WindState, second: Second, anemometer: Anemometer, *, is_read: bool
 ) -> tuple[Bank | None, Lookback | None]:
     """The bank a second on and the past as seen from it; nothing before the first reading."""
     before = state.bank
     if before is None:
         if not is_read:
             return None, None
-        before = start_bank(second.apparent_mps)
+        before = start_bank(second.apparent_mps, scale_sd=_trust(anemometer))
     step = Step(
         second.apparent_mps if is_read else nan,
         second.is_bound,
@@ -204,8 +205,14 @@ def _advance(
         second.velocity_north_mps if is_read else 0.0,
         second.velocity_sd_mps,
     )
+    distance_m = anemometer.distance_constant_m
     bank = step_bank(before, step, distance_constant_m=distance_m, axis=state.headings.axis)
     return bank, extend_lookback(state.past, bank)
+
+
+def _trust(anemometer: Anemometer) -> float:
+    """The standard uncertainty of the cup's line: by its calibration, or what is assumed of any."""
+    return SCALE_SD if anemometer.scale_sd_percent is None else anemometer.scale_sd_percent / 100.0
 
 
 def _know(second: Second, reading: Reading) -> _Known:
@@ -315,6 +322,7 @@ def _judge(
         notice_mps=notice,
         is_spraying=second.is_spraying,
         is_wind_known=is_read,
+        limit_told=tell_limit(limit, treatment.wind_limit_stated),
     )
 
 

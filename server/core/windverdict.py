@@ -59,6 +59,34 @@ def summarise_wind(series: WindSeries) -> WindSummary:
     )
 
 
+def highest_mean(series: WindSeries, *, seconds: int) -> float:
+    """The highest running mean of a job's wind, afterwards, over the time that a label or a law averages it.
+
+    Parameters
+    ----------
+    series
+        The wind second by second [m/s].
+    seconds
+        Averaging time [s].
+
+    Returns
+    -------
+    float
+        Speed [m/s]; NaN where the wind was never known for so long without a break.
+
+    References
+    ----------
+    WMO-No. 8, Guide to Instruments, part I, chapter 5 (means over stated times).
+
+    Examples
+    --------
+    >>> n = np.zeros(0)
+    >>> highest_mean(WindSeries(*[n] * 14, (), n, n), seconds=600)
+    nan
+    """
+    return _highest_mean(series, np.isfinite(series.smooth_mps), seconds)
+
+
 def judge_pass_winds(
     passes: tuple[Pass, ...], series: WindSeries, *, treatment: Treatment, plane: Plane | None = None
 ) -> tuple[Pass, ...]:

@@ -6,6 +6,7 @@ import { Feed } from "./feed.js";
 import { Sound } from "./sound.js";
 import { Store } from "./store.js";
 import { mountAir } from "./views/air.js";
+import { mountCup } from "./views/cup.js";
 import { mountLawn } from "./views/lawn.js";
 import { mountReview } from "./views/review.js";
 import { mountSetup } from "./views/setup.js";
@@ -26,13 +27,17 @@ function choosePage() {
 
 function readAddress() {
   const [page, number] = location.hash.slice(1).split("/");
-  return { page: Object.hasOwn(PAGES, page) ? page : choosePage(), chosen: /^\d+$/.test(number ?? "") ? Number(number) : null };
+  return {
+    page: Object.hasOwn(PAGES, page) ? page : choosePage(),
+    chosen: /^\d+$/.test(number ?? "") ? Number(number) : null,
+    part: number,
+  };
 }
 
 function showPage() {
   leave();
   scrollTo(0, 0);
-  const { page, chosen } = readAddress();
+  const { page, chosen, part } = readAddress();
   document.title = `${PAGES[page]} · calmpass`;
   document.body.dataset.page = page;
   for (const link of document.querySelectorAll("#places a")) {
@@ -40,7 +45,7 @@ function showPage() {
     else link.removeAttribute("aria-current");
   }
   const parts = { store, feed, sound, chosen, open: (id) => location.replace(`#got/${id}`) };
-  leave = VIEWS[page](root, parts);
+  leave = (page === "gear" && part === "cup" ? mountCup : VIEWS[page])(root, parts);
 }
 
 function offerUnits() {

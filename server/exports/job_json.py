@@ -5,7 +5,7 @@ from dataclasses import asdict
 from math import isfinite
 from typing import Any
 
-from server.core.results import JobResult
+from server.core.results import JobResult, WindStory
 
 DIGITS = 9
 """Significant digits printed: more than any figure is worth, few enough that no noise of the last bit shows."""
@@ -37,10 +37,23 @@ def job_object(result: JobResult, *, software: str, setup_digest: str, log_diges
         "lat0": result.plane.lat0_deg,
         "lon0": result.plane.lon0_deg,
         "missing_by_stream": result.missing.by_stream,
+        "cup_shield": asdict(result.cup_shield) if result.cup_shield is not None else None,
+        "wind_story": _story_object(result.wind_story),
     }
     cleaned = plain(found)
     assert isinstance(cleaned, dict)
     return cleaned
+
+
+def _story_object(story: WindStory | None) -> dict[str, Any] | None:
+    """What was told of the wind and what is known now, less the second-by-second column."""
+    if story is None:
+        return None
+    return {
+        "changes": [asdict(change) for change in story.changes],
+        "exceedances": [asdict(found) for found in story.exceedances],
+        "unwarned_passes": list(story.unwarned_passes),
+    }
 
 
 def plain(value: Any) -> Any:

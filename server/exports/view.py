@@ -62,13 +62,15 @@ def _track(result: JobResult) -> dict[str, Any]:
 
 
 def _wind(result: JobResult, setup: Setup) -> dict[str, Any]:
-    chosen = _thin(len(result.wind.t))
+    chosen, story = _thin(len(result.wind.t)), result.wind_story
     names = ("apparent_mps", "true_mps", "mean_60s_mps", "mean_60s_sd_mps", "gust_3s_mps", "smooth_mps", "from_deg")
     return {
         "t_s": _numbers(result.wind.t[chosen], 2),
         **{name: _numbers(getattr(result.wind, name)[chosen], 3) for name in names},
+        "known_60s_mps": None if story is None else _numbers(story.known_60s_mps[chosen], 3),
         "alarm": list(result.wind.alarm)[chosen],
         "limit_mps": setup.treatment.wind_limit_mps,
+        "limit_stated": setup.treatment.wind_limit_stated,
     }
 
 

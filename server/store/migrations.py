@@ -92,3 +92,12 @@ def note_thinned(db: Database) -> None:
         "PRIMARY KEY (boot, stream, from_seq)) WITHOUT ROWID"
     )
     db.execute("CREATE INDEX repeat_by_key ON repeat (boot, stream, seq)")
+
+
+@migrations()
+def keep_calibrations(db: Database) -> None:
+    """The record of the cup's calibrations."""
+    db.execute(
+        "CREATE TABLE cup_calibration (id INTEGER PRIMARY KEY, made_utc REAL NOT NULL, way TEXT NOT NULL, "
+        "rig TEXT NOT NULL, found TEXT NOT NULL, applied_utc REAL)"
+    )

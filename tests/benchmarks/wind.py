@@ -49,6 +49,7 @@ CLASSES = ((0.0, 2.0), (2.0, 4.0), (4.0, 9.0))
 FAULTS = {
     "none": ({}, {}),
     "calibration": ({}, {"scale_sd": 0.03}),
+    "calibrated": ({}, {"scale_sd": 0.012, "told_percent": 1.2}),
     "scale+5": ({"wear": -0.05}, {}),
     "scale-5": ({"wear": 0.05}, {}),
     "inertia-0.6": ({"distance_constant_m": 1.5}, {}),
@@ -144,6 +145,8 @@ def tell(seed: int, fault: str, recorded_mps: float | None) -> Told:
         # The settings say what the cup was bought as.
         save_setup(replace(world.scenario, cup=Cup()), world.receiver.latency_s, folder)
         setup = read_setup(folder / "setup.toml")
+        told_percent = FAULTS[fault][1].get("told_percent")
+        setup = replace(setup, anemometer=replace(setup.anemometer, scale_sd_percent=told_percent))
         log = gather_log(read_raw_log(folder / "log.ndjson"), setup.job)
     rng = np.random.default_rng([seed, 80])
     work = follow_job(log, setup, rng=rng, draws=0)

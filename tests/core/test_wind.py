@@ -297,3 +297,18 @@ def test_alarms_never_flicker_in_wind_at_the_limit() -> None:
     levels = [now.alarm.level for now in follow(seconds)]
     changes = [k for k, (a, b) in enumerate(pairwise(levels)) if (a == "stop") != (b == "stop")]
     assert all(b - a >= 60 for a, b in zip(changes[::2], changes[1::2], strict=False))
+
+
+def test_a_calibration_s_uncertainty_sets_how_wide_the_wind_is_told() -> None:
+    """Without one 3 % is assumed; in 6 m/s the scale is what is known least."""
+    widths = []
+    for percent in (1.0, None, 8.0):
+        fold = WindFold(anemometer=replace(CUP, scale_sd_percent=percent), treatment=TREATMENT)
+        for t in range(240):
+            ahead = 1.2 if t % 40 < 20 else -1.2
+            second = Second(float(t), 6.0 - ahead, False, ahead, 0.0, 0.05, True)
+            now = fold.step(second)
+        widths.append(now.mean_60s_sd_mps)
+        assert abs(now.mean_60s_mps - 6.0) < 0.3
+    assert widths[0] < 0.85 * widths[1]
+    assert widths[2] > 1.5 * widths[1]

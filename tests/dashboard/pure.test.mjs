@@ -1,13 +1,18 @@
 // The dashboard's pure modules, under node --test.
 import assert from "node:assert/strict";
 import { test } from "node:test";
+import {
+  beginInterval, describeCup, describeElapsed, describeStand, describeWalk, dropReading, emptyDraft, endInterval, readDraft,
+  readSpeeds, requestOf, takeReading,
+} from "../../server/dashboard/core/cup.js";
 import { emptyDose, emptyTrack, litresOf, patchDose, patchTrack, wholeDose } from "../../server/dashboard/core/dose.js";
 import { describeAge, describeAlarm, describePace, describeRate, describeWind } from "../../server/dashboard/core/figures.js";
-import { fieldUnit, mergeSetup, textOf, valueOf, zonesFromGeojson } from "../../server/dashboard/core/form.js";
-import { formatFixed, formatFrom, formatNumber, formatSpan } from "../../server/dashboard/core/format.js";
+import { fieldUnit, forgetCalibration, limitChanges, limitParts, mergeSetup, textOf, valueOf, zonesFromGeojson } from "../../server/dashboard/core/form.js";
+import { formatFixed, formatFrom, formatLimit, formatNumber, formatSpan } from "../../server/dashboard/core/format.js";
 import { boundsOf, fitView, project, roundLength, ticksWithin } from "../../server/dashboard/core/geometry.js";
 import { makeRamp, oklabOfShare, srgbFromOklab, stepOfShare } from "../../server/dashboard/core/scale.js";
 import { describeDoubts, describeNewest } from "../../server/dashboard/core/strips.js";
+import { alarmSpans, describeChange, describeExceedance, describeShield, summariseStory } from "../../server/dashboard/core/story.js";
 import { Store } from "../../server/dashboard/store.js";
 import { UNIT_SETS, convert, quantityOf, revert } from "../../server/dashboard/core/units.js";
 
@@ -182,11 +187,43 @@ test("a field goes out in the user's units and comes back the same", () => {
   assert.throws(() => valueOf("one", entry, "l_per_ha"), /is not a number/);
 });
 
+test("a limit is kept and shown as the label states it", () => {
+  const changes = limitChanges(" 10 ", "mph");
+  const setup = mergeSetup({ treatment: { wind_limit_mps: 4.5, target_l_per_m2: 0.04 } }, changes);
+  assert.deepEqual(setup.treatment, { target_l_per_m2: 0.04, wind_limit_stated: "10 mph" });
+  for (const set of Object.keys(UNIT_SETS)) {
+    assert.deepEqual(limitParts(setup, set), { number: "10", unit: "mph" });
+    assert.equal(formatLimit(4.4704, "10 mph", set), "10\u00a0mph (4.5\u00a0m/s)");
+  }
+  assert.equal(formatLimit(4.5, "4.5 m/s", "gal_per_acre"), "4.5\u00a0m/s");
+  assert.equal(formatLimit(4.4704, undefined, "gal_per_acre"), "10.0\u00a0mph");
+  assert.deepEqual(limitParts({ treatment: { wind_limit_mps: 5 } }, "l_per_ha"), { number: "18", unit: "km/h" });
+  assert.deepEqual(limitParts({ treatment: { wind_limit_stated: "8 Knots" } }, "l_per_ha"), { number: "8", unit: "kn" });
+  assert.deepEqual(limitParts({}, "l_per_100m2"), { number: "", unit: "m/s" });
+  assert.deepEqual(Object.values(limitChanges("", "kn")), [undefined, undefined]);
+  assert.equal(Object.values(limitChanges("4,5", "m/s"))[1], "4.5 m/s");
+  assert.throws(() => limitChanges("ten", "mph"), /not a number/);
+});
+
+test("as much wind as the limit is not above it", () => {
+  const wind = { limit_mps: 4.4704, limit_stated: "10 mph", mean_60s_mps: 4.4704, mean_60s_sd_mps: 0.1, gust_3s_mps: null };
+  assert.doesNotMatch(JSON.stringify(describeWind({ wind }, "gal_per_acre")), /ABOVE/);
+});
+
 test("saving changes only what was changed", () => {
   const setup = { sprayer: { swath_m: 1, tank_l: 15 }, zone: [{ name: "a" }] };
   const merged = mergeSetup(setup, { "sprayer.tank_l": undefined, "grid.cell_m": 0.2 });
   assert.deepEqual(merged, { sprayer: { swath_m: 1 }, zone: [{ name: "a" }], grid: { cell_m: 0.2 } });
   assert.equal(setup.sprayer.tank_l, 15);
+});
+
+test("a line altered by hand is no longer the calibrated one", () => {
+  const setup = { anemometer: { mps_per_hz: 0.34, scale_sd_percent: 1.2, calibrated_on: "2027-05-31" } };
+  const altered = mergeSetup(setup, forgetCalibration({ "anemometer.mps_per_hz": 0.35 }));
+  assert.deepEqual(altered, { anemometer: { mps_per_hz: 0.35 } });
+  const given = { "anemometer.offset_mps": 0.1, "anemometer.scale_sd_percent": 2 };
+  assert.equal(mergeSetup(setup, forgetCalibration(given)).anemometer.scale_sd_percent, 2);
+  assert.deepEqual(mergeSetup(setup, forgetCalibration({ "grid.cell_m": 0.2 })).anemometer, setup.anemometer);
 });
 
 test("an outline is read from GeoJSON, or refused in words", () => {
@@ -271,4 +308,77 @@ test("strips that were asked for and strips from the stream are the same to the 
   store.takeStrips(strips);
   store.takeSnapshot({ position: null, job: null, strips: null }, 2);
   assert.deepEqual(told, [strips, null]);
+});
+
+test("a reading beside a reference is begun, ended, typed and asked for", () => {
+  const clock = { rig: "rig-1", boot: "0123abcd", mono: 100 };
+  let draft = beginInterval(emptyDraft(), "references", clock, 1000);
+  assert.equal(describeElapsed(draft.running, 46_000), "Counting for 45\u00a0s; 1\u00a0min 15\u00a0s to go.");
+  assert.match(describeElapsed(draft.running, 131_000), /long enough/);
+  const interval = endInterval(draft.running, { ...clock, mono: 221.5 });
+  assert.deepEqual(interval, { boot: "0123abcd", start: 100, end: 221.5 });
+  assert.throws(() => endInterval(draft.running, { ...clock, boot: "ffff0000", mono: 5 }), /started anew/);
+  assert.throws(() => endInterval(draft.running, clock), /sent nothing/);
+  draft = takeReading({ ...draft, running: null, open: { interval } }, "7,5 8.0", "mph");
+  assert.deepEqual(requestOf(draft, "rig-1"), {
+    way: "references", rig: "rig-1", accuracy_percent: 3,
+    readings: [{ interval, speeds: [7.5, 8], unit: "mph", resolution: 0.1 }],
+  });
+  assert.deepEqual(readDraft(JSON.stringify(draft)), draft);
+  assert.deepEqual(dropReading(draft, 0).readings, []);
+});
+
+test("only speeds are taken for readings, with the step of the display", () => {
+  assert.deepEqual(readSpeeds("3"), { speeds: [3], resolution: 1 });
+  assert.deepEqual(readSpeeds("3.25; 3.1"), { speeds: [3.25, 3.1], resolution: 0.1 });
+  for (const text of ["", "  ", "-2", "0", "calm", "3 m/s"]) assert.throws(() => readSpeeds(text), /not one speed/);
+  for (const text of [null, "{", "5", "{}"]) assert.deepEqual(readDraft(text), emptyDraft());
+});
+
+test("a calibration says its line and how sure it is, or why it is none", () => {
+  const found = { is_usable: true, refusal: "", mps_per_hz: 0.358, offset_mps: 0.21, at_mps: 4.5, scale_sd: 0.0123,
+    change_percent: 5.02, legs: 24, seconds: 610, wind_mps: 0.31 };
+  assert.equal(describeWalk(found, "l_per_100m2"), "24 steady legs in 10\u00a0min 10\u00a0s, wind 0.3\u00a0m/s. Good enough. The line: "
+    + "0.358\u00a0m/s per Hz and 0.21\u00a0m/s; at 4.5\u00a0m/s sure to ± 1.2 %, 5.0 % more than the settings say.");
+  const none = { ...found, is_usable: false, refusal: "the wind changed during the walk", mps_per_hz: null };
+  assert.equal(describeStand(none, "l_per_100m2"), "Not yet: The wind changed during the walk.");
+  assert.match(describeCup({ mps_per_hz: 0.34, offset_mps: 0.2 }, "gal_per_acre"), /mph per Hz.*not calibrated, so ± 3 %/);
+  assert.match(describeCup({ mps_per_hz: 0.34, offset_mps: 0.2, scale_sd_percent: 1.2, calibrated_on: "2027-05-31" }, "l_per_ha"), /on 2027-05-31 to ± 1.2 %/);
+  assert.match(describeCup({}, "l_per_ha"), /no line yet/);
+});
+
+test("alarms are spans, and gaps between them stay gaps", () => {
+  const alarm = ["none", "notice", "notice", "stop", "stop", "none", "stop"];
+  assert.deepEqual(alarmSpans([0, 1, 2, 3, 4, 5, 6], alarm), [
+    { level: "notice", from_s: 1, to_s: 2 }, { level: "stop", from_s: 3, to_s: 4 }, { level: "stop", from_s: 6, to_s: 6 },
+  ]);
+  assert.deepEqual(alarmSpans([], []), []);
+});
+
+test("each change of the alarm says what was told, what the wind was and whether that was right", () => {
+  const change = { utc: 0, before: "none", level: "stop", reason: "60-s mean wind 4.1 m/s", then_mps: 4.1, now_mps: 3.2, verdict: "wrong" };
+  const { head, text } = describeChange(change, "l_per_100m2");
+  assert.match(head, /, stop$/);
+  assert.equal(text, "“60-s mean wind 4.1 m/s” The 60-s mean was 3.2\u00a0m/s, as known now (then: 4.1\u00a0m/s). That was wrong.");
+  assert.match(describeChange({ ...change, before: "stop", level: "notice" }, "l_per_ha").head, /back to notice$/);
+  const off = describeChange({ ...change, before: "stop", level: "none", now_mps: null, verdict: "unsure" }, "l_per_ha");
+  assert.match(off.head, /alarm off$/);
+  assert.equal(off.text, "What the wind was is not known. Whether that was right cannot be said.");
+});
+
+test("a time above the limit says how late stop was and what was sprayed until then", () => {
+  const found = { start_utc: 0, end_utc: 60, highest_mps: 5.2, alarm_t: 30, late_s: 12, sprayed_s: 12, volume_l: 0.24, passes: [3, 4] };
+  assert.match(describeExceedance(found, "l_per_100m2"), /stop was told 12\u00a0s after the crossing; until then 12\u00a0s of spraying, 0.240\u00a0L in passes 3 and 4\.$/);
+  assert.match(describeExceedance({ ...found, late_s: -5, sprayed_s: 0 }, "l_per_100m2"), /told 5\u00a0s before the crossing\.$/);
+  assert.match(describeExceedance({ ...found, alarm_t: null, late_s: null, passes: [9] }, "l_per_100m2"), /never told; 12\u00a0s of spraying, 0.240\u00a0L in pass 9\.$/);
+  const story = { exceedances: [found], changes: [{ verdict: "wrong" }, { verdict: "right" }], unwarned_passes: [9] };
+  assert.equal(summariseStory(story, "l_per_100m2"), "By what is known now the 60-s mean was above the limit once. Before stop was told "
+    + "12\u00a0s were sprayed above it, 0.240\u00a0L. Above the limit without a stop: pass 9. 1 of 2 changes of the alarm was wrong.");
+  assert.match(summariseStory({ exceedances: [], changes: [], unwarned_passes: [] }, "l_per_ha"), /never was above.*never spoke/);
+  assert.match(summariseStory(null, "l_per_ha"), /No limit/);
+});
+
+test("a shield is told only where one was found", () => {
+  assert.equal(describeShield(null), null);
+  assert.match(describeShield({ side: "ahead on the right", loss: 0.26 }), /from ahead on the right by about 25 % or more.*above the head/);
 });

@@ -41,6 +41,7 @@ class Answers:
             "live": EMPTY_ROOM, "lawn": LAWN, "jobs": [JOB], "jobs/proposals": [], "jobs/2": JOB, "setup": SETUP,
             "setup/keys": KEYS,
         }  # fmt: skip
+        self.posted: dict[str, Any] = {}
         self.strips: Any = None
         self.is_down = False
         self.is_locked = False
@@ -66,6 +67,8 @@ class Answers:
         elif request.method == "PUT" and body["sprayer"]["swath_m"] > 20:
             detail = "30.0 is out of range: 0.1 to 20.0"
             route.fulfill(status=422, json={"title": "Refused", "detail": detail, "key": "sprayer.swath_m"})
+        elif request.method == "POST" and name in self.posted:
+            route.fulfill(status=201, json=self.posted[name])
         elif name in self.known:
             route.fulfill(status=200, json=self.known[name])
         else:
@@ -183,6 +186,30 @@ def test_a_refused_setting_is_marked_at_its_field(show, answers: Answers) -> Non
     assert field.get_attribute("aria-invalid") == "true"
     assert "out of range" in page.inner_text("#field-sprayer-swath_m-wrong")
     assert answers.known["setup"] is SETUP
+
+
+def test_what_is_typed_and_not_yet_saved_is_carried_to_other_units(show, answers: Answers) -> None:
+    limit = {"key": "treatment.wind_limit_mps", "unit": "m/s", "range": [0.1, 40.0], "default": None, "choices": None}
+    answers.known["setup/keys"] = [*KEYS, limit]
+    page = show("gear")
+    width = page.get_by_label("Width of a pass", exact=False)
+    width.fill("0.6096")
+    page.get_by_label("Wind limit", exact=False).fill("10")
+    page.get_by_label("Unit of the limit", exact=False).select_option("mph")
+    page.get_by_label("Units", exact=True).select_option("gal_per_acre")
+    assert width.input_value() == "2"
+    page.get_by_label("Units", exact=True).select_option("l_per_ha")
+    assert width.input_value() == "0.6096"
+    width.fill("0.6 or so")
+    page.get_by_label("Units", exact=True).select_option("gal_per_acre")
+    assert width.input_value() == "0.6 or so"
+    width.fill("3")
+    page.get_by_role("button", name="Save").click()
+    page.get_by_text("Saved").wait_for()
+    saved = next(body for method, _, body in answers.asked if method == "PUT")
+    assert saved["sprayer"]["swath_m"] == pytest.approx(0.9144, abs=1e-9)
+    assert saved["treatment"] == {"target_l_per_m2": 0.04, "wind_limit_stated": "10 mph"}
+    assert errors_of(answers) == []
 
 
 def test_a_stop_stays_in_sight_wherever_the_page_is_scrolled(show, answers: Answers) -> None:

@@ -69,6 +69,7 @@ def test_walk_from_live_to_review(browser: Browser, job: Http) -> None:
         page.goto(f"{job.base}/#got/1")
         page.get_by_text("missed", exact=False).first.wait_for(timeout=30_000)
         page.wait_for_function("document.querySelectorAll('table tr').length > 8", timeout=30_000)
+        page.get_by_text("By what is known now the 60-s mean was above the limit once", exact=False).wait_for()
         found = page.evaluate(MEASURE)
         assert found == {"faint": [], "small": [], "wide": 0}, name
         page.goto(f"{job.base}/#start")
@@ -79,6 +80,10 @@ def test_walk_from_live_to_review(browser: Browser, job: Http) -> None:
         assert found == {"faint": [], "small": [], "wide": 0}, name
         page.goto(f"{job.base}/#gear")
         page.get_by_label("Width of a pass", exact=False).first.wait_for(timeout=30_000)
+        found = page.evaluate(MEASURE)
+        assert found == {"faint": [], "small": [], "wide": 0}, name
+        page.get_by_role("link", name="Calibrate the cup").click()
+        page.get_by_text("not calibrated, so ± 3 %", exact=False).wait_for(timeout=30_000)
         found = page.evaluate(MEASURE)
         assert found == {"faint": [], "small": [], "wide": 0}, name
     assert complaints == []

@@ -1,12 +1,16 @@
 """The simulated cup: what a walker feels, inertia in distance, threshold, calibration line."""
 
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
 
+from firmware_sim.build import build_world
+from firmware_sim.scenarios import HEADING, SCENARIOS
 from firmware_sim.sensors.anemometer import Cup, cup_pulses, feel_air, relative_speed, spin_cup
 from firmware_sim.sensors.flow_meter import pulse_edges
+from firmware_sim.world.wind import WindPlan
 
 
 def wind_from(speed_mps, from_deg):
@@ -118,3 +122,15 @@ def test_a_stuck_cup_stands_and_an_iced_one_turns_late():
     iced = spin_cup(Cup(iced=((20.0, 100.0),)), t, np.full(len(t), 4.0))
     assert iced[-1] == pytest.approx(2.8, abs=1e-3)
     assert spin_cup(Cup(iced=((0.0, 100.0),), threshold_mps=3.0), t, np.full(len(t), 1.9))[-1] == 0.0
+
+
+@pytest.mark.parametrize("turned", [0.0, 180.0])
+def test_a_body_shields_the_cup_on_the_way_that_the_wind_follows_and_on_no_other(turned: float) -> None:
+    """Out and back along the wind: whichever way it blows, one of the two ways lacks what the body takes."""
+    plain = SCENARIOS["straight"]
+    steady = WindPlan(4.5, HEADING + turned, 0.01, slow_sd=0.0, meander_deg=0.0)
+    counts = [
+        len(build_world(replace(plain, wind=steady, cup=replace(plain.cup, shield=shield)), 1).true_cup_edges)
+        for shield in (0.0, 0.4)
+    ]
+    assert 0.8 < counts[1] / counts[0] < 0.9

@@ -7,6 +7,8 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
+from server.core.setup import TEXTS
+
 PROBLEM = "application/problem+json"
 
 
@@ -79,12 +81,13 @@ def test_settings_that_are_saved_are_those_of_the_next_start(desk, open_desk) ->
     assert "3.25" in stored
 
 
-def test_every_key_of_the_form_has_a_unit_and_a_range_or_choices(desk) -> None:
+def test_every_key_of_the_form_has_a_unit_and_a_range_choices_or_a_kind_of_text(desk) -> None:
     keys = {found["key"]: found for found in desk.ask("GET", "/api/setup/keys").json()}
     assert keys["sprayer.swath_m"] == {
         "key": "sprayer.swath_m", "unit": "m", "range": [0.1, 20.0], "default": None, "choices": None,
     }  # fmt: skip
-    assert [key for key, found in keys.items() if not (found["range"] or found["choices"])] == []
+    assert [key for key, found in keys.items() if not (found["range"] or found["choices"] or "text" in found)] == []
+    assert {key: found["text"] for key, found in keys.items() if "text" in found} == TEXTS
     assert [key for key, f in keys.items() if f["range"] and not (f["unit"] or key.endswith("_fraction"))] == []
 
 

@@ -120,6 +120,40 @@ def test_keys_that_do_not_go_together_are_refused(tables, told):
     assert refuse({**LEAST, **tables}).startswith(told)
 
 
+def read_treatment(**keys):
+    """The treatment of a file with these keys."""
+    return setup_from_mapping({**LEAST, "treatment": {"target_l_per_m2": 0.04, **keys}}).treatment
+
+
+@pytest.mark.parametrize(("stated", "mps"), [("10 mph", 4.4704), ("15 km/h", 25 / 6), ("8 knots", 8 * 1852 / 3600)])
+def test_a_limit_in_the_label_s_words_is_kept_and_its_speed_reckoned(stated, mps):
+    found = read_treatment(wind_limit_stated=stated)
+    assert (found.wind_limit_stated, found.wind_limit_mps) == (stated, mps)
+    assert read_treatment(wind_limit_stated=stated, wind_limit_mps=mps * (1 + 1e-8)) == found
+
+
+@pytest.mark.parametrize(
+    ("keys", "told"),
+    [
+        ({"wind_limit_stated": "10"}, "treatment.wind_limit_stated: '10' is no speed as a label states it"),
+        ({"wind_limit_stated": "10 furlongs"}, "treatment.wind_limit_stated: '10 furlongs' is no speed"),
+        ({"wind_limit_stated": 10}, "treatment.wind_limit_stated: 10 must be a text"),
+        ({"wind_limit_stated": "200 mph"}, "treatment.wind_limit_stated: 89.408 is out of range"),
+        ({"wind_limit_stated": "10 mph", "wind_limit_mps": 4.5}, "treatment.wind_limit_mps: 4.5 is not the 10 mph"),
+        ({"wind_limit_stated": "10 mph", "wind_notice_mps": 4.48}, "treatment.wind_notice_mps: 4.48 is out of range"),
+    ],
+)
+def test_a_limit_that_is_none_or_two_is_refused(keys, told):
+    with pytest.raises(SetupError) as caught:
+        read_treatment(**keys)
+    assert str(caught.value).startswith(told)
+
+
+@pytest.mark.parametrize("day", ["yesterday", "2027-02-30", "", 20270531])
+def test_a_calibration_s_day_is_a_date(day):
+    assert refuse({**LEAST, "anemometer": {"calibrated_on": day}}).startswith("anemometer.calibrated_on: ")
+
+
 def within(key):
     """Numbers that are allowed for a key."""
     return st.floats(*RANGES[key])
@@ -155,10 +189,13 @@ def setups(draw):
         limit,
         limit,
         draw(maybe("treatment.wind_reference_height_m")),
+        wind_averaging_s=draw(maybe("treatment.wind_averaging_s")),
     )
     cup = Anemometer(
         draw(maybe("anemometer.mps_per_hz")),
         *(draw(within(f"anemometer.{n}")) for n in ("offset_mps", "threshold_mps", "distance_constant_m", "height_m")),
+        draw(maybe("anemometer.scale_sd_percent")),
+        draw(st.none() | st.dates().map(str)),
     )
     receiver = Receiver(draw(st.sampled_from(CHOICES["receiver.class"])), draw(within("receiver.latency_s")))
     there = st.builds(Peg, NAMES, within("peg.lat"), within("peg.lon"), maybe("peg.sd_m"))

@@ -1,6 +1,8 @@
 // The live figures as lines of words: what it is, how much, and what that means against what is wanted.
 
-import { UNKNOWN, formatFrom, formatNumber, formatPercent, formatQuantity, formatSpan, formatSpeed, formatTime, tellSpeeds } from "./format.js";
+import {
+  UNKNOWN, formatFrom, formatLimit, formatNumber, formatPercent, formatQuantity, formatSpan, formatSpeed, formatTime, tellSpeeds,
+} from "./format.js";
 import { describeDoubts } from "./strips.js";
 import { FIRST_SET, convert, unitOf } from "./units.js";
 
@@ -60,7 +62,7 @@ export function formatSure(speed_mps, sd_mps, set) {
 /** A mean of 60 s against the limit. */
 export function compareWind(wind, set) {
   if (wind.limit_mps === null) return "No limit is set";
-  const limit = `limit ${formatSpeed(wind.limit_mps, set)}`;
+  const limit = `limit ${formatLimit(wind.limit_mps, wind.limit_stated, set)}`;
   if (wind.mean_60s_mps === null) return `Not to be compared with the ${limit}`;
   const gap_mps = wind.limit_mps - wind.mean_60s_mps;
   return gap_mps >= 0 ? `${formatSpeed(gap_mps, set)} below the ${limit}` : `${formatSpeed(-gap_mps, set)} ABOVE the ${limit}`;

@@ -23,6 +23,8 @@ const WORDS = {
   "anemometer.threshold_mps": "Least wind that turns the cup",
   "anemometer.distance_constant_m": "Wind run until the cup follows a step",
   "anemometer.height_m": "Height of the cup",
+  "anemometer.scale_sd_percent": "Uncertainty of the cup's line, by its calibration",
+  "anemometer.calibrated_on": "Day of that calibration",
   "receiver.class": "What kind of fixes to expect",
   "receiver.latency_s": "How late a fix comes",
   "treatment.target_l_per_m2": "Rate wanted",
@@ -31,6 +33,7 @@ const WORDS = {
   "treatment.wind_limit_mps": "Wind limit, from the label or the law",
   "treatment.wind_notice_mps": "Wind at which to give notice",
   "treatment.wind_reference_height_m": "Height that the limit is meant for",
+  "treatment.wind_averaging_s": "Time over which the limit is meant to be averaged",
   "grid.cell_m": "Cell of the dose map",
 };
 
@@ -64,7 +67,7 @@ export function textOf(value, key, set) {
 export function valueOf(text, entry, set) {
   const trimmed = text.trim();
   if (trimmed === "") return undefined;
-  if (entry.choices) return trimmed;
+  if (entry.choices || entry.text) return trimmed;
   const quantity = quantityOf(entry.key);
   const numbers = trimmed.split(/[;\s]+|,\s+/).filter(Boolean).map((part) => Number(part.replace(",", ".")));
   if (numbers.some((number) => !Number.isFinite(number))) throw new Error(`“${trimmed}” is not a number.`);
@@ -87,6 +90,12 @@ export function hintOf(entry, set) {
   return parts.join("; ");
 }
 
+/** Changes that alter the cup's line by hand take the calibration's figures with them, unless they are given anew. */
+export function forgetCalibration(changes) {
+  const isAltered = ["anemometer.mps_per_hz", "anemometer.offset_mps"].some((key) => Object.hasOwn(changes, key));
+  return isAltered ? { "anemometer.scale_sd_percent": undefined, "anemometer.calibrated_on": undefined, ...changes } : changes;
+}
+
 /** The settings with the changed fields put in; tables that are not in the form stay as they are. */
 export function mergeSetup(setup, changes) {
   const merged = structuredClone(setup);
@@ -97,6 +106,27 @@ export function mergeSetup(setup, changes) {
     else merged[table][name] = value;
   }
   return merged;
+}
+
+export const LIMIT_KEY = "treatment.wind_limit_mps";
+export const LIMIT_STATED_KEY = "treatment.wind_limit_stated";
+export const LIMIT_UNITS = ["m/s", "km/h", "mph", "kn"];
+
+/** The wind limit as its field shows it: in the label's own number and unit, else in the user's. */
+export function limitParts(setup, set) {
+  const stated = /^([\d.,]+)\s*(.+)$/.exec(readKey(setup, LIMIT_STATED_KEY) ?? "");
+  const names = { knots: "kn", knot: "kn", kt: "kn", kts: "kn", kmh: "km/h", kph: "km/h", mps: "m/s", "mi/h": "mph", "miles per hour": "mph" };
+  const unit = stated ? names[stated[2].toLowerCase()] ?? stated[2].toLowerCase() : null;
+  if (LIMIT_UNITS.includes(unit)) return { number: stated[1], unit };
+  return { number: textOf(readKey(setup, LIMIT_KEY), LIMIT_KEY, set), unit: unitOf("speed", set) };
+}
+
+/** What a limit in the label's words changes: the words are kept, the service reckons SI from them. */
+export function limitChanges(number, unit) {
+  const trimmed = number.trim().replace(",", ".");
+  if (trimmed === "") return { [LIMIT_KEY]: undefined, [LIMIT_STATED_KEY]: undefined };
+  if (!/^\d+(\.\d+)?$/.test(trimmed)) throw new Error(`“${number.trim()}” is not a number.`);
+  return { [LIMIT_KEY]: undefined, [LIMIT_STATED_KEY]: `${trimmed} ${unit}` };
 }
 
 /** The polygons of a GeoJSON text (RFC 7946) as the settings' zones; an Error in plain words when there are none. */

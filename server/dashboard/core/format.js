@@ -32,6 +32,13 @@ export function formatSpeed(value, set) {
   return number === null ? UNKNOWN : `${formatFixed(number, 1)}\u00a0${unitOf("speed", set)}`;
 }
 
+/** A limit as its label states it, with metres per second behind; in the user's units where no label was quoted. */
+export function formatLimit(limit_mps, stated, set) {
+  if (!stated || limit_mps === null) return formatSpeed(limit_mps, set);
+  const words = stated.replace(/\s+/g, "\u00a0");
+  return /m\/s|mps|ms-1/i.test(stated) ? words : `${words} (${formatFixed(limit_mps, 1)}\u00a0m/s)`;
+}
+
 /** A share as whole per cent. */
 export function formatPercent(share) {
   if (share === null || share === undefined || !Number.isFinite(share)) return UNKNOWN;

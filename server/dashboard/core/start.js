@@ -1,7 +1,7 @@
 // Will it stay calm long enough: one sentence that answers, and the reasons under it.
 
 import { compareWind, formatSure } from "./figures.js";
-import { formatFixed, formatHour, formatNumber, formatQuantity, formatSpeed } from "./format.js";
+import { formatFixed, formatHour, formatLimit, formatNumber, formatQuantity, formatSpeed } from "./format.js";
 
 export const LIKELY = 0.7; // the chance from which a lull opens
 export const HALF = 0.5; // and under which it closes
@@ -52,7 +52,7 @@ export function answerStart(snapshot, outlook, set, { isConnected, isOld }) {
 
 /** Why not: of several means the one that is above is named. */
 function sayTooMuch({ wind, alarm }, { limit_mps }, set) {
-  const limit = formatSpeed(limit_mps, set);
+  const limit = formatLimit(limit_mps, wind?.limit_stated ?? null, set);
   const mean_mps = wind?.mean_60s_mps ?? null;
   if (mean_mps > limit_mps) return `the last minute's mean, ${formatSpeed(mean_mps, set)}, is above the limit of ${limit}.`;
   if (alarm?.level === "stop") return "the alarm is on. It goes off when it has been calm for a minute.";

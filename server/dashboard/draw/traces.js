@@ -2,6 +2,7 @@
 
 import { formatNumber } from "../core/format.js";
 import { ticksWithin } from "../core/geometry.js";
+import { makeHatch } from "./canvas.js";
 
 const LEFT_PX = 46;
 const RIGHT_PX = 12;
@@ -99,8 +100,23 @@ function drawLevel(context, scale, { value, name }, ink) {
   context.fillText(`╌╌ ${name}`, scale.width_px - RIGHT_PX, 14);
 }
 
-/** Paint lines over the same times, in the user's unit, with an optional level to hold them against. */
-export function paintTraces(context, width_px, height_px, ink, { t_s, lines, level = null, unit }) {
+const SPAN_PX = 10;
+
+function drawSpans(context, scale, spans, ink) {
+  const y = scale.y(0) - SPAN_PX;
+  for (const { level, from_s, to_s } of spans) {
+    const [left, width] = [scale.x(from_s), Math.max(2, scale.x(to_s) - scale.x(from_s))];
+    context.fillStyle = level === "stop" ? ink.ink : makeHatch(context, "doubled", ink.ink);
+    context.fillRect(left, y, width, SPAN_PX);
+    context.strokeStyle = ink.ink;
+    context.lineWidth = 1;
+    context.strokeRect(left, y, width, SPAN_PX);
+  }
+}
+
+/** Paint lines over the same times, in the user's unit, with an optional level to hold them against, and spans in which
+ * an alarm was told along the foot: full for stop, crossed for notice. */
+export function paintTraces(context, width_px, height_px, ink, { t_s, lines, level = null, unit, spans = [] }) {
   if (t_s.length < 2) {
     context.fillStyle = ink.ink;
     context.font = `16px ${ink.font}`;
@@ -119,5 +135,6 @@ export function paintTraces(context, width_px, height_px, ink, { t_s, lines, lev
     if (line.spread) drawBand(context, scale, t_s, line, ink.trail);
     drawLine(context, scale, t_s, line, line.isMain ? ink.ink : ink.soft);
   }
+  drawSpans(context, scale, spans, ink);
   if (level) drawLevel(context, scale, level, ink);
 }

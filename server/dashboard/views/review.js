@@ -1,7 +1,8 @@
 // What it got: the jobs, and of one job the totals, the dose, the findings, the passes and the traces.
 
-import { formatInstant, formatQuantity, formatSpeed } from "../core/format.js";
+import { formatInstant, formatLimit, formatQuantity, formatSpeed } from "../core/format.js";
 import { wholeDose } from "../core/dose.js";
+import { alarmSpans, describeChange, describeExceedance, describeShield, summariseStory } from "../core/story.js";
 import { convert, unitOf } from "../core/units.js";
 import { keepPainted } from "../draw/canvas.js";
 import { element, setText } from "../draw/element.js";
@@ -38,18 +39,39 @@ function makeTrace(label, trace) {
   return canvas;
 }
 
-function makeWindTrace(wind, set) {
+function makeWindTrace(wind, review, set) {
   const inSet = (values) => (values ?? []).map((value) => convert(value, "speed", set));
   const limit = convert(wind.limit_mps, "speed", set);
-  const known = wind.mean_60s_mps.filter((value) => value !== null);
+  const now_mps = wind.known_60s_mps ?? wind.mean_60s_mps;
+  const known = now_mps.filter((value) => value !== null);
   const highest = known.length > 0 ? Math.max(...known) : null;
-  const words = `Mean of 60 s (line, with its error as a band) and gusts of 3 s (dots). The highest mean was ${formatSpeed(highest, set)}; `
-    + (limit === null ? "no limit is set." : `the limit, dashed, is ${formatSpeed(wind.limit_mps, set)}.`);
-  const trace = { t_s: wind.t_s, unit: `Wind, ${unitOf("speed", set)}`, lines: [
+  const spans = limit === null ? [] : alarmSpans(wind.t_s, wind.alarm ?? []);
+  const words = "Mean of 60 s as known now (thick), as known then (thin, with its error as a band), and gusts of 3 s (dots). "
+    + `The highest mean was ${formatSpeed(highest, set)}; `
+    + (limit === null ? "no limit is set." : `the limit, dashed, is ${formatLimit(wind.limit_mps, wind.limit_stated, set)}.`)
+    + (spans.length > 0 ? " Along the foot: when the alarm said stop (full) or gave notice (crossed)." : "");
+  const trace = { t_s: wind.t_s, unit: `Wind, ${unitOf("speed", set)}`, spans, lines: [
     { values: inSet(wind.gust_3s_mps), dash: [2, 3], width: 1.5 },
-    { values: inSet(wind.mean_60s_mps), spread: inSet(wind.mean_60s_sd_mps), isMain: true }],
-  level: limit === null ? null : { value: limit, name: `limit ${formatSpeed(wind.limit_mps, set)}` } };
-  return part("How was the wind?", makeTrace(words, trace), element("p", { class: "small" }, words));
+    { values: inSet(wind.mean_60s_mps), spread: inSet(wind.mean_60s_sd_mps), width: 1 },
+    { values: inSet(now_mps), width: 3, isMain: true }],
+  level: limit === null ? null : { value: limit, name: `limit ${formatLimit(wind.limit_mps, wind.limit_stated, set)}` } };
+  const shield = describeShield(review.cup_shield);
+  return part("How was the wind?", makeTrace(words, trace), element("p", { class: "small" }, words),
+    shield === null ? null : element("p", { class: "caution" }, shield));
+}
+
+function makeStory(story, set) {
+  if (story === undefined) return null; // a review from before there were stories
+  const changes = (story?.changes ?? []).map((change) => {
+    const { head, text } = describeChange(change, set);
+    return element("li", {}, element("strong", {}, head), ` ${text}`);
+  });
+  const times = (story?.exceedances ?? []).map((found) => element("li", {}, describeExceedance(found, set)));
+  return part("What was told of the wind, and was it right?", element("p", {}, summariseStory(story, set)),
+    times.length > 0 ? element("h3", {}, "Above the limit, as known now") : null,
+    times.length > 0 ? element("ul", { class: "findings" }, ...times) : null,
+    changes.length > 0 ? element("h3", {}, "What the alarm told") : null,
+    changes.length > 0 ? element("ul", { class: "findings" }, ...changes) : null);
 }
 
 function makeFlowTrace(flow, set) {
@@ -77,7 +99,7 @@ function makeReport(job, found, { feed, set, recompute }) {
     makeDrawing(found, set),
     part("What went wrong?", makeFindings(found.findings, set), makePairs(found.pairs, set)),
     part("Pass by pass", makePassTable(found.passes, set)),
-    makeWindTrace(found.wind, set), makeFlowTrace(found.flow, set),
+    makeWindTrace(found.wind, review, set), makeStory(review.wind_story, set), makeFlowTrace(found.flow, set),
     part("What can these figures not say?", notes),
     makeDownloads(job, feed, review.files ?? Object.keys(FILES)),
     part("Before you rely on it", element("p", { class: "caution" }, CAUTION),

@@ -1,31 +1,13 @@
 // My gear: the settings as one plain form, in the user's units.
 
-import { fieldUnit, hintOf, mergeSetup, readKey, textOf, titleOf, valueOf, wordsOf, zonesFromGeojson } from "../core/form.js";
-import { element, option, setText } from "../draw/element.js";
+import { LIMIT_KEY, LIMIT_STATED_KEY, forgetCalibration, mergeSetup, titleOf, zonesFromGeojson } from "../core/form.js";
+import { element, setText } from "../draw/element.js";
+import { carryFields, makeField } from "../draw/fields.js";
 
-const HIDDEN = ["site.boundary", "job", "peg", "zone"];
+const HIDDEN = ["site.boundary", "job", "peg", "zone", LIMIT_STATED_KEY];
 
 function isInForm({ key }) {
   return key.includes(".") && !HIDDEN.some((each) => key === each || key.startsWith(`${each}.`));
-}
-
-function makeField(entry, setup, set) {
-  const text = textOf(readKey(setup, entry.key), entry.key, set);
-  const id = `field-${entry.key.replace(".", "-")}`;
-  const hint = element("span", { class: "hint", id: `${id}-hint` }, hintOf(entry, set));
-  const wrong = element("span", { class: "wrong", id: `${id}-wrong` });
-  const input = entry.choices
-    ? element("select", { id }, ...["", ...entry.choices].map((choice) => option(choice, choice || "not set", choice === text)))
-    : element("input", { id, type: "text", inputmode: "decimal", autocomplete: "off", value: text });
-  input.setAttribute("aria-describedby", `${id}-hint ${id}-wrong`);
-  const unit = fieldUnit(entry, set);
-  const label = element("label", { for: id }, wordsOf(entry.key), unit ? element("span", { class: "unit" }, ` (${unit})`) : null);
-  const row = element("div", { class: "field" }, label, input, hint, wrong);
-  return { entry, input, row, text, tell: (problem) => {
-    setText(wrong, problem);
-    input.setAttribute("aria-invalid", problem === "" ? "false" : "true");
-    if (problem !== "") input.focus();
-  } };
 }
 
 function makeOutline(take) {
@@ -44,13 +26,13 @@ function makeOutline(take) {
     element("label", { for: "outline" }, "Outline of the lawn and keep-outs, a GeoJSON file"), input, said);
 }
 
-function readChanges(fields, set) {
+function readChanges(fields) {
   const changes = {};
   for (const field of fields) {
     field.tell("");
-    if (field.input.value === field.text) continue; // untouched fields keep the digits they had
+    if (!field.isTouched()) continue;
     try {
-      changes[field.entry.key] = valueOf(field.input.value, field.entry, set);
+      Object.assign(changes, field.read());
     } catch (problem) {
       field.tell(problem.message);
       return null;
@@ -67,34 +49,40 @@ export function mountSetup(root, { store, feed }) {
   let setup = {};
   let fields = [];
   let zones = null;
+  let outline = null;
 
   const save = async (event) => {
     event.preventDefault();
-    const changes = readChanges(fields, store.units);
+    const changes = readChanges(fields);
     if (changes === null) {
       setText(said, "Not saved: see the field that is marked.");
       return;
     }
     try {
-      const wanted = mergeSetup(setup, changes);
+      const wanted = mergeSetup(setup, forgetCalibration(changes));
       if (zones !== null) wanted.zone = zones;
       await feed.ask("/setup", { method: "PUT", body: wanted });
       setup = await feed.ask("/setup");
-      zones = null;
-      show();
+      showAnew();
       setText(said, "Saved. The next job starts with it; jobs that are done keep theirs.");
     } catch (problem) {
       setText(said, `Not saved. ${problem.message}`);
-      fields.find(({ entry }) => entry.key === problem.key)?.tell(problem.detail);
+      const key = problem.key === LIMIT_STATED_KEY ? LIMIT_KEY : problem.key;
+      fields.find(({ entry }) => entry.key === key)?.tell(problem.detail);
     }
   };
-  const show = () => {
-    fields = keys.filter(isInForm).map((entry) => makeField(entry, setup, store.units));
+  const showAnew = () => {
+    zones = null;
+    outline = makeOutline((found) => { zones = found; });
+    show([]);
+  };
+  const show = (typed = fields) => {
+    fields = carryFields(typed, keys.filter(isInForm).map((entry) => makeField(entry, setup, store.units)));
     const tables = [...new Set(fields.map(({ entry }) => entry.key.split(".")[0]))];
     const groups = tables.map((table) => element("fieldset", {}, element("legend", {}, titleOf(table)),
       ...fields.filter(({ entry }) => entry.key.startsWith(`${table}.`)).map(({ row }) => row)));
     place.replaceChildren(element("form", { novalidate: true, onsubmit: save }, ...groups,
-      makeOutline((found) => { zones = found; }), element("button", { type: "submit", class: "main" }, "Save")));
+      outline, element("button", { type: "submit", class: "main" }, "Save")));
   };
   const load = async () => {
     const answer = await feed.ask("/setup/keys");
@@ -104,11 +92,13 @@ export function mountSetup(root, { store, feed }) {
       return {}; // nothing is set up yet
     });
     setText(said, "");
-    show();
+    showAnew();
   };
   root.replaceChildren(element("div", { class: "setup-page" }, element("h1", {}, "My gear"),
-    element("p", {}, "Measure, do not guess: the figures of every job rest on these."), place, said));
+    element("p", {}, "Measure, do not guess: the figures of every job rest on these."),
+    element("p", {}, element("a", { class: "place", href: "#gear/cup" }, "Calibrate the cup")), place, said));
   load().catch((problem) => setText(said, problem.message));
-  store.addEventListener("units", show);
-  return () => store.removeEventListener("units", show);
+  const showInUnits = () => show();
+  store.addEventListener("units", showInUnits);
+  return () => store.removeEventListener("units", showInUnits);
 }
