@@ -354,7 +354,7 @@ class Live:
         ):
             found.append("The anemometer is silent: no alarm can warn of wind.")
         elif self._wind_now.is_cup_stuck:
-            found.append("The cup does not turn although the rig moves: is it stuck? No alarm can warn of wind.")
+            found.append("The cup stands as no wind can explain: is it stuck? No alarm can warn of wind.")
         if self._told and self._t - self._told[1] < TOLD_FOR_S:
             found.append(self._told[0])
         return tuple(found)

@@ -98,7 +98,7 @@ def apparent_by_second(wind: WindSamples, timebase: Timebase, *, anemometer: Ane
         none = np.zeros(0)
         return Apparent(none.astype(np.int64), none, none, none, none.astype(np.bool_))
     columns = [np.concatenate(found) for found in zip(*parts, strict=True)]
-    keep = np.concatenate(([True], np.diff(np.maximum.accumulate(columns[1])) > 0))
+    keep = np.diff(np.maximum.accumulate(columns[1]), prepend=-np.inf) > 0
     boot, t, mono, mps, bound = (column[keep] for column in columns)
     return Apparent(boot.astype(np.int64), t, mono, mps, bound.astype(np.bool_))
 

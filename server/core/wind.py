@@ -12,7 +12,7 @@ from server.core.cup import Apparent, apparent_by_second
 from server.core.log import Floats, WindSamples
 from server.core.lookback import SPREAD_S, draw_speeds
 from server.core.profile import height_factor
-from server.core.results import Interval, Track, WindSeries
+from server.core.results import Bools, Interval, Track, WindSeries
 from server.core.setup import Anemometer, Treatment
 from server.core.timebase import Timebase
 from server.core.windfold import Second, WindFold, WindNow, WindState, step_wind
@@ -174,6 +174,14 @@ def _look_back(draws: Floats, state: WindState, row: int, rng: np.random.Generat
     draws[:, place][:, is_open] = found[:, is_open]
 
 
+def _doubt_standing(stands: Bools, rows: list[WindNow]) -> Bools:
+    """Seconds in which the cup stood and was found stuck only later: afterwards they are not known."""
+    doubtful = np.array([now.is_cup_stuck for now in rows], dtype=np.bool_)
+    for row in range(len(rows) - 2, -1, -1):
+        doubtful[row] |= doubtful[row + 1] and stands[row]
+    return doubtful
+
+
 def _tabulate(air: Apparent, rows: list[WindNow], draws: Floats, timebase: Timebase) -> WindSeries:
     """The series' columns; where nothing is known afterwards, what was known at the time."""
 
@@ -181,9 +189,10 @@ def _tabulate(air: Apparent, rows: list[WindNow], draws: Floats, timebase: Timeb
         return np.array([getattr(now, name) for now in rows], dtype=np.float64)
 
     at_once, at_once_sd = column("true_mps"), column("true_sd_mps")
-    is_drawn = np.isfinite(draws).all(axis=0) & np.isfinite(at_once)
+    doubtful = _doubt_standing(air.is_bound, rows)
+    is_drawn = np.isfinite(draws).all(axis=0) & np.isfinite(at_once) & ~doubtful
     draws = np.where(is_drawn, draws, np.float32(nan))
-    smooth = np.where(is_drawn, draws.mean(axis=0), at_once)
+    smooth = np.where(is_drawn, draws.mean(axis=0), np.where(doubtful, nan, at_once))
     smooth_sd = np.where(is_drawn, draws.std(axis=0), at_once_sd)
     return WindSeries(
         boot=air.boot,
