@@ -13,6 +13,7 @@ from rig import wire
 from server.arrivals import LIVE_WITHIN_S, Arrival, Arrivals, Order
 from server.core.alarm import AlarmState
 from server.core.setup import Setup
+from server.core.vane import face_air
 from server.core.windfold import Second, WindFold, WindNow
 from server.intake import Fresh
 from server.livecup import Air, LiveCup
@@ -239,14 +240,16 @@ class Live:
         if not inside and self._velocities and air.t - self._velocities[-1][0] < 10.0:
             inside, age = [self._velocities[-1]], air.t - self._velocities[-1][0]
         count = len(inside)
+        east, north = (sum(v[axis] for v in inside) / count if count else nan for axis in (1, 2))
         return Second(
             t=air.t,
             apparent_mps=air.mps,
             is_bound=air.is_bound,
-            velocity_east_mps=sum(v[1] for v in inside) / count if count else nan,
-            velocity_north_mps=sum(v[2] for v in inside) / count if count else nan,
+            velocity_east_mps=east,
+            velocity_north_mps=north,
             velocity_sd_mps=VELOCITY_SD[0] + VELOCITY_SD[1] * age if count else nan,
             is_spraying=self.way.flow.is_spraying,
+            air_from_deg=face_air(air.from_bow_deg, east=east, north=north),
         )
 
     def snapshot(self, messages: MessagesPart, faults: tuple[str, ...] = ()) -> Snapshot:
@@ -355,6 +358,8 @@ class Live:
             found.append("The anemometer is silent: no alarm can warn of wind.")
         elif self._wind_now.is_cup_stuck:
             found.append("The cup stands as no wind can explain: is it stuck? No alarm can warn of wind.")
+        if self._cup.is_frozen:
+            found.append("The anemometer has said the very same for a minute: is it stuck? No alarm can warn of wind.")
         if self._told and self._t - self._told[1] < TOLD_FOR_S:
             found.append(self._told[0])
         return tuple(found)

@@ -15,6 +15,7 @@ from server.core.profile import height_factor
 from server.core.results import Bools, Interval, Track, WindSeries
 from server.core.setup import Anemometer, Treatment
 from server.core.timebase import Timebase
+from server.core.vane import face_air
 from server.core.windfold import Second, WindFold, WindNow, WindState, step_wind
 from server.core.windverdict import judge_pass_winds, summarise_wind
 
@@ -73,8 +74,9 @@ def gather_seconds(air: Apparent, track: Track, intervals: tuple[Interval, ...])
         sprays |= (interval.start_t <= air.t) & (interval.end_t >= air.t - 1.0)
     lows, highs = (np.searchsorted(t, ends, side="right") for ends in (air.t - 1.0, air.t))
     found = []
-    rows = (air.t, air.mps, air.is_bound, sprays, lows, highs)
-    for at, mps, bound, spraying, low, high in zip(*(values.tolist() for values in rows), strict=True):
+    bows = air.from_bow_deg if len(air.from_bow_deg) else np.full(len(air.t), nan)
+    rows = (air.t, air.mps, air.is_bound, bows, sprays, lows, highs)
+    for at, mps, bound, bow, spraying, low, high in zip(*(values.tolist() for values in rows), strict=True):
         age = 0.0 if high > low else (at - 1.0 - float(t[high - 1]) if high else nan)
         if high > low:
             velocity = [float(total[high] - total[low]) / float(high - low) for total in sums]
@@ -83,7 +85,8 @@ def gather_seconds(air: Apparent, track: Track, intervals: tuple[Interval, ...])
         else:
             velocity = [nan, nan]
         sd = DROPOUT_SD[0] + DROPOUT_SD[1] * max(age, 0.0) if isfinite(age) else nan
-        found.append(Second(at, mps, bound, velocity[0], velocity[1], sd, spraying))
+        aim = face_air(bow, east=velocity[0], north=velocity[1])
+        found.append(Second(at, mps, bound, velocity[0], velocity[1], sd, spraying, aim))
     return found
 
 

@@ -15,6 +15,7 @@ from server.core.halt import HIGHEST_MPS, Turning, note_turning
 from server.core.lookback import Lookback, Outlook, expect_gust, extend_lookback, read_outlook
 from server.core.profile import height_factor
 from server.core.setup import Anemometer, Treatment
+from server.core.vane import hear_vane
 from server.core.windbank import Bank, Reading, read_bank, start_bank, step_bank
 from server.core.windbound import Headings, Stillness, bound_wind, is_stuck, note_heading, note_stillness
 
@@ -41,7 +42,10 @@ _NORMALS = np.ascontiguousarray(np.random.default_rng(3).standard_normal((48, MI
 
 @dataclass(frozen=True, slots=True)
 class Second:
-    """One second's input: the air past the rig, the rig's mean velocity with its sd, whether it sprays."""
+    """One second's input: the air past the rig, the rig's mean velocity with its sd, whether it sprays.
+
+    `air_from_deg` is where that air comes from by a vane, clockwise from true north; NaN without one.
+    """
 
     t: float
     apparent_mps: float
@@ -50,6 +54,7 @@ class Second:
     velocity_north_mps: float
     velocity_sd_mps: float
     is_spraying: bool
+    air_from_deg: float = nan
 
 
 @dataclass(frozen=True, slots=True)
@@ -165,7 +170,8 @@ def step_wind(state: WindState, second: Second, *, anemometer: Anemometer, treat
         second = replace(second, apparent_mps=nan if stuck else second.apparent_mps)
         is_read = False
     bank, past = _advance(state, second, anemometer.distance_constant_m, is_read=is_read)
-    headings = note_heading(state.headings, east, north) if is_read else state.headings
+    is_aimed = isfinite(second.air_from_deg)
+    headings = note_heading(state.headings, east, north, is_aimed=is_aimed) if is_read else state.headings
     first = next((i for i, each in enumerate(state.known) if each.t > second.t - MINUTE_S + 0.5), len(state.known))
     known = state.known[first:]
     if is_read and bank is not None and past is not None:
@@ -218,6 +224,9 @@ def _advance(
         second.velocity_sd_mps,
     )
     bank = step_bank(before, step, distance_constant_m=distance_m, axis=state.headings.axis)
+    if is_read and not second.is_bound:
+        velocity = second.velocity_east_mps, second.velocity_north_mps
+        bank = hear_vane(bank, air_from_deg=second.air_from_deg, air_mps=second.apparent_mps, velocity=velocity)
     return bank, extend_lookback(state.past, bank)
 
 

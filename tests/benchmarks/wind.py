@@ -22,7 +22,7 @@ from firmware_sim.bench import MONO_START_S, write_log
 from firmware_sim.build import World, build_world
 from firmware_sim.playback import read_wind
 from firmware_sim.scenarios import Scenario, plan_strips, strip_lawn
-from firmware_sim.sensors.anemometer import Cup
+from firmware_sim.sensors.anemometer import Cup, SpeedMeter, Vane
 from firmware_sim.sensors.gnss import Receiver
 from firmware_sim.setup import save_setup
 from firmware_sim.truth import running_mean
@@ -60,9 +60,13 @@ FAULTS = {
     "stuck": ({"stuck": ((300.0, 420.0), (600.0, 640.0))}, {}),
     "shield-20": ({"shield": 0.2}, {}),
     "shield-40": ({"shield": 0.4}, {}),
+    "vane": ({}, {"vane": ()}),
+    "vane-stuck": ({}, {"vane": ((300.0, 2000.0),)}),
+    "speed-meter": ({}, {"speed_meter": True}),
 }
 """What is wrong with the cup, which its settings do not know, or with the job; `calibration` is a cup whose line is
-known as well as is assumed of it, so that its intervals ought to hold."""
+known as well as is assumed of it, so that its intervals ought to hold. `vane` and `speed-meter` are what is fitted, the
+vane askew by some degrees."""
 
 
 @dataclass(frozen=True)
@@ -113,6 +117,7 @@ def make_scenario(seed: int, fault: str) -> Scenario:
     cup = replace(Cup(), **of_cup)
     if "scale_sd" in of_job:
         cup = replace(cup, wear=of_job["scale_sd"] * float(rng.standard_normal()))
+    vane = Vane(askew_deg=5.0 * float(rng.standard_normal()), stuck=of_job["vane"]) if "vane" in of_job else None
     return Scenario(
         f"wind {seed}",
         "",
@@ -121,6 +126,8 @@ def make_scenario(seed: int, fault: str) -> Scenario:
         wind=wind,
         receiver=receiver,
         cup=cup,
+        speed_meter=SpeedMeter() if "speed_meter" in of_job else None,
+        vane=vane,
         wind_limit_mps=LIMIT_MPS,
     )
 
