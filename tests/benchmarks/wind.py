@@ -1,7 +1,8 @@
 """What is told of the wind while walking, and afterwards: many simulated jobs against the air that really blew.
 
 Run: python tests/benchmarks/wind.py --jobs 160 (also --first-seed 20000, --fault NAME or all, and
---recorded 1.77 for the recorded wind of the sonic, scaled to that mean). Each job lasts about
+--recorded 1.77 for the recorded wind of the sonic, scaled to that mean; --steps 60 for the alarm behind a step of the
+mean, see steps.py). Each job lasts about
 15 minutes in a wind of its own: mean 1 to 6 m/s, turbulence 15 to 40 % in one of three spectra, some with puffs or a
 change of the mean. Beside the estimate stand two plain ones: the air past the rig taken for the wind, and the speed
 that least squares over 60 s find from a² - v² = |w|² - 2 w·v. Alarms stand beside an oracle that knows the true 60-s
@@ -16,6 +17,7 @@ from multiprocessing import get_context
 from pathlib import Path
 
 import numpy as np
+import steps
 from tally import Tally
 
 from firmware_sim.bench import MONO_START_S, write_log
@@ -145,6 +147,12 @@ def tell(seed: int, fault: str, recorded_mps: float | None) -> Told:
     """Record a job, and estimate its wind."""
     wind = None if recorded_mps is None else read_record(recorded_mps)
     world = build_world(make_scenario(seed, fault), seed, wind=wind)
+    return tell_world(world)
+
+
+def tell_world(world: World) -> Told:
+    """What is told of one world."""
+    seed = world.seed
     with tempfile.TemporaryDirectory() as name:
         folder = Path(name)
         write_log(world.feed, folder / "log.ndjson", rig="sim", boot=f"{seed:016x}")
@@ -362,8 +370,12 @@ def main() -> None:
     words.add_argument("--first-seed", type=int, default=20000)
     words.add_argument("--fault", choices=(*FAULTS, "all"), default="none")
     words.add_argument("--recorded", type=float, metavar="MEAN_MPS")
+    words.add_argument("--steps", type=int, metavar="JOBS")
     said = words.parse_args()
     seeds = range(said.first_seed, said.first_seed + said.jobs)
+    if said.steps is not None:
+        steps.print_steps(range(said.first_seed, said.first_seed + said.steps))
+        return
     print(f"{said}, seeds {seeds.start} to {seeds.stop - 1}")
     for fault in FAULTS if said.fault == "all" else (said.fault,):
         jobs, whole = run(seeds, fault, said.recorded), Tally()
