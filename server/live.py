@@ -15,6 +15,7 @@ from server.core.alarm import AlarmState
 from server.core.setup import Setup
 from server.core.vane import face_air
 from server.core.windfold import Second, WindFold, WindNow
+from server.cupwatch import CupWatch
 from server.intake import Fresh
 from server.livecup import Air, LiveCup
 from server.liveway import LiveWay
@@ -159,6 +160,7 @@ class Live:
         """Begin the wind anew: another rig or another cup, but not another job, for the wind knows nothing of jobs."""
         self._wind = WindFold(anemometer=self._setup.anemometer, treatment=self._setup.treatment)
         self._cup = LiveCup(self._setup.anemometer)
+        self._cup_watch = CupWatch()
         self.station = Station(self._setup.anemometer, self._setup.treatment)
         self._wind_now = WindNow(nan)
         self._velocities: deque[tuple[float, float, float]] = deque(maxlen=60)
@@ -205,9 +207,12 @@ class Live:
         elif isinstance(message, wire.Flow):
             self._flow_at = t
             self.way.take_flow(t, message)
+        elif isinstance(message, wire.Climate):
+            self._cup_watch.take_climate(message)
         elif isinstance(message, wire.Wind):
             self._wind_at = t
             for air in self._cup.take(t, t - message.mono, message):
+                self._cup_watch.take(air)
                 second = self._second(air)
                 self._wind_now = self._wind.step(second)
                 self.station.take(second, self._wind.state, self.utc_offset_s)
@@ -356,10 +361,7 @@ class Live:
             not isfinite(self._wind_at) or self._t - self._wind_at > FLOW_SILENT_S
         ):
             found.append("The anemometer is silent: no alarm can warn of wind.")
-        elif self._wind_now.is_cup_stuck:
-            found.append("The cup stands as no wind can explain: is it stuck? No alarm can warn of wind.")
-        if self._cup.is_frozen:
-            found.append("The anemometer has said the very same for a minute: is it stuck? No alarm can warn of wind.")
+        found += self._cup_watch.tell(is_stuck=self._wind_now.is_cup_stuck, is_frozen=self._cup.is_frozen)
         if self._told and self._t - self._told[1] < TOLD_FOR_S:
             found.append(self._told[0])
         return tuple(found)
