@@ -24,13 +24,16 @@ from firmware_sim.build import build_world
 from firmware_sim.scenarios import SCENARIOS, Scenario, plan_strips, strip_lawn
 from firmware_sim.sensors.gnss import Receiver
 from firmware_sim.setup import save_setup
+from firmware_sim.truth import running_mean
 from firmware_sim.world.wind import Change, WindPlan
+from server.core.alarm import LIKELY, SURE
 
 STEP_AT_S, AHEAD_S = 300.0, 60.0
 BEFORE_MPS, AFTER_MPS, LIMIT_MPS = 3.0, 5.5, 4.5
 PACE, GUST, FROM_S = 2.0, "gust_three_seconds", 120.0
 WAIT_S = 90.0
 SOUNDER_RUNS = 3
+NAMES = ("alarm", "oracle", "alarm by the mean alone", "oracle by the mean alone")
 
 
 def make_step(seed: int, spectrum: str, klass: str) -> Scenario:
@@ -65,23 +68,26 @@ def describe_delays(name: str, delays: tuple[float, ...]) -> str:
     )
 
 
-def play_step(seed: int) -> tuple[float, float]:
-    """The delays of the alarm and of the oracle behind one step."""
+def play_step(seed: int) -> tuple[float, ...]:
+    """The delays of alarm and oracle behind one step, by the whole rule and by the mean alone."""
     import wind  # It imports this module, to offer the option.
 
     scenario = make_step(seed, wind.SPECTRA[seed % len(wind.SPECTRA)], wind.RECEIVERS[seed % len(wind.RECEIVERS)])
     told = wind.tell_world(build_world(scenario, seed))
-    on = np.array([level == "stop" for level in told.series.alarm])
-    return delay_of(on, told.series.t), delay_of(wind.ask_oracle(told), told.series.t)
+    series, p = told.series, told.series.p_above_limit
+    whole = np.array([level == "stop" for level in series.alarm])
+    mean = (p > SURE) | ((p > LIKELY) & (running_mean(series.apparent_mps, 60) > LIMIT_MPS))
+    known = running_mean(told.speed, 60) > LIMIT_MPS
+    return tuple(delay_of(on, series.t) for on in (whole, wind.ask_oracle(told), mean, known))
 
 
 def print_steps(seeds: range) -> None:
     """Both tables."""
     with get_context("spawn").Pool(os.cpu_count()) as pool:
-        alarm, oracle = zip(*pool.map(play_step, seeds), strict=True)
+        delays = zip(*pool.map(play_step, seeds), strict=True)
     print(f"steps from {BEFORE_MPS} to {AFTER_MPS} m/s, limit {LIMIT_MPS}: {len(seeds)} jobs")
-    print(describe_delays("alarm", alarm))
-    print(describe_delays("oracle", oracle), flush=True)
+    for name, found in zip(NAMES, delays, strict=True):
+        print(describe_delays(name, found), flush=True)
     print_sounder(SOUNDER_RUNS)
 
 
