@@ -15,7 +15,7 @@ import sys
 import time
 from collections.abc import Callable, Iterator
 from contextlib import ExitStack
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import BinaryIO
 
@@ -100,8 +100,19 @@ def record(feed: Feed, boot: str) -> Iterator[tuple[float, wire.Message]]:
         elif what == "air":
             assert feed.climate is not None
             messages.append(sampler.take_climate(clock.now(), *feed.climate(at_s)))
-        messages += [*sampler.sample(clock.now()), *sampler.tell_statistics(clock.now(), parser)]
+        messages += [_tell_air(feed, at_s, message) for message in sampler.sample(clock.now())]
+        messages += sampler.tell_statistics(clock.now(), parser)
         yield from ((at_s, message) for message in messages)
+
+
+def _tell_air(feed: Feed, at_s: float, message: wire.Sample) -> wire.Sample:
+    """A wind message as a rig with an instrument or a vane would send it: those are no pulse lines of the sampler."""
+    if feed.air is None or not isinstance(message, wire.Wind):
+        return message
+    speed, bearing = feed.air(at_s)
+    if speed is None:
+        return replace(message, from_=bearing)
+    return replace(message, pulses=None, edge=None, edges_rejected=None, speed=speed, from_=bearing)
 
 
 def _agenda(feed: Feed) -> list[tuple[float, str, object]]:

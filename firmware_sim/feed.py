@@ -11,7 +11,8 @@ from firmware_sim.world.operator import Press
 class Feed:
     """Inputs over scenario time: `bursts` (seconds, receiver bytes) in order, edges with bounce, buttons, air.
 
-    `climate` gives temperature (°C) and humidity (%) at a time; None where no such sensor is fitted.
+    `climate` gives temperature (°C) and humidity (%) at a time; None where no such sensor is fitted. `air` gives the
+    speed of an instrument (None: a cup counts) and the bearing of a vane (None: there is none) at a time.
     """
 
     duration_s: float
@@ -21,3 +22,4 @@ class Feed:
     cup_edges: Floats
     presses: tuple[Press, ...]
     climate: Callable[[float], tuple[float, float]] | None
+    air: Callable[[float], tuple[float | None, float | None]] | None = None

@@ -2,7 +2,7 @@
 
 from dataclasses import dataclass, field
 
-from firmware_sim.sensors.anemometer import Cup
+from firmware_sim.sensors.anemometer import Cup, SpeedMeter, Vane
 from firmware_sim.sensors.flow_meter import FlowMeter
 from firmware_sim.sensors.gnss import Receiver
 from firmware_sim.world.lawn import Lawn, Point, rectangle, regular
@@ -26,6 +26,8 @@ class Scenario:
     wind: WindPlan = field(default_factory=WindPlan)
     meter: FlowMeter = field(default_factory=FlowMeter)
     cup: Cup = field(default_factory=Cup)
+    speed_meter: SpeedMeter | None = None
+    vane: Vane | None = None
     receiver: Receiver = field(default_factory=Receiver)
     wind_limit_mps: float = 4.5
     pace: float = 1.0

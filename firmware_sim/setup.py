@@ -10,7 +10,7 @@ from firmware_sim.world.lawn import lawn_geojson
 
 def setup_toml(scenario: Scenario, latency_s: float) -> str:
     """Write a scenario's settings under the keys of a job's SETUP.toml."""
-    sprayer, cup = scenario.sprayer, scenario.cup
+    sprayer = scenario.sprayer
     top = [f"pattern_top_m = {sprayer.pattern_top_m}"] if sprayer.pattern_top_m is not None else []
     lines = [
         "[site]",
@@ -30,10 +30,7 @@ def setup_toml(scenario: Scenario, latency_s: float) -> str:
         "sd_percent = 2.0",
         "",
         "[anemometer]",
-        f"mps_per_hz = {cup.mps_per_hz}",
-        f"offset_mps = {cup.offset_mps}",
-        f"threshold_mps = {cup.threshold_mps}",
-        f"distance_constant_m = {cup.distance_constant_m}",
+        *_anemometer_lines(scenario),
         f"height_m = {scenario.wind.height_m}",
         "",
         "[receiver]",
@@ -46,6 +43,19 @@ def setup_toml(scenario: Scenario, latency_s: float) -> str:
         *_peg_lines(scenario),
     ]
     return "\n".join(lines) + "\n"
+
+
+def _anemometer_lines(scenario: Scenario) -> list[str]:
+    """The cup's line, threshold and inertia; an instrument that tells a speed has no line and hardly any inertia."""
+    cup, meter = scenario.cup, scenario.speed_meter
+    if meter is not None:
+        return [f"threshold_mps = {meter.threshold_mps}", "distance_constant_m = 0.1"]
+    return [
+        f"mps_per_hz = {cup.mps_per_hz}",
+        f"offset_mps = {cup.offset_mps}",
+        f"threshold_mps = {cup.threshold_mps}",
+        f"distance_constant_m = {cup.distance_constant_m}",
+    ]
 
 
 def _peg_lines(scenario: Scenario) -> list[str]:

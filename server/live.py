@@ -13,7 +13,9 @@ from rig import wire
 from server.arrivals import LIVE_WITHIN_S, Arrival, Arrivals, Order
 from server.core.alarm import AlarmState
 from server.core.setup import Setup
+from server.core.vane import face_air
 from server.core.windfold import Second, WindFold, WindNow
+from server.cupwatch import CupWatch
 from server.intake import Fresh
 from server.livecup import Air, LiveCup
 from server.liveway import LiveWay
@@ -164,6 +166,7 @@ class Live:
         """Begin the wind anew: another rig or another cup, but not another job, for the wind knows nothing of jobs."""
         self._wind = WindFold(anemometer=self._setup.anemometer, treatment=self._setup.treatment)
         self._cup = LiveCup(self._setup.anemometer)
+        self._cup_watch = CupWatch()
         self.station = Station(self._setup.anemometer, self._setup.treatment, stands=self._yard.stands)
         self._wind_now = WindNow(nan)
         self._velocities: deque[tuple[float, float, float]] = deque(maxlen=60)
@@ -210,9 +213,12 @@ class Live:
         elif isinstance(message, wire.Flow):
             self._flow_at = t
             self.way.take_flow(t, message)
+        elif isinstance(message, wire.Climate):
+            self._cup_watch.take_climate(message)
         elif isinstance(message, wire.Wind):
             self._wind_at = t
             for air in self._cup.take(t, t - message.mono, message):
+                self._cup_watch.take(air)
                 second = self._second(air)
                 self._wind_now = self._wind.step(second)
                 self.station.take(second, self._wind.state, self._station_offset_s(arrival))
@@ -253,14 +259,16 @@ class Live:
         if not inside and self._velocities and air.t - self._velocities[-1][0] < 10.0:
             inside, age = [self._velocities[-1]], air.t - self._velocities[-1][0]
         count = len(inside)
+        east, north = (sum(v[axis] for v in inside) / count if count else nan for axis in (1, 2))
         return Second(
             t=air.t,
             apparent_mps=air.mps,
             is_bound=air.is_bound,
-            velocity_east_mps=sum(v[1] for v in inside) / count if count else nan,
-            velocity_north_mps=sum(v[2] for v in inside) / count if count else nan,
+            velocity_east_mps=east,
+            velocity_north_mps=north,
             velocity_sd_mps=VELOCITY_SD[0] + VELOCITY_SD[1] * age if count else nan,
             is_spraying=self.way.flow.is_spraying,
+            air_from_deg=face_air(air.from_bow_deg, east=east, north=north),
         )
 
     def snapshot(self, messages: MessagesPart, faults: tuple[str, ...] = ()) -> Snapshot:
@@ -368,8 +376,7 @@ class Live:
             not isfinite(self._wind_at) or self._t - self._wind_at > FLOW_SILENT_S
         ):
             found.append("The anemometer is silent: no alarm can warn of wind.")
-        elif self._wind_now.is_cup_stuck:
-            found.append("The cup does not turn although the rig moves: is it stuck? No alarm can warn of wind.")
+        found += self._cup_watch.tell(is_stuck=self._wind_now.is_cup_stuck, is_frozen=self._cup.is_frozen)
         if self._told and self._t - self._told[1] < TOLD_FOR_S:
             found.append(self._told[0])
         return tuple(found)

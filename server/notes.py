@@ -20,7 +20,7 @@ ALARM_AVERAGING_S = 60
 def write_notes(result: JobResult, log: JobLog, setup: Setup, *, receiver_verdict: str) -> JobResult:
     """The result with its notes."""
     notes = (
-        *_setup_notes(setup),
+        *_setup_notes(setup, log),
         *_log_notes(log, result),
         receiver_verdict,
         *_wind_notes(result, setup),
@@ -29,11 +29,12 @@ def write_notes(result: JobResult, log: JobLog, setup: Setup, *, receiver_verdic
     return replace(result, notes=tuple(notes))
 
 
-def _setup_notes(setup: Setup) -> Iterator[str]:
+def _setup_notes(setup: Setup, log: JobLog) -> Iterator[str]:
     """What was not set."""
     if not setup.zones:
         yield "No boundary is set: missed areas and liquid off target cannot be told."
-    if setup.anemometer.mps_per_hz is None:
+    tells_speed = bool(np.isfinite(log.wind.speed_mps).any())
+    if setup.anemometer.mps_per_hz is None and not tells_speed:
         yield "The cup's slope is not set: no wind is computed from its pulses."
     elif setup.treatment.wind_limit_mps is None:
         yield "No wind limit is set: passes get no verdict on the wind. The label says which limit holds."

@@ -1,4 +1,6 @@
-"""A cup anemometer carried by a walker: it feels the air relative to itself, with inertia and a starting threshold.
+"""An anemometer carried by a walker: a cup with inertia and a starting threshold, or an instrument that tells a speed.
+
+Both feel the air relative to themselves. A vane beside either points to where that air comes from.
 
 The cup's speed c follows dc/dt = (A / L)(A − c), A = |w − v|, L the distance constant (Kristensen, Journal of
 Atmospheric and Oceanic Technology 17 (2000) 1139, calls it a linear first-order filter, τ = L / A). It turns at f =
@@ -42,6 +44,27 @@ class Cup:
     iced: tuple[tuple[float, float], ...] = ()
 
 
+@dataclass(frozen=True, slots=True)
+class SpeedMeter:
+    """An instrument without moving parts that tells a speed: its noise, and the least that it can tell from nothing.
+
+    `frozen` are spans in seconds in which it repeats what it said before.
+    """
+
+    sd_mps: float = 0.05
+    threshold_mps: float = 0.1
+    frozen: tuple[tuple[float, float], ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Vane:
+    """A vane on the rig: the noise of a reading, how far it is mounted askew, and the spans in which it is stuck."""
+
+    sd_deg: float = 8.0
+    askew_deg: float = 0.0
+    stuck: tuple[tuple[float, float], ...] = ()
+
+
 def relative_speed(wind: tuple[Floats, Floats], velocity: tuple[Floats, Floats]) -> Floats:
     """How fast the air passes something that moves: |w − v|."""
     return np.hypot(wind[0] - velocity[0], wind[1] - velocity[1])
@@ -56,6 +79,30 @@ def feel_air(cup: Cup, wind: tuple[Floats, Floats], velocity: tuple[Floats, Floa
     leaning = math.sin(math.radians(cup.tilt_deg)) ** 2 * np.cos(bearing) ** 2
     felt: Floats = np.hypot(east, north) * (1.0 - cup.shield * behind) * np.sqrt(1.0 - leaning)
     return felt
+
+
+def feel_bearing(wind: tuple[Floats, Floats], velocity: tuple[Floats, Floats], heading_deg: Floats) -> Floats:
+    """Where the air past the operator comes from, degrees clockwise from straight ahead, 0 to 360."""
+    east, north = wind[0] - velocity[0], wind[1] - velocity[1]
+    return np.asarray((np.degrees(np.arctan2(-east, -north)) - heading_deg) % 360.0)
+
+
+def tell_speed(meter: SpeedMeter, t: Floats, air_mps: Floats, rng: np.random.Generator) -> Floats:
+    """What an instrument says at times t of the air there."""
+    said = np.round(np.maximum(air_mps + meter.sd_mps * rng.standard_normal(len(t)), 0.0), 3)
+    return _hold(t, np.where(said < meter.threshold_mps, 0.0, said), meter.frozen)
+
+
+def tell_bearing(vane: Vane, t: Floats, bearing_deg: Floats, rng: np.random.Generator) -> Floats:
+    """What a vane says at times t of air that comes from a bearing there."""
+    said = (bearing_deg + vane.askew_deg + vane.sd_deg * rng.standard_normal(len(t))) % 360.0
+    return _hold(t, np.round(said, 1) % 360.0, vane.stuck)
+
+
+def _hold(t: Floats, values: Floats, spans: tuple[tuple[float, float], ...]) -> Floats:
+    """Values that stay what they were where a span begins, until it ends."""
+    place = np.where(_lies_in(t, spans), 0, np.arange(len(t)))
+    return np.asarray(values[np.maximum.accumulate(place)])
 
 
 def spin_cup(cup: Cup, t: Floats, air_mps: Floats) -> Floats:

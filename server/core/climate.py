@@ -11,6 +11,8 @@ LOW_SUN_DEG = 20.0
 """Below this height of the sun the ground may be cooling: about 2 h before sunset and after sunrise."""
 INVERSION_WIND_MPS = 1.5
 """Less wind than this near or after sunset may mean an inversion."""
+ICING_C, ICING_PERCENT = 1.0, 85.0
+"""In colder and damper air a cup may ice."""
 
 
 def wet_bulb(temperature: float, humidity: float) -> float:
@@ -167,3 +169,35 @@ def is_inversion_likely(wind_mps: float, utc: float, *, lat_deg: float, lon_deg:
     """
     height, _ = sun_place(utc, lat_deg=lat_deg, lon_deg=lon_deg)
     return bool(wind_mps < INVERSION_WIND_MPS and height < LOW_SUN_DEG)
+
+
+def is_icing_likely(temperature: float, humidity: float) -> bool:
+    """Whether a cup may be iced: air near or below freezing that is damp enough for rime, frost or frozen drops.
+
+    Parameters
+    ----------
+    temperature
+        Air temperature [°C].
+    humidity
+        Relative humidity [%].
+
+    Returns
+    -------
+    bool
+        True is a caution, not a finding; False where either is NaN.
+
+    Notes
+    -----
+    An iced cup turns, but too slowly: nothing in its counts tells it from less wind.
+
+    References
+    ----------
+    Common practice, no source: 1 °C and 85 %, with room for the sensor's own error (0.5 °C, EPA-454/R-99-005, table
+    5-1).
+
+    Examples
+    --------
+    >>> is_icing_likely(-2.0, 95.0), is_icing_likely(-2.0, 50.0), is_icing_likely(10.0, 95.0)
+    (True, False, False)
+    """
+    return bool(temperature <= ICING_C and humidity >= ICING_PERCENT)

@@ -3,7 +3,7 @@
 Speeds in metres per second, job seconds. A cup that does not turn says "below so much", never 0.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 
@@ -14,17 +14,25 @@ from server.core.timebase import Timebase, job_seconds
 
 LONGEST_SILENCE_S = 1.5
 """A longer time without a message leaves the wind unknown, however still the cup may stand."""
+FROZEN_S = 60.0
+"""An instrument that has told the very same speed for so long is held to be stuck (common practice, no source)."""
+FROZEN_VANE_S = 20.0
+"""The same of a vane's bearing on a rig that walks."""
 
 
 @dataclass(frozen=True, slots=True)
 class Apparent:
-    """The air past the rig in the second up to `t`; where `is_bound` the speed is below `mps`; NaN: not known."""
+    """The air past the rig in the second up to `t`; where `is_bound` the speed is below `mps`; NaN: not known.
+
+    `from_bow_deg` is where it comes from as a vane on the rig says, clockwise from the bow; empty: there is no vane.
+    """
 
     boot: Integers
     t: Floats
     mono: Floats
     mps: Floats
     is_bound: Bools
+    from_bow_deg: Floats = field(default_factory=lambda: np.zeros(0))
 
 
 def speed_of_rate(rate_hz: float, *, anemometer: Anemometer) -> float:
@@ -60,7 +68,8 @@ def apparent_by_second(wind: WindSamples, timebase: Timebase, *, anemometer: Ane
     """The mean speed of the air past the rig in each second.
 
     The count between the last edges of two seconds, over the time between those edges. Without a new edge the cup is
-    slower than one pulse in the time since the last.
+    slower than one pulse in the time since the last. An instrument that tells a speed is averaged as it is: the cup's
+    line does not concern it, its threshold does.
 
     Parameters
     ----------
@@ -74,7 +83,8 @@ def apparent_by_second(wind: WindSamples, timebase: Timebase, *, anemometer: Ane
     Returns
     -------
     Apparent
-        A row a second; NaN where no message came for 1.5 s, or without the cup's slope.
+        A row a second; NaN where no message came for 1.5 s, without the cup's slope, or where an instrument has told
+        the same speed for a minute.
 
     Notes
     -----
@@ -98,13 +108,15 @@ def apparent_by_second(wind: WindSamples, timebase: Timebase, *, anemometer: Ane
         none = np.zeros(0)
         return Apparent(none.astype(np.int64), none, none, none, none.astype(np.bool_))
     columns = [np.concatenate(found) for found in zip(*parts, strict=True)]
-    keep = np.concatenate(([True], np.diff(np.maximum.accumulate(columns[1])) > 0))[: len(columns[1])]
-    boot, t, mono, mps, bound = (column[keep] for column in columns)
-    return Apparent(boot.astype(np.int64), t, mono, mps, bound.astype(np.bool_))
+    has_vane = bool(np.isfinite(columns[-1]).any())
+    keep = np.diff(np.maximum.accumulate(columns[1]), prepend=-np.inf) > 0
+    boot, t, mono, mps, bound, bow = (column[keep] for column in columns)
+    told = bow if has_vane else np.zeros(0)
+    return Apparent(boot.astype(np.int64), t, mono, mps, bound.astype(np.bool_), told)
 
 
 def _read_boot(wind: WindSamples, timebase: Timebase, boot: int, anemometer: Anemometer) -> tuple[Floats, ...]:
-    """One start's seconds: boot, t, mono, speed, whether it is a bound."""
+    """One start's seconds: boot, t, mono, speed, whether it is a bound, and where a vane points."""
     chosen = wind.boot == boot
     t = job_seconds(wind.boot[chosen], wind.mono[chosen], timebase)
     shift = float(timebase.shift_s[boot])
@@ -114,22 +126,66 @@ def _read_boot(wind: WindSamples, timebase: Timebase, boot: int, anemometer: Ane
     first = np.searchsorted(t, seconds - 1.0 + 1e-6, side="right") - 1
     silent = seconds - t[last] > LONGEST_SILENCE_S
     if np.isfinite(wind.speed_mps[chosen]).any():
-        speed = _mean_speeds(wind.speed_mps[chosen], first, last)
-        bound = np.zeros(len(seconds), dtype=np.bool_)
+        told = drop_frozen(wind.speed_mps[chosen], t, after_s=FROZEN_S, least=anemometer.threshold_mps)
+        speed = _average(told, first, last)
+        bound = speed < anemometer.threshold_mps
+        speed = np.where(bound, anemometer.threshold_mps, speed)
     else:
         edges = wind.edge_mono[chosen] + shift
         speed, bound = _count_speeds(wind.pulses[chosen], edges, (first, last), seconds, anemometer)
     speed = np.where(silent, np.nan, speed)
-    return np.full(len(seconds), float(boot)), seconds, seconds - shift, speed, bound & ~silent
+    bow = _average_bearings(drop_frozen(wind.from_bow_deg[chosen], t, after_s=FROZEN_VANE_S), first, last)
+    return np.full(len(seconds), float(boot)), seconds, seconds - shift, speed, bound & ~silent, bow
 
 
-def _mean_speeds(speed: Floats, first: Integers, last: Integers) -> Floats:
-    """Means of an instrument's own speeds in each second."""
-    known = np.isfinite(speed)
-    total = np.concatenate(([0.0], np.cumsum(np.where(known, speed, 0.0))))
+def drop_frozen(values: Floats, t: Floats, *, after_s: float, least: float = 0.0) -> Floats:
+    """Take out what an instrument says that has told the very same figure for long, and not of still air.
+
+    Parameters
+    ----------
+    values
+        Figures as told [n], any unit; NaN: not known.
+    t
+        When they were [n] [s].
+    after_s
+        How long a figure may stay the same [s].
+    least
+        Smaller figures may stay the same for ever, in the unit of the values.
+
+    Returns
+    -------
+    Floats
+        The figures [n], NaN from `after_s` after the last change on.
+
+    References
+    ----------
+    Common practice, no source: moving air is never even for a minute.
+
+    Examples
+    --------
+    >>> drop_frozen(np.array([2.0, 2.1, 2.1, 2.1]), np.array([0.0, 1.0, 60.0, 61.0]), after_s=60.0).tolist()
+    [2.0, 2.1, 2.1, nan]
+    """
+    place = np.arange(len(values))
+    has_changed = np.concatenate(([True], values[1:] != values[:-1]))[: len(place)]
+    since = t[np.maximum.accumulate(np.where(has_changed, place, 0))]
+    return np.where((t - since >= after_s) & (values >= least), np.nan, values)
+
+
+def _average(values: Floats, first: Integers, last: Integers) -> Floats:
+    """Means of an instrument's own figures in each second, NaN where there are none."""
+    known = np.isfinite(values)
+    total = np.concatenate(([0.0], np.cumsum(np.where(known, values, 0.0))))
     count = np.concatenate(([0.0], np.cumsum(known)))
     number = count[last + 1] - count[first + 1]
     return np.where(number > 0, (total[last + 1] - total[first + 1]) / np.maximum(number, 1.0), np.nan)
+
+
+def _average_bearings(bearing_deg: Floats, first: Integers, last: Integers) -> Floats:
+    """Mean bearings in each second, by unit vectors."""
+    angle = np.radians(bearing_deg)
+    ahead, aside = _average(np.cos(angle), first, last), _average(np.sin(angle), first, last)
+    return np.degrees(np.arctan2(aside, ahead)) % 360.0
 
 
 def _count_speeds(

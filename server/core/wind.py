@@ -12,9 +12,10 @@ from server.core.cup import Apparent, apparent_by_second
 from server.core.log import Floats, WindSamples
 from server.core.lookback import SPREAD_S, draw_speeds
 from server.core.profile import height_factor
-from server.core.results import Interval, Track, WindSeries
+from server.core.results import Bools, Interval, Track, WindSeries
 from server.core.setup import Anemometer, Treatment
 from server.core.timebase import Timebase
+from server.core.vane import face_air
 from server.core.windfold import Second, WindFold, WindNow, WindState, step_wind
 from server.core.windverdict import judge_pass_winds, summarise_wind
 
@@ -73,8 +74,9 @@ def gather_seconds(air: Apparent, track: Track, intervals: tuple[Interval, ...])
         sprays |= (interval.start_t <= air.t) & (interval.end_t >= air.t - 1.0)
     lows, highs = (np.searchsorted(t, ends, side="right") for ends in (air.t - 1.0, air.t))
     found = []
-    rows = (air.t, air.mps, air.is_bound, sprays, lows, highs)
-    for at, mps, bound, spraying, low, high in zip(*(values.tolist() for values in rows), strict=True):
+    bows = air.from_bow_deg if len(air.from_bow_deg) else np.full(len(air.t), nan)
+    rows = (air.t, air.mps, air.is_bound, bows, sprays, lows, highs)
+    for at, mps, bound, bow, spraying, low, high in zip(*(values.tolist() for values in rows), strict=True):
         age = 0.0 if high > low else (at - 1.0 - float(t[high - 1]) if high else nan)
         if high > low:
             velocity = [float(total[high] - total[low]) / float(high - low) for total in sums]
@@ -83,7 +85,8 @@ def gather_seconds(air: Apparent, track: Track, intervals: tuple[Interval, ...])
         else:
             velocity = [nan, nan]
         sd = DROPOUT_SD[0] + DROPOUT_SD[1] * max(age, 0.0) if isfinite(age) else nan
-        found.append(Second(at, mps, bound, velocity[0], velocity[1], sd, spraying))
+        aim = face_air(bow, east=velocity[0], north=velocity[1])
+        found.append(Second(at, mps, bound, velocity[0], velocity[1], sd, spraying, aim))
     return found
 
 
@@ -174,6 +177,14 @@ def _look_back(draws: Floats, state: WindState, row: int, rng: np.random.Generat
     draws[:, place][:, is_open] = found[:, is_open]
 
 
+def _doubt_standing(stands: Bools, rows: list[WindNow]) -> Bools:
+    """Seconds in which the cup stood and was found stuck only later: afterwards they are not known."""
+    doubtful = np.array([now.is_cup_stuck for now in rows], dtype=np.bool_)
+    for row in range(len(rows) - 2, -1, -1):
+        doubtful[row] |= doubtful[row + 1] and stands[row]
+    return doubtful
+
+
 def _tabulate(air: Apparent, rows: list[WindNow], draws: Floats, timebase: Timebase) -> WindSeries:
     """The series' columns; where nothing is known afterwards, what was known at the time."""
 
@@ -181,9 +192,10 @@ def _tabulate(air: Apparent, rows: list[WindNow], draws: Floats, timebase: Timeb
         return np.array([getattr(now, name) for now in rows], dtype=np.float64)
 
     at_once, at_once_sd = column("true_mps"), column("true_sd_mps")
-    is_drawn = np.isfinite(draws).all(axis=0) & np.isfinite(at_once)
+    doubtful = _doubt_standing(air.is_bound, rows)
+    is_drawn = np.isfinite(draws).all(axis=0) & np.isfinite(at_once) & ~doubtful
     draws = np.where(is_drawn, draws, np.float32(nan))
-    smooth = np.where(is_drawn, draws.mean(axis=0), at_once)
+    smooth = np.where(is_drawn, draws.mean(axis=0), np.where(doubtful, nan, at_once))
     smooth_sd = np.where(is_drawn, draws.std(axis=0), at_once_sd)
     return WindSeries(
         boot=air.boot,

@@ -14,13 +14,18 @@ MEMORY_S = 300.0
 """How fast headings walked are forgotten."""
 STANDING_MPS = 0.25
 STANDING_S = 5
+AIMED_S = 10
+"""With a vane the wind is settled after so many seconds."""
 STUCK_MARGIN_MPS = 0.3
 STUCK_MEMORY_S = 120.0
 
 
 @dataclass(frozen=True, slots=True)
 class Headings:
-    """The velocities walked, older ones forgotten: weight, means and second moments, and seconds stood still."""
+    """The velocities walked, older ones forgotten: weight, means and second moments.
+
+    And how many seconds in a row the rig stood still, and a vane told where the air came from.
+    """
 
     weight: float = 0.0
     east: float = 0.0
@@ -29,11 +34,12 @@ class Headings:
     north2: float = 0.0
     cross: float = 0.0
     stood_s: int = 0
+    aimed_s: int = 0
 
     @property
     def is_settled(self) -> bool:
-        """Whether the wind's speed can be told: the velocity varied enough, or the rig stands still."""
-        if self.stood_s >= STANDING_S:
+        """Whether the wind's speed can be told: the velocity varied enough, the rig stands still, or has a vane."""
+        if self.stood_s >= STANDING_S or self.aimed_s >= AIMED_S:
             return True
         if self.weight <= 1.0:
             return False
@@ -71,7 +77,7 @@ class Stillness:
     high_north: float = 0.0
 
 
-def note_heading(headings: Headings, east: float, north: float) -> Headings:
+def note_heading(headings: Headings, east: float, north: float, *, is_aimed: bool = False) -> Headings:
     """Remember a second's velocity.
 
     Parameters
@@ -80,6 +86,8 @@ def note_heading(headings: Headings, east: float, north: float) -> Headings:
         What was walked before.
     east, north
         The rig's velocity [m/s].
+    is_aimed
+        Whether a vane told where the air came from.
 
     Returns
     -------
@@ -107,6 +115,7 @@ def note_heading(headings: Headings, east: float, north: float) -> Headings:
         north2=keep * headings.north2 + north * north,
         cross=keep * headings.cross + east * north,
         stood_s=headings.stood_s + 1 if hypot(east, north) < STANDING_MPS else 0,
+        aimed_s=headings.aimed_s + 1 if is_aimed else 0,
     )
 
 

@@ -11,10 +11,12 @@ import numpy as np
 from server.core.alarm import AlarmState, step_alarm
 from server.core.chance import Z90, chance_above
 from server.core.cupmodel import Step
+from server.core.halt import HIGHEST_MPS, Turning, note_turning
 from server.core.limit import tell_limit
 from server.core.lookback import Lookback, Outlook, expect_gust, extend_lookback, read_outlook
 from server.core.profile import height_factor
 from server.core.setup import Anemometer, Treatment
+from server.core.vane import hear_vane
 from server.core.windbank import SCALE_SD, Bank, Reading, read_bank, start_bank, step_bank
 from server.core.windbound import Headings, Stillness, bound_wind, is_stuck, note_heading, note_stillness
 
@@ -41,7 +43,10 @@ _NORMALS = np.ascontiguousarray(np.random.default_rng(3).standard_normal((48, MI
 
 @dataclass(frozen=True, slots=True)
 class Second:
-    """One second's input: the air past the rig, the rig's mean velocity with its sd, whether it sprays."""
+    """One second's input: the air past the rig, the rig's mean velocity with its sd, whether it sprays.
+
+    `air_from_deg` is where that air comes from by a vane, clockwise from true north; NaN without one.
+    """
 
     t: float
     apparent_mps: float
@@ -50,6 +55,7 @@ class Second:
     velocity_north_mps: float
     velocity_sd_mps: float
     is_spraying: bool
+    air_from_deg: float = nan
 
 
 @dataclass(frozen=True, slots=True)
@@ -93,6 +99,7 @@ class WindState:
     past: Lookback | None = None
     headings: Headings = field(default_factory=Headings)
     stillness: Stillness = field(default_factory=Stillness)
+    turning: Turning = field(default_factory=Turning)
     known: tuple[_Known, ...] = ()
     gusts: tuple[tuple[float, float], ...] = ()
     last_t: float = nan
@@ -123,7 +130,8 @@ def step_wind(state: WindState, second: Second, *, anemometer: Anemometer, treat
 
     Notes
     -----
-    A cup that stands while velocities too different for any one wind are walked is stuck: its wind is not known. For
+    A cup that stands while velocities too different for any one wind are walked, or that halts sooner than still air
+    could slow it, is stuck: its wind is not known, and after the former all begins anew. For
     the alarm a gust is the highest of the bank's latest 3-s mean, the speed that the readings mean in the likeliest
     direction, and what they prove in any direction; so walking upwind is no gust, and no gust is missed for want of a
     direction.
@@ -144,16 +152,27 @@ def step_wind(state: WindState, second: Second, *, anemometer: Anemometer, treat
     if isfinite(state.last_t) and not 0.0 < second.t - state.last_t <= LONGEST_GAP_S:
         state = WindState(now=replace(WindNow(nan), alarm=state.now.alarm))
     east, north = second.velocity_east_mps, second.velocity_north_mps
+    if second.apparent_mps > HIGHEST_MPS:
+        second = replace(second, apparent_mps=nan)
     is_read = isfinite(second.apparent_mps) and isfinite(east) and isfinite(north)
-    stillness = state.stillness
-    if is_read:
+    turning = note_turning(
+        state.turning, t=second.t, mps=second.apparent_mps, is_bound=second.is_bound, anemometer=anemometer
+    )
+    stillness = Stillness() if turning.is_halted else state.stillness
+    if is_read and not turning.is_halted:
         stillness = note_stillness(stillness, t=second.t, is_bound=second.is_bound, east=east, north=north)
-    stuck = is_stuck(stillness, below=second.apparent_mps)
+    disproved = is_stuck(stillness, below=second.apparent_mps)
+    if disproved:
+        # Since it stood the bank has been told what was not so.
+        state = WindState(gusts=state.gusts, last_t=state.last_t, now=state.now)
+        turning = replace(turning, is_halted=True)
+    stuck = turning.is_halted
     if not is_read or stuck:
         second = replace(second, apparent_mps=nan if stuck else second.apparent_mps)
         is_read = False
     bank, past = _advance(state, second, anemometer, is_read=is_read)
-    headings = note_heading(state.headings, east, north) if is_read else state.headings
+    is_aimed = isfinite(second.air_from_deg)
+    headings = note_heading(state.headings, east, north, is_aimed=is_aimed) if is_read else state.headings
     first = next((i for i, each in enumerate(state.known) if each.t > second.t - MINUTE_S + 0.5), len(state.known))
     known = state.known[first:]
     if is_read and bank is not None and past is not None:
@@ -163,10 +182,10 @@ def step_wind(state: WindState, second: Second, *, anemometer: Anemometer, treat
         outlook = read_outlook(past, bank)
         lately = _restore_gust(outlook, *expect_gust(past, bank, _NORMALS)) if headings.is_settled else (nan, nan)
         gusts = (*gusts[1 - GUST_MEMORY_S :], lately)
-    found = WindState(bank, past, headings, stillness, known, gusts, second.t, state.now)
+    found = WindState(bank, past, headings, stillness, turning, known, gusts, second.t, state.now)
     factor = _factor(anemometer, treatment)
     now = _read(found, second, outlook, factor, treatment, is_read=is_read, is_stuck=stuck)
-    return WindState(bank, past, headings, stillness, known, gusts, second.t, now)
+    return replace(found, now=now)
 
 
 class WindFold:
@@ -207,6 +226,9 @@ def _advance(
     )
     distance_m = anemometer.distance_constant_m
     bank = step_bank(before, step, distance_constant_m=distance_m, axis=state.headings.axis)
+    if is_read and not second.is_bound:
+        velocity = second.velocity_east_mps, second.velocity_north_mps
+        bank = hear_vane(bank, air_from_deg=second.air_from_deg, air_mps=second.apparent_mps, velocity=velocity)
     return bank, extend_lookback(state.past, bank)
 
 

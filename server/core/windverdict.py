@@ -14,8 +14,8 @@ from server.core.log import Floats
 from server.core.results import Bools, Pass, Plane, WindSeries, WindSummary
 from server.core.setup import Treatment
 
-ALPHA = 0.10
-"""How unsure a verdict may be."""
+SURE_ABOVE, SURE_WITHIN = 0.80, 0.97
+"""How sure a verdict must be: to be called within wrongly does harm, to be called above wrongly only costs a look."""
 GUST_S = 3
 TWO_MINUTES_S = 120
 HEARD_SHARE = 0.5
@@ -106,7 +106,7 @@ def judge_pass_winds(
     Returns
     -------
     tuple[Pass, ...]
-        The passes; `above` or `within` where that is at least 90 % sure, else `unsure`.
+        The passes; `above` where that is at least 80 % sure, `within` where it is 97 % sure, else `unsure`.
 
     Notes
     -----
@@ -167,7 +167,7 @@ def _judge_pass(found: Pass, series: WindSeries, limit: float | None) -> Pass:
     verdict = ""
     if limit is not None:
         p = chance_above(mean, sd, limit)
-        verdict = "above" if p > 1.0 - ALPHA else "within" if p < ALPHA else "unsure"
+        verdict = "above" if p > SURE_ABOVE else "within" if p < 1.0 - SURE_WITHIN else "unsure"
         if heard.sum() < HEARD_SHARE * inside.sum():
             verdict = "unsure"
     return replace(

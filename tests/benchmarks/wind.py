@@ -1,7 +1,8 @@
 """What is told of the wind while walking, and afterwards: many simulated jobs against the air that really blew.
 
 Run: python tests/benchmarks/wind.py --jobs 160 (also --first-seed 20000, --fault NAME or all, and
---recorded 1.77 for the recorded wind of the sonic, scaled to that mean). Each job lasts about
+--recorded 1.77 for the recorded wind of the sonic, scaled to that mean; --steps 60 for the alarm behind a step of the
+mean, see steps.py). Each job lasts about
 15 minutes in a wind of its own: mean 1 to 6 m/s, turbulence 15 to 40 % in one of three spectra, some with puffs or a
 change of the mean. Beside the estimate stand two plain ones: the air past the rig taken for the wind, and the speed
 that least squares over 60 s find from a² - v² = |w|² - 2 w·v. Alarms stand beside an oracle that knows the true 60-s
@@ -16,13 +17,14 @@ from multiprocessing import get_context
 from pathlib import Path
 
 import numpy as np
+import steps
 from tally import Tally
 
 from firmware_sim.bench import MONO_START_S, write_log
 from firmware_sim.build import World, build_world
 from firmware_sim.playback import read_wind
 from firmware_sim.scenarios import Scenario, plan_strips, strip_lawn
-from firmware_sim.sensors.anemometer import Cup
+from firmware_sim.sensors.anemometer import Cup, SpeedMeter, Vane
 from firmware_sim.sensors.gnss import Receiver
 from firmware_sim.setup import save_setup
 from firmware_sim.truth import running_mean
@@ -61,9 +63,13 @@ FAULTS = {
     "stuck": ({"stuck": ((300.0, 420.0), (600.0, 640.0))}, {}),
     "shield-20": ({"shield": 0.2}, {}),
     "shield-40": ({"shield": 0.4}, {}),
+    "vane": ({}, {"vane": ()}),
+    "vane-stuck": ({}, {"vane": ((300.0, 2000.0),)}),
+    "speed-meter": ({}, {"speed_meter": True}),
 }
 """What is wrong with the cup, which its settings do not know, or with the job; `calibration` is a cup whose line is
-known as well as is assumed of it, so that its intervals ought to hold."""
+known as well as is assumed of it, so that its intervals ought to hold. `vane` and `speed-meter` are what is fitted, the
+vane askew by some degrees."""
 
 
 @dataclass(frozen=True)
@@ -114,6 +120,7 @@ def make_scenario(seed: int, fault: str) -> Scenario:
     cup = replace(Cup(), **of_cup)
     if "scale_sd" in of_job:
         cup = replace(cup, wear=of_job["scale_sd"] * float(rng.standard_normal()))
+    vane = Vane(askew_deg=5.0 * float(rng.standard_normal()), stuck=of_job["vane"]) if "vane" in of_job else None
     return Scenario(
         f"wind {seed}",
         "",
@@ -122,6 +129,8 @@ def make_scenario(seed: int, fault: str) -> Scenario:
         wind=wind,
         receiver=receiver,
         cup=cup,
+        speed_meter=SpeedMeter() if "speed_meter" in of_job else None,
+        vane=vane,
         wind_limit_mps=LIMIT_MPS,
     )
 
@@ -139,13 +148,18 @@ def tell(seed: int, fault: str, recorded_mps: float | None) -> Told:
     """Record a job, and estimate its wind."""
     wind = None if recorded_mps is None else read_record(recorded_mps)
     world = build_world(make_scenario(seed, fault), seed, wind=wind)
+    return tell_world(world, told_percent=FAULTS[fault][1].get("told_percent"))
+
+
+def tell_world(world: World, *, told_percent: float | None = None) -> Told:
+    """What is told of one world, whose cup's line is said to be known so well."""
+    seed = world.seed
     with tempfile.TemporaryDirectory() as name:
         folder = Path(name)
         write_log(world.feed, folder / "log.ndjson", rig="sim", boot=f"{seed:016x}")
         # The settings say what the cup was bought as.
         save_setup(replace(world.scenario, cup=Cup()), world.receiver.latency_s, folder)
         setup = read_setup(folder / "setup.toml")
-        told_percent = FAULTS[fault][1].get("told_percent")
         setup = replace(setup, anemometer=replace(setup.anemometer, scale_sd_percent=told_percent))
         log = gather_log(read_raw_log(folder / "log.ndjson"), setup.job)
     rng = np.random.default_rng([seed, 80])
@@ -358,8 +372,12 @@ def main() -> None:
     words.add_argument("--first-seed", type=int, default=20000)
     words.add_argument("--fault", choices=(*FAULTS, "all"), default="none")
     words.add_argument("--recorded", type=float, metavar="MEAN_MPS")
+    words.add_argument("--steps", type=int, metavar="JOBS")
     said = words.parse_args()
     seeds = range(said.first_seed, said.first_seed + said.jobs)
+    if said.steps is not None:
+        steps.print_steps(range(said.first_seed, said.first_seed + said.steps))
+        return
     print(f"{said}, seeds {seeds.start} to {seeds.stop - 1}")
     for fault in FAULTS if said.fault == "all" else (said.fault,):
         jobs, whole = run(seeds, fault, said.recorded), Tally()

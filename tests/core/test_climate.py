@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from server.core.climate import delta_t, is_inversion_likely, sun_place, wet_bulb
+from server.core.climate import delta_t, is_icing_likely, is_inversion_likely, sun_place, wet_bulb
 
 GOLDEN = {"lat_deg": 39.742476, "lon_deg": -105.1786}
 SPA_UTC = 1066419030.0
@@ -59,3 +59,10 @@ def test_little_wind_under_a_low_sun_is_a_caution() -> None:
     assert not is_inversion_likely(0.8, SPA_UTC, **GOLDEN)
     assert not is_inversion_likely(np.nan, evening, **GOLDEN)
     assert not is_inversion_likely(0.8, np.nan, **GOLDEN)
+
+
+@pytest.mark.parametrize(("temperature", "humidity", "likely"), [(-5, 95, 1), (1, 85, 1), (1.5, 99, 0), (-5, 60, 0)])
+def test_damp_air_near_freezing_may_ice_a_cup(temperature: float, humidity: float, likely: int) -> None:
+    assert is_icing_likely(temperature, humidity) == bool(likely)
+    assert not is_icing_likely(np.nan, humidity)
+    assert not is_icing_likely(temperature, np.nan)

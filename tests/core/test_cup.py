@@ -113,3 +113,7 @@ def test_without_a_slope_no_speed_is_invented() -> None:
 def test_no_messages_give_no_seconds() -> None:
     none, index = np.zeros(0), np.zeros(0, dtype=np.int64)
     assert len(read(WindSamples(index, index, *[none] * 6)).t) == 0
+
+
+def test_a_log_of_less_than_a_second_gives_no_seconds() -> None:
+    assert len(read(count_pulses(10.0, np.array([0.0, 0.2, 0.4]))).t) == 0

@@ -5,6 +5,7 @@ Figures of many jobs are printed by running the file: `python tests/core/test_wi
 
 import sys
 from dataclasses import dataclass, replace
+from statistics import NormalDist
 
 import numpy as np
 import pytest
@@ -266,6 +267,22 @@ def test_a_pass_without_wind_is_unsure_and_without_a_limit_has_no_verdict() -> N
     inside = judge_pass_winds((pass_of(1, (40.0, 80.0)),), series, treatment=Treatment(0.04))[0]
     assert inside.wind_verdict == ""
     assert 0.0 < inside.wind_mean_mps < inside.wind_gust_mps
+
+
+@pytest.mark.parametrize(
+    ("chance", "verdict"), [(0.01, "within"), (0.06, "unsure"), (0.75, "unsure"), (0.85, "above"), (0.99, "above")]
+)
+def test_within_must_be_surer_than_above(chance: float, verdict: str) -> None:
+    """97 % and 80 %: a pass called within in too much wind does harm; called above in too little it costs a look.
+
+    Normal quantiles: the mean of a pass known to 0.2 m/s, put so that it is above 4.5 with that chance.
+    """
+    t = np.arange(1.0, 61.0)
+    mean = LIMIT_MPS + 0.2 * NormalDist().inv_cdf(chance)
+    none, known, sd = np.full(60, np.nan), np.full(60, mean), np.full(60, 0.2)
+    series = WindSeries(np.zeros(60, dtype=np.int64), t, t, none, known, *[none] * 9, ("none",) * 60, known, sd)
+    judged = judge_pass_winds((pass_of(1, (10.0, 50.0)),), series, treatment=Treatment(0.04, wind_limit_mps=LIMIT_MPS))
+    assert judged[0].wind_verdict == verdict
 
 
 def test_in_a_suspected_inversion_within_becomes_unsure() -> None:

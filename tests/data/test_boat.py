@@ -13,6 +13,7 @@ import numpy as np
 import pytest
 
 from server.core.setup import Anemometer, Treatment
+from server.core.vane import face_air
 from server.core.wind import Second, WindFold, WindNow
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -36,13 +37,17 @@ def read_words() -> Iterator[tuple[float, list[str]]]:
 
 
 def gather() -> dict[str, np.ndarray]:
-    """Whole seconds: apparent and true wind speed, velocity through the water along the course, all m/s."""
-    seen: dict[str, list[tuple[float, ...]]] = {"apparent": [], "true": [], "speed": [], "course": []}
+    """Whole seconds: apparent and true wind, m/s and degrees from the bow, velocity through the water on the course."""
+    seen: dict[str, list[tuple[float, ...]]] = {
+        name: [] for name in ("apparent", "true", "apparent_from", "true_from", "speed", "course")
+    }
     for at, words in read_words():
         if np.isnan(at):
             continue
         if words[0].endswith("MWV") and words[3] and words[5] == "A":
-            seen["apparent" if words[2] == "R" else "true"].append((at, float(words[3]) * KNOT_MPS))
+            name = "apparent" if words[2] == "R" else "true"
+            seen[name].append((at, float(words[3]) * KNOT_MPS))
+            seen[f"{name}_from"].append((at, float(words[1])))
         elif words[0].endswith("VHW") and words[5]:
             seen["speed"].append((at, float(words[5]) * KNOT_MPS))
         elif words[0].endswith("VTG") and words[1]:
@@ -70,14 +75,22 @@ def log() -> dict[str, np.ndarray]:
     return gather()
 
 
-@pytest.fixture(scope="module")
-def told(log: dict[str, np.ndarray]) -> list[WindNow]:
-    """What the estimator says from the apparent speed and the boat's velocity alone."""
+def follow(log: dict[str, np.ndarray], *, has_vane: bool) -> list[WindNow]:
+    """What the estimator says from the apparent speed and the boat's velocity, with or without the bearing."""
     fold = WindFold(anemometer=Anemometer(distance_constant_m=2.5), treatment=Treatment(0.04, wind_limit_mps=4.5))
     course = np.radians(log["course"])
     east, north = log["speed"] * np.sin(course), log["speed"] * np.cos(course)
-    rows = zip(log["t"].tolist(), log["apparent"].tolist(), east.tolist(), north.tolist(), strict=True)
-    return [fold.step(Second(t, a, False, e, n, 0.1, False)) for t, a, e, n in rows]
+    rows = np.array([log["t"], log["apparent"], east, north, log["apparent_from"]]).T.tolist()
+    found = []
+    for t, air, e, n, bow in rows:
+        aim = face_air(bow, east=e, north=n) if has_vane else float("nan")
+        found.append(fold.step(Second(t, air, False, e, n, 0.1, False, aim)))
+    return found
+
+
+@pytest.fixture(scope="module")
+def told(log: dict[str, np.ndarray]) -> list[WindNow]:
+    return follow(log, has_vane=False)
 
 
 def test_the_speed_of_the_wind_comes_out_of_a_boats_apparent_wind(
@@ -106,3 +119,25 @@ def test_on_one_course_the_bounds_hold(log: dict[str, np.ndarray], told: list[Wi
     open_still = np.array([not now.is_settled for now in told]) & np.isfinite(true) & np.isfinite(found)
     assert open_still.sum() > 1000
     assert (np.abs(found - true) < 1.645 * sd)[open_still].mean() > 0.95
+
+
+def test_with_its_vane_the_boats_own_true_wind_comes_out(log: dict[str, np.ndarray], told: list[WindNow]) -> None:
+    """Speed and direction of the instrument's own triangle, 60-s means; the course stands in for the heading."""
+    aimed = follow(log, has_vane=True)
+    true = minute_means(log["true"])
+    found = np.array([now.mean_60s_mps for now in aimed])
+    both = np.isfinite(true) & np.isfinite(found) & np.array([now.is_settled for now in aimed])
+    error = (found - true)[both]
+    angle = np.radians(log["course"] + log["true_from"])
+    east, north = minute_means(np.sin(angle)), minute_means(np.cos(angle))
+    off = np.array([now.from_deg for now in aimed]) - np.degrees(np.arctan2(east, north))
+    aside = np.abs((off + 180.0) % 360.0 - 180.0)[both & np.isfinite(off)]
+    alone = (np.array([now.mean_60s_mps for now in told]) - true)[both]
+    rmse, without = (float(np.sqrt(np.nanmean(e**2))) for e in (error, alone))
+    print(f"with the vane: rmse {rmse:.3f} bias {error.mean():+.3f}, without {without:.3f}, n {len(error)}")
+    print(f"direction median {np.median(aside):.1f} p90 {np.quantile(aside, 0.9):.1f}, n {len(aside)}")
+    assert both.mean() > 0.9
+    assert rmse < 0.30
+    assert abs(float(error.mean())) < 0.15
+    assert np.median(aside) < 5.0
+    assert np.quantile(aside, 0.9) < 25.0

@@ -7,8 +7,19 @@ import numpy as np
 import pytest
 
 from firmware_sim.build import build_world
-from firmware_sim.scenarios import HEADING, SCENARIOS
-from firmware_sim.sensors.anemometer import Cup, cup_pulses, feel_air, relative_speed, spin_cup
+from firmware_sim.scenarios import HEADING, SCENARIOS, Scenario, plan_strips, strip_lawn
+from firmware_sim.sensors.anemometer import (
+    Cup,
+    SpeedMeter,
+    Vane,
+    cup_pulses,
+    feel_air,
+    feel_bearing,
+    relative_speed,
+    spin_cup,
+    tell_bearing,
+    tell_speed,
+)
 from firmware_sim.sensors.flow_meter import pulse_edges
 from firmware_sim.world.wind import WindPlan
 
@@ -134,3 +145,43 @@ def test_a_body_shields_the_cup_on_the_way_that_the_wind_follows_and_on_no_other
         for shield in (0.0, 0.4)
     ]
     assert 0.8 < counts[1] / counts[0] < 0.9
+
+
+def test_the_body_of_a_walker_in_a_world_is_behind_him():
+    """Steady 4 m/s from 200°: on lines walked away from it half of it is taken, on the way back none."""
+    wind = WindPlan(4.0, 200.0, 0.0, slow_sd=0.0, meander_deg=0.0)
+    bare, shielded = (
+        build_world(Scenario("w", "", strip_lawn(4, 40.0), plan_strips(4), wind=wind, cup=Cup(shield=share)), 3)
+        for share in (0.0, 0.5)
+    )
+    north = bare.walk.velocity_at(bare.air_t)[1]
+    ahead, back = north > 0.9 * north.max(), north < 0.9 * north.min()
+    assert (shielded.air_mps / bare.air_mps)[ahead] == pytest.approx(0.5, abs=0.02)
+    assert (shielded.air_mps / bare.air_mps)[back] == pytest.approx(1.0, abs=0.02)
+
+
+@pytest.mark.parametrize(("from_deg", "heading", "bow"), [(90.0, 0.0, 90.0), (90.0, 90.0, 0.0), (10.0, 350.0, 20.0)])
+def test_a_vane_points_from_the_bow(from_deg, heading, bow):
+    """On a rig that stands: bearing less heading, the short way round."""
+    found = feel_bearing(wind_from(3.0, from_deg), walking(0.0, 0.0), np.array([heading]))
+    assert (found[0] - bow + 180.0) % 360.0 - 180.0 == pytest.approx(0.0, abs=1e-9)
+
+
+def test_a_vane_on_a_walk_feels_the_published_bearing():
+    """Smith, Bourassa and Sharp (1999), row W34: wind of 7.07 from 225°, a platform at 5 on 90°: 90° from the bow."""
+    found = feel_bearing(wind_from(7.0710678, 225.0), walking(5.0, 90.0), np.array([90.0]))
+    assert found[0] == pytest.approx(90.0, abs=1e-4)
+
+
+def test_instruments_say_what_they_feel_with_their_noise_and_freeze():
+    t, rng = np.arange(0.0, 60.0, 0.04), np.random.default_rng(2)
+    said = tell_speed(SpeedMeter(sd_mps=0.05, frozen=((20.0, 40.0),)), t, np.full(len(t), 3.0), rng)
+    assert said[t < 20.0].mean() == pytest.approx(3.0, abs=0.01)
+    assert said[t < 20.0].std() == pytest.approx(0.05, abs=0.01)
+    assert len(set(said[(t >= 20.0) & (t < 40.0)].tolist())) == 1
+    assert tell_speed(SpeedMeter(threshold_mps=0.3), t, np.full(len(t), 0.05), rng).max() == 0.0
+    aimed = tell_bearing(Vane(sd_deg=4.0, askew_deg=7.0), t, np.full(len(t), 355.0), rng)
+    off = (aimed - 355.0 + 180.0) % 360.0 - 180.0
+    assert off.mean() == pytest.approx(7.0, abs=0.5)
+    assert off.std() == pytest.approx(4.0, abs=0.4)
+    assert (aimed < 360.0).all()
