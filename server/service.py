@@ -74,6 +74,7 @@ class Service:
         self._held: list[Change] | None = None
         self._tasks: list[asyncio.Task[None]] = []
         self._presses: set[asyncio.Task[None]] = set()
+        self._press_turn = asyncio.Lock()
         self._reading: asyncio.Task[None] | None = None
         self._passes_judged = 0
 
@@ -312,19 +313,19 @@ class Service:
             task.add_done_callback(self._presses.discard)
 
     async def _press_on_rig(self, button: str, mono: float) -> None:
-        """A button on the rig itself: start, pause and finish change the job."""
-        found = self.live.device_clock()
-        if found is None:
-            return
-        now = DeviceTime(found[0], found[1], mono, found[3])
-        job = self.live.job
-        try:
-            if button == "start" and job is None:
-                self._begin(await self._begin_on_rig(now))
-            elif job is not None and button in ("start", "pause", "finish"):
-                self._note_job(await self.jobs.change(job, button, now))
-        except ServiceError as error:
-            log.error("%s on the rig had no effect: %s", button, error)
+        """A button on the rig itself: start, pause and finish change the job, one press after another."""
+        async with self._press_turn:
+            found, job = self.live.device_clock(), self.live.job
+            if found is None:
+                return
+            now = DeviceTime(found[0], found[1], mono, found[3])
+            try:
+                if button == "start" and job is None:
+                    self._begin(await self._begin_on_rig(now))
+                elif job is not None and button in ("start", "pause", "finish"):
+                    self._note_job(await self.jobs.change(job, button, now))
+            except ServiceError as error:
+                log.error("%s on the rig had no effect: %s", button, error)
         self.broadcast.wake()
 
     async def _begin_on_rig(self, now: DeviceTime) -> Job:

@@ -7,7 +7,9 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
+from rig import wire
 from server.core.setup import TEXTS
+from server.rawlog import Received
 
 PROBLEM = "application/problem+json"
 
@@ -222,3 +224,15 @@ def test_whatever_is_sent_the_answer_is_an_answer(busy_desk, order, body) -> Non
 def test_the_api_describes_itself(desk) -> None:
     paths = desk.ask("GET", "/api/openapi.json").json()["paths"]
     assert {"/api/live", "/api/jobs", "/api/jobs/{number}/review", "/api/setup", "/api/history"} <= set(paths)
+
+
+def test_buttons_pressed_on_the_rig_in_one_breath_count_in_their_order(desk) -> None:
+    """The first is still being written when the next comes."""
+    boot = "00000000000000aa"
+    fix = wire.Position(boot, 0, 10.0, "fixed", 1_750_000_000.0, 52.0, 0.0, None, 0.0, 0.0, 9, 0.8, None, None)
+    presses = [
+        wire.Event(boot, k, 10.1 + 0.1 * k, "button", {"name": name}) for k, name in enumerate(("start", "finish"))
+    ]
+    sent = [("position", fix), *(("event", press) for press in presses)]
+    desk.take([Received(wire.topic_of("yard", s), 1_750_000_000.0 + m.mono, wire.encode(m)) for s, m in sent])
+    assert [job["state"] for job in desk.ask("GET", "/api/jobs").json()] == ["finished"]

@@ -40,7 +40,8 @@ def stand(minutes, mps, *, from_s=0, utc=True):
         at = BEGIN + i if utc else None
         fix = (BOOT, i, float(i), "fixed", at, 52.0, 0.0, None, 0.0, 0.0, 9, 0.8, None, None)
         found.append(("position", wire.Position(*fix)))
-        found.append(("wind", wire.Wind(BOOT, i, i + 0.1, None, None, None, mps)))
+        # An instrument that says the very same for a minute is held to be stuck.
+        found.append(("wind", wire.Wind(BOOT, i, i + 0.1, None, None, None, mps + 0.01 * (i % 2))))
     return [Received(wire.topic_of("yard", s), BEGIN + m.mono, wire.encode(m)) for s, m in found]
 
 
