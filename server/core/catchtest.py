@@ -5,7 +5,7 @@ Litres, seconds, litres per minute, pulses per litre.
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from math import hypot, isfinite, sqrt
+from math import hypot, sqrt
 
 from server.core.entries import check_entry
 from server.core.errors import EntryError
@@ -269,8 +269,7 @@ def _check_catch(catch: Catch, vessel: Vessel) -> None:
             f"{catch.litres:g} L in steps of {vessel.step_l:g} L may be off by {share:.1%}: catch at least "
             f"{least_catch(vessel):g} L, use a finer vessel or weigh it",
         )
-    if not isfinite(catch.litres / catch.seconds) or catch.litres / catch.seconds > 4.0:
-        raise EntryError("catch", f"{catch.litres:g} L in {catch.seconds:g} s is no sprayer on foot: check the units")
+    check_entry("flow", 60.0 * catch.litres / catch.seconds)
 
 
 def _count_pulses(catches: Sequence[Catch], shares: tuple[float, float]) -> Estimate | None:

@@ -66,7 +66,8 @@ def find_swath(offsets: Floats, amounts: Floats) -> Swath:
 
     Notes
     -----
-    A single catch scatters; catch several walks together. A misfit above a tenth says that the pattern is no trapezoid;
+    A single catch scatters; catch several walks together. Base and top are told only with two catches on each slope;
+    the swath does not depend on them. A misfit above a tenth says that the pattern is no trapezoid;
     then `overlap_spread` judges it better.
 
     References
