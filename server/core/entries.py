@@ -16,14 +16,14 @@ LIMITS: Final = MappingProxyType(
         "spare mix": (0.0, 50.0, "L"),
         "left in the tank": (0.0, 2000.0, "L"),
         "density": (0.2, 3.0, "kg/L"),
-        "content": (1e-6, 1.0, "of the product"),
+        "content": (0.0001, 1.0, "of the product"),
         "swath": (0.1, 20.0, "m"),
         "pace": (0.1, 5.0, "m/s"),
         "flow": (0.02, 200.0, "L/min"),
         "course": (3.0, 1000.0, "m"),
         "time": (2.0, 3600.0, "s"),
         "catch": (0.01, 200.0, "L"),
-        "vessel step": (1e-5, 1.0, "L"),
+        "vessel step": (0.0001, 1.0, "L"),
         "vessel error": (0.0, 0.2, "of the catch"),
         "pulses": (20.0, 1e7, "pulses"),
         "pressure": (10.0, 2000.0, "kPa"),
@@ -63,11 +63,16 @@ def check_entry(field: str, value: float) -> float:
     450.0
     >>> check_entry("area", 0.0)
     Traceback (most recent call last):
-    server.core.errors.EntryError: area: 0 m² is outside 1 to 1e+06 m²
+    server.core.errors.EntryError: area: 0 m² is outside 1 to 1,000,000 m²
     """
     least, most, unit = LIMITS[field]
     if not isfinite(value):
-        raise EntryError(field, f"a number from {least:g} to {most:g} {unit} is wanted")
+        raise EntryError(field, f"a number from {_write(least)} to {_write(most)} {unit} is wanted")
     if not least <= value <= most:
-        raise EntryError(field, f"{value:g} {unit} is outside {least:g} to {most:g} {unit}")
+        raise EntryError(field, f"{_write(value)} {unit} is outside {_write(least)} to {_write(most)} {unit}")
     return value
+
+
+def _write(number: float) -> str:
+    """A number without exponents, where people enter one."""
+    return f"{number:,.0f}" if abs(number) >= 1000.0 else f"{number:.4g}"

@@ -10,6 +10,7 @@ from dataclasses import dataclass
 from server.core.entries import check_entry
 from server.core.errors import EntryError
 from server.core.tankload import Load, Product, check_product, mix_load
+from server.core.uncertainty import Estimate, add_doubt
 
 USUAL_L_PER_M2 = (0.004, 0.2)
 """Labels' carrier rates for lawns run from 0.1 to 5 gal/1000 ft2."""
@@ -53,6 +54,14 @@ class Rest:
     sheet: MixSheet | None
     top_up: Load | None
     after: MixSheet | None
+
+
+@dataclass(frozen=True, slots=True)
+class TankLevel:
+    """Mix still in the tank [L]; `is_contradiction` where more was sprayed than filled in, beyond all doubt of both."""
+
+    left_l: Estimate
+    is_contradiction: bool
 
 
 def plan_mix(
@@ -212,6 +221,36 @@ def plan_rest(
         room_l = min(missing_l, tank_l - tank_left_l)
     top_up = mix_load(room_l, target_l_per_m2=target_l_per_m2, products=products)
     return Rest(treats_m2, 0.0, sheet, top_up, plan(missing_l - room_l))
+
+
+def level_after(filled: Estimate, *, sprayed: Estimate) -> TankLevel:
+    """What is still in the tank: what was filled in, less what the flow meter counted since.
+
+    Parameters
+    ----------
+    filled
+        Filled in since the tank was empty [L].
+    sprayed
+        Counted since then [L]; its doubt is that of the pulses per litre.
+
+    Returns
+    -------
+    TankLevel
+        Never below 0. A contradiction is a wrong fill, wrong pulses per litre or a fill that nobody entered.
+
+    References
+    ----------
+    JCGM 100:2008 (GUM), equation 10.
+
+    Examples
+    --------
+    >>> level = level_after(Estimate(15.0, 0.1), sprayed=Estimate(11.0, 0.22))
+    >>> level.left_l.value, round(level.left_l.sd, 2), level.is_contradiction
+    (4.0, 0.24, False)
+    """
+    left = add_doubt(Estimate(filled.value - sprayed.value, filled.sd, filled.freedom), [sprayed.sd])
+    is_contradiction = left.value + left.margin < 0.0
+    return TankLevel(Estimate(max(0.0, left.value), left.sd, left.freedom), is_contradiction)
 
 
 def _check_fill(fill_l: float | None, tank_l: float) -> float:

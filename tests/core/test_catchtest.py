@@ -116,7 +116,7 @@ def test_a_catch_too_small_for_its_vessel_is_refused_with_what_would_do(step) ->
         ([], JUG, "0 are too few"),
         ([Catch(0.0, 60.0)] * 3, JUG, "catch: 0 L is outside"),
         ([Catch(2.0, 0.0)] * 3, JUG, "time: 0 s is outside"),
-        ([Catch(200.0, 6.0)] * 3, JUG, "flow: 2000 L/min is outside"),
+        ([Catch(200.0, 6.0)] * 3, JUG, "flow: 2,000 L/min is outside"),
         ([Catch(2.0, 60.0, 0)] * 3, JUG, "pulses: 0 pulses is outside"),
         (RUNS, Vessel(0.0), "vessel step: 0 L is outside"),
         (RUNS, Vessel(0.02, 1.0), "vessel error: 1 of the catch is outside"),

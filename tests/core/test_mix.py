@@ -9,9 +9,10 @@ from hypothesis import strategies as st
 
 from server.core.errors import EntryError
 from server.core.measure import choose_tool, write_amount
-from server.core.mix import plan_mix, plan_rest
+from server.core.mix import level_after, plan_mix, plan_rest
 from server.core.quantity import convert
 from server.core.tankload import FORMS, Product, mix_load, product_for_active
+from server.core.uncertainty import Estimate
 
 WEEDY = Product("W", 0.0005, form="emulsion")
 LAWN = {"target_l_per_m2": 0.04, "products": [WEEDY], "tank_l": 15.0}
@@ -213,7 +214,7 @@ def test_a_liquid_sold_by_weight_is_measured_by_volume() -> None:
         ({"area_m2": -3.0}, "area", "outside"),
         ({"area_m2": float("nan")}, "area", "a number from 1"),
         ({"fill_l": 20.0}, "fill", "20 L is more than the sprayer's tank of 15 L"),
-        ({"tank_l": 0.0}, "tank", "outside 0.1 to 2000 L"),
+        ({"tank_l": 0.0}, "tank", "outside 0.1 to 2,000 L"),
         ({"target_l_per_m2": 4.0}, "carrier rate", "outside 0.001 to 2"),
         ({"target_l_per_m2": 0.0}, "carrier rate", "outside"),
         ({"spare_l": -1.0}, "spare mix", "outside"),
@@ -308,3 +309,16 @@ def test_amounts_are_not_written_in_unknown_ways() -> None:
 def test_content_in_per_cent_is_refused() -> None:
     with pytest.raises(EntryError, match="outside"):
         product_for_active(2.0, content=80.0)
+
+
+def test_what_is_in_the_tank_follows_the_meter() -> None:
+    level = level_after(Estimate(15.0, 0.09), sprayed=Estimate(6.0, 0.12))
+    assert (level.left_l.value, level.left_l.sd) == pytest.approx((9.0, 0.15))
+    assert not level.is_contradiction
+
+
+@pytest.mark.parametrize(("sprayed", "is_contradiction"), [(15.2, False), (15.29, False), (15.30, True), (18.0, True)])
+def test_more_sprayed_than_filled_is_a_contradiction_beyond_doubt(sprayed, is_contradiction) -> None:
+    """GUM: 1.97 standard uncertainties at 95 %."""
+    level = level_after(Estimate(15.0, 0.09), sprayed=Estimate(sprayed, 0.12))
+    assert (level.left_l.value, level.is_contradiction) == (0.0, is_contradiction)
