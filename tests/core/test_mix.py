@@ -186,6 +186,28 @@ def test_a_tank_that_comes_out_even_has_no_last_one() -> None:
         assert (sheet.full_count, sheet.last) == (tanks, None)
 
 
+@given(tanks=st.integers(1, 40), tank=st.integers(5, 500), rate=st.integers(10, 500))
+def test_rounding_makes_no_extra_tank(tanks, tank, rate) -> None:
+    tank_l, target = tank / 10, rate / 10_000
+    area = tanks * tank_l / target
+    assume(area >= 1.0)
+    sheet = plan_mix(area, target_l_per_m2=target, products=[], tank_l=tank_l)
+    assert (sheet.full_count, sheet.last) == (tanks, None)
+
+
+def test_after_a_stop_the_tank_is_filled_up_to_the_usual_mark() -> None:
+    rest = plan_rest(600.0, tank_left_l=4.0, fill_l=10.0, **LAWN)
+    assert (rest.top_up.mix_l, rest.after.total.mix_l, rest.sheet.total.mix_l) == pytest.approx((6.0, 14.0, 20.0))
+    # What would not make a square metre goes into the same filling, above the mark.
+    rest = plan_rest(250.5, tank_left_l=4.0, fill_l=10.0, **LAWN)
+    assert (rest.top_up.mix_l, rest.after) == (pytest.approx(6.02), None)
+
+
+def test_after_a_stop_less_than_a_square_metre_is_not_mixed() -> None:
+    rest = plan_rest(100.5, tank_left_l=4.0, **LAWN)
+    assert (rest.treats_m2, rest.surplus_l, rest.sheet) == (100.0, 0.0, None)
+
+
 def test_a_fill_below_the_brim_makes_more_tanks() -> None:
     sheet = plan_mix(1000.0, fill_l=10.0, **LAWN)
     assert (sheet.full_count, sheet.full.mix_l, sheet.last) == (4, 10.0, None)
