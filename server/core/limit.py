@@ -9,16 +9,12 @@ from math import isclose
 from types import MappingProxyType
 from typing import Final
 
-_HOUR_S: Final = 3600
+from server.core.quantity import convert_exactly, exact
+
 EXACT_MPS: Final = MappingProxyType(
-    {
-        "m/s": Fraction(1),
-        "km/h": Fraction(1000, _HOUR_S),
-        "mph": Fraction(1609_344, 1000 * _HOUR_S),
-        "kn": Fraction(1852, _HOUR_S),
-    }
+    {unit: convert_exactly(Fraction(1), unit, into="m/s") for unit in ("m/s", "km/h", "mph", "kn")}
 )
-"""What one of each unit that labels use is in m/s: international mile of 1609.344 m, nautical mile of 1852 m."""
+"""What one of each unit that labels use is in m/s."""
 _NAMES: Final = MappingProxyType(
     {
         "m/s": "m/s", "ms-1": "m/s", "mps": "m/s", "km/h": "km/h", "kmh": "km/h", "kph": "km/h", "mph": "mph",
@@ -91,7 +87,7 @@ def exact_speed(speed: float, *, unit: str) -> float:
     """
     if unit not in EXACT_MPS:
         raise ValueError(f"unit {unit!r} is not known: give one of {', '.join(EXACT_MPS)}")
-    return float(Fraction(repr(float(speed))) * EXACT_MPS[unit])
+    return float(exact(float(speed)) * EXACT_MPS[unit])
 
 
 def tell_limit(limit_mps: float, stated: str | None) -> str:
