@@ -6,7 +6,7 @@ Speeds in metres per second, times in job seconds, probabilities 0 to 1.
 from dataclasses import dataclass, field
 from math import isfinite, isnan, nan
 
-SURE = 0.8
+RATHER = 0.6
 """On when the 60-s mean is above a level with more than this probability."""
 LIKELY = 0.3
 """Also on above this while the apparent 60-s mean is above the level too; off below this, held."""
@@ -62,7 +62,7 @@ def step_alarm(
 ) -> AlarmState:
     """Take one second's wind into the alarm.
 
-    Both levels follow one rule. On: the 60-s mean is above the level with probability over 0.8, or over 0.3 while the
+    Both levels follow one rule. On: the 60-s mean is above the level with probability over 0.6, or over 0.3 while the
     apparent 60-s mean is above it too, or a 3-s gust is above 1.5 times the level. Off: none of it, and probability
     below 0.3, for 60 s without a break. Wind unknown for 30 s while spraying is a notice of its own, and never
     switches another alarm off.
@@ -136,7 +136,7 @@ def _step_level(latch: _Latch, t: float, wind: tuple[float, ...], level_mps: flo
     if isnan(level_mps):
         return _Latch()
     cause = ""
-    if p > SURE or (p > LIKELY and apparent > level_mps):
+    if p > RATHER or (p > LIKELY and apparent > level_mps):
         cause = "mean"
     elif gust > GUST_FACTOR * level_mps:
         cause = "gust"

@@ -349,7 +349,7 @@ def _judge(
 
 
 def _mean_apparent(state: WindState) -> float:
-    """The 60-s mean of the air past the rig; NaN in the first minute, where only what is sure raises an alarm."""
+    """The 60-s mean of the air past the rig; NaN in the first minute, where it raises no alarm."""
     known, past = state.known, state.past
     if past is None or past.known_s < MINUTE_S or len(known) < LEAST_KNOWN_S:
         return nan

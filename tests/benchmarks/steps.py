@@ -26,7 +26,7 @@ from firmware_sim.sensors.gnss import Receiver
 from firmware_sim.setup import save_setup
 from firmware_sim.truth import running_mean
 from firmware_sim.world.wind import Change, WindPlan
-from server.core.alarm import LIKELY, SURE
+from server.core.alarm import LIKELY, RATHER
 
 STEP_AT_S, AHEAD_S = 300.0, 60.0
 BEFORE_MPS, AFTER_MPS, LIMIT_MPS = 3.0, 5.5, 4.5
@@ -76,7 +76,7 @@ def play_step(seed: int) -> tuple[float, ...]:
     told = wind.tell_world(build_world(scenario, seed))
     series, p = told.series, told.series.p_above_limit
     whole = np.array([level == "stop" for level in series.alarm])
-    mean = (p > SURE) | ((p > LIKELY) & (running_mean(series.apparent_mps, 60) > LIMIT_MPS))
+    mean = (p > RATHER) | ((p > LIKELY) & (running_mean(series.apparent_mps, 60) > LIMIT_MPS))
     known = running_mean(told.speed, 60) > LIMIT_MPS
     return tuple(delay_of(on, series.t) for on in (whole, wind.ask_oracle(told), mean, known))
 

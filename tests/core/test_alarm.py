@@ -68,7 +68,9 @@ def test_the_sentence_states_averaging_value_limit_and_what_to_do() -> None:
     )
 
 
-@pytest.mark.parametrize(("p", "apparent", "level"), [(0.79, 4.4, "none"), (0.31, 4.6, "stop"), (0.29, 4.6, "none")])
+@pytest.mark.parametrize(
+    ("p", "apparent", "level"), [(0.59, 4.4, "none"), (0.61, 4.4, "stop"), (0.31, 4.6, "stop"), (0.29, 4.6, "none")]
+)
 def test_a_likely_mean_counts_only_with_the_apparent_mean(p: float, apparent: float, level: str) -> None:
     assert follow((Wind(p_limit=p, apparent=apparent), 3))[-1].level == level
 
