@@ -14,7 +14,7 @@ from server.core.log import Floats
 from server.core.results import Bools, Pass, Plane, WindSeries, WindSummary
 from server.core.setup import Treatment
 
-SURE_ABOVE, SURE_WITHIN = 0.70, 0.97
+SURE_ABOVE, SURE_WITHIN = 0.75, 0.97
 """How sure a verdict must be: to be called within wrongly does harm, to be called above wrongly only costs a look."""
 GUST_S = 3
 TWO_MINUTES_S = 120
@@ -106,7 +106,7 @@ def judge_pass_winds(
     Returns
     -------
     tuple[Pass, ...]
-        The passes; `above` where that is at least 70 % sure, `within` where it is 97 % sure, else `unsure`.
+        The passes; `above` where that is at least 75 % sure, `within` where it is 97 % sure, else `unsure`.
 
     Notes
     -----
