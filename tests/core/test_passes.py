@@ -269,7 +269,7 @@ def test_a_recorded_mowers_passes_are_found(bench):
     way = np.concatenate([[0.0], np.cumsum(np.hypot(np.diff(east), np.diff(north)))])
     long = [s for s in spans if np.diff(np.interp([s.start_t, s.end_t], grid, way))[0] > 8.0 and s.end_t < 898.0]
     extra = [s for s in long if not any(min(s.end_t, b) > max(s.start_t, a) for a, b, _ in runs)]
-    # Aims of computation.md section 7 with spray on in turns: recall and precision 0.945-0.97.
+    # Aimed at with the spray on in turns: recall and precision 0.945-0.97.
     assert len(found) / len(runs) >= 0.945
     assert len(extra) <= 0.055 * len(long)
 
