@@ -5,7 +5,7 @@ import time
 from collections.abc import Awaitable, Callable
 from datetime import UTC, datetime
 from pathlib import Path
-from typing import Any, TypeVar
+from typing import Any
 
 from server.core.setup import Setup
 from server.cupwork import apply_line
@@ -13,9 +13,8 @@ from server.errors import ConflictError
 from server.ingest import Ingest
 from server.store import calibrations as shelf
 from server.store.calibrations import Calibration
-from server.store.connection import open_reader
+from server.store.connection import ask_store
 
-Result = TypeVar("Result")
 Measure = Callable[[Any], dict[str, Any]]
 """Reads what it needs over a connection and says what came of it."""
 
@@ -33,7 +32,7 @@ class Calibrations:
         """What a calibration comes to, from all that has arrived so far; nothing is kept."""
         async with self._turn:
             await self._flush()
-            return await asyncio.to_thread(self._read, measure)
+            return await asyncio.to_thread(ask_store, self._database, measure)
 
     async def keep(self, measure: Measure, *, way: str, rig: str) -> Calibration:
         """Reckon a calibration and put it on record, refused or not."""
@@ -44,11 +43,13 @@ class Calibrations:
 
     async def list_all(self) -> list[Calibration]:
         """The record, the newest first."""
-        return await asyncio.to_thread(self._read, shelf.list_calibrations)
+        return await asyncio.to_thread(ask_store, self._database, shelf.list_calibrations)
 
     async def fill_in(self, number: int, setup: Setup) -> Setup:
         """The settings with a calibration's line; raises UnknownError, and ConflictError for one that was refused."""
-        made = await asyncio.to_thread(self._read, lambda connection: shelf.find_calibration(connection, number))
+        made = await asyncio.to_thread(
+            ask_store, self._database, lambda connection: shelf.find_calibration(connection, number)
+        )
         if not made.found["is_usable"]:
             raise ConflictError(f"calibration {number} was refused: {made.found['refusal']}")
         return apply_line(setup, made.found, day=datetime.fromtimestamp(made.made_utc, UTC).date().isoformat())
@@ -57,11 +58,12 @@ class Calibrations:
         """Put on record that it was applied."""
         utc = time.time()
         await asyncio.wrap_future(self._ingest.call(lambda writer: shelf.note_applied(writer.connection, number, utc)))
-        return await asyncio.to_thread(self._read, lambda connection: shelf.find_calibration(connection, number))
+        return await asyncio.to_thread(
+            ask_store, self._database, lambda connection: shelf.find_calibration(connection, number)
+        )
 
-    def _read(self, work: Callable[[Any], Result]) -> Result:
-        connection = open_reader(self._database)
-        try:
-            return work(connection)
-        finally:
-            connection.close()
+    async def _find(self, number: int) -> Calibration:
+        """One of the record; raises UnknownError."""
+        return await asyncio.to_thread(
+            ask_store, self._database, lambda connection: shelf.find_calibration(connection, number)
+        )

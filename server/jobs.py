@@ -6,7 +6,7 @@ from collections.abc import Callable
 from dataclasses import dataclass, replace
 from math import isfinite
 from pathlib import Path
-from typing import Any, TypeVar
+from typing import Any
 
 from rig import wire
 from server.core.flow import find_spraying, gather_volume
@@ -16,14 +16,13 @@ from server.core.timebase import align_boots
 from server.errors import LogError, RequestError, UnknownError
 from server.ingest import Ingest, Replies
 from server.store import jobs as shelf
-from server.store.connection import open_reader
+from server.store.connection import Result, ask_store
 from server.store.joblog import bound_boots, choose_rig, count_messages, load_job_log, load_sparse_log
 from server.store.jobs import Job
 from server.store.messages import Arrival, MessageWriter
 from server.store.spells import find_spray_spans
 from server.store.thinning import find_thinned
 
-Result = TypeVar("Result")
 PROPOSAL_GAP_S = 900.0
 PROPOSAL_MARGIN_S = 30.0
 PROPOSAL_LEAST_L = 0.2
@@ -73,11 +72,7 @@ class Jobs:
 
     def read(self, work: Callable[[Any], Result]) -> Result:
         """Run a question on a reader of its own."""
-        connection = open_reader(self._database)
-        try:
-            return work(connection)
-        finally:
-            connection.close()
+        return ask_store(self._database, work)
 
     async def list_all(self) -> list[Job]:
         """All jobs, the newest first."""

@@ -7,8 +7,6 @@ reads the store itself, runs behind everything else on the board, one at a time,
 import asyncio
 import json
 import logging
-import os
-import sys
 from collections.abc import Awaitable, Callable
 from dataclasses import dataclass
 from pathlib import Path
@@ -18,8 +16,8 @@ import numpy as np
 
 from server.core.geodesy import plane_from_degrees
 from server.core.results import Plane
-from server.errors import JudgingError, ServiceError
-from server.tasks import begin_task
+from server.errors import ServiceError
+from server.tasks import PROGRAM, await_answer, begin_program, begin_task
 
 log = logging.getLogger(__name__)
 
@@ -38,7 +36,7 @@ class Strips:
 
     def __init__(
         self, database: Path, *, flush: Callable[[], Awaitable[None]], on_change: Callable[[], None],
-        program: tuple[str, ...] = (sys.executable, "-m", "server"),
+        program: tuple[str, ...] = PROGRAM,
     ) -> None:  # fmt: skip
         self._database = database
         self._program = program
@@ -96,18 +94,13 @@ class Strips:
         """What the program says; raises JudgingError with what it complained of."""
         this = self._round
         command = ("strips", "--database", str(self._database), "--job", str(question.job))
-        self._child = child = await asyncio.create_subprocess_exec(
-            *self._program, *command, stdin=asyncio.subprocess.DEVNULL,
-            stdout=asyncio.subprocess.PIPE, stderr=asyncio.subprocess.PIPE, start_new_session=True,
-            env={**os.environ, "OPENBLAS_NUM_THREADS": "1"},
-        )  # fmt: skip
+        self._child = child = await begin_program(*self._program, *command)
         if this != self._round:
             child.kill()
-        answer, complaint = await child.communicate()
-        self._child = None
-        if child.returncode:
-            raise JudgingError(complaint.decode(errors="replace").strip() or f"ended with {child.returncode}")
-        return answer
+        try:
+            return await await_answer(child)
+        finally:
+            self._child = None
 
 
 def _read_answer(answer: bytes, question: Question) -> dict[str, Any]:

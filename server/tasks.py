@@ -1,11 +1,17 @@
-"""Work beside the rest on the event loop."""
+"""Work beside the rest: on the event loop, and in programs of its own."""
 
 import asyncio
 import logging
+import os
+import sys
 from collections.abc import Coroutine
 from typing import Any
 
+from server.errors import JudgingError
+
 log = logging.getLogger(__name__)
+PROGRAM = (sys.executable, "-m", "server")
+"""This program, for a part of its work that is better done in a process of its own."""
 
 
 def begin_task(work: Coroutine[Any, Any, None]) -> asyncio.Task[None]:
@@ -18,3 +24,19 @@ def begin_task(work: Coroutine[Any, Any, None]) -> asyncio.Task[None]:
     task = asyncio.create_task(work)
     task.add_done_callback(report)
     return task
+
+
+async def begin_program(*words: str) -> asyncio.subprocess.Process:
+    """Begin a program whose answer and complaints are read, in a session of its own and with one thread for sums."""
+    return await asyncio.create_subprocess_exec(
+        *words, stdin=asyncio.subprocess.DEVNULL, stdout=asyncio.subprocess.PIPE, stderr=asyncio.subprocess.PIPE,
+        start_new_session=True, env={**os.environ, "OPENBLAS_NUM_THREADS": "1"},
+    )  # fmt: skip
+
+
+async def await_answer(child: asyncio.subprocess.Process) -> bytes:
+    """What a program prints; raises JudgingError with what it complained of."""
+    answer, complaint = await child.communicate()
+    if child.returncode:
+        raise JudgingError(complaint.decode(errors="replace").strip() or f"ended with {child.returncode}")
+    return answer

@@ -4,6 +4,7 @@ import asyncio
 import logging
 import time
 from collections.abc import Callable, Coroutine
+from contextlib import closing
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -12,7 +13,7 @@ from server.core.setup import FlowMeter, Span
 from server.errors import LogError, ServiceError
 from server.ingest import Ingest
 from server.store import thinning
-from server.store.connection import DATABASE_ERRORS, open_reader
+from server.store.connection import DATABASE_ERRORS, ask_store, open_reader
 from server.store.jobs import list_jobs
 from server.store.messages import MessageWriter
 from server.store.thinning import Part, Piece
@@ -102,14 +103,11 @@ class Thinner:
         """On a reader: what may go of each rig whose jobs can be placed."""
         assert self.keep_s is not None
         parts: list[Part] = []
-        connection = open_reader(self._database)
-        try:
+        with closing(open_reader(self._database)) as connection:
             jobs = [job for job in list_jobs(connection) if job.state != "idle"]
             for rig in thinning.list_rigs(connection):
                 spans = [job.span for job in jobs if job.rig in ("", rig)]
                 parts += self._plan_rig(connection, rig, spans, least)
-        finally:
-            connection.close()
         return parts
 
     def _plan_rig(self, connection: Any, rig: str, spans: list[Span], least: float) -> list[Part]:
@@ -125,18 +123,11 @@ class Thinner:
         return parts
 
     def _find(self, part: Part, stream: str, from_seq: int) -> int | None:
-        connection = open_reader(self._database)
-        try:
-            return thinning.find_doomed(connection, part, stream, from_seq)
-        finally:
-            connection.close()
+        return ask_store(self._database, lambda connection: thinning.find_doomed(connection, part, stream, from_seq))
 
     def _look(self, parts: list[Part]) -> Kept:
-        connection = open_reader(self._database)
-        try:
+        with closing(open_reader(self._database)) as connection:
             return Kept(thinning.find_kept_since(connection, parts), thinning.count_thinned(connection))
-        finally:
-            connection.close()
 
 
 def _thin_from(part: Part, stream: str, seq: int) -> Callable[[MessageWriter], Piece]:

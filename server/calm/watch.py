@@ -6,8 +6,6 @@ The past is looked through by a program of its own, seldom; the minute's work ta
 import asyncio
 import json
 import logging
-import os
-import sys
 from collections.abc import Awaitable, Callable
 from contextlib import closing
 from dataclasses import dataclass, replace
@@ -32,12 +30,12 @@ from server.calm.telling import (
 from server.core.lull import LullState, step_lull
 from server.core.outlook import CalmChance, foresee_calm
 from server.core.windpast import WindPast, lay_past, mean_before
-from server.errors import JudgingError, ServiceError
+from server.errors import ServiceError
 from server.snapshot import known
 from server.store.connection import DATABASE_ERRORS, open_reader
 from server.store.history import Source
 from server.store.outlook import list_sources, read_note
-from server.tasks import begin_task
+from server.tasks import PROGRAM, await_answer, begin_program, begin_task
 
 log = logging.getLogger(__name__)
 EVERY_S, SOONEST_S = 60.0, 5.0
@@ -64,7 +62,7 @@ class CalmWatch:
 
     def __init__(
         self, database: Path, *, flush: Callable[[], Awaitable[None]], note: Callable[[str, Any], object],
-        on_change: Callable[[], None], program: tuple[str, ...] = (sys.executable, "-m", "server"),
+        on_change: Callable[[], None], program: tuple[str, ...] = PROGRAM,
     ) -> None:  # fmt: skip
         self._database = database
         self._flush = flush
@@ -282,17 +280,13 @@ class CalmWatch:
         ]  # fmt: skip
         if isfinite(question.lon_deg):
             options += ["--lon", repr(question.lon_deg)]
-        self._child = child = await asyncio.create_subprocess_exec(
-            *self._program, "outlook", *options, stdin=asyncio.subprocess.DEVNULL, stdout=asyncio.subprocess.PIPE,
-            stderr=asyncio.subprocess.PIPE, start_new_session=True, env={**os.environ, "OPENBLAS_NUM_THREADS": "1"},
-        )  # fmt: skip
+        self._child = child = await begin_program(*self._program, "outlook", *options)
         if self._is_stopped:
             child.kill()
-        answer, complaint = await child.communicate()
-        self._child = None
-        if child.returncode:
-            raise JudgingError(complaint.decode(errors="replace").strip() or f"ended with {child.returncode}")
-        return answer
+        try:
+            return await await_answer(child)
+        finally:
+            self._child = None
 
 
 def _question_of(moment: Moment) -> Question:

@@ -2,10 +2,9 @@
 
 import asyncio
 from collections import deque
-from collections.abc import Callable
 from math import isfinite, sqrt
 from pathlib import Path
-from typing import Any, TypeVar
+from typing import Any
 from zoneinfo import ZoneInfo
 
 from server.core.blocks import MINUTE_S, Block, tell_direction
@@ -15,11 +14,10 @@ from server.history.zone import read_zone
 from server.ingest import Ingest
 from server.station import Station
 from server.store import history as shelves
-from server.store.connection import open_reader
+from server.store.connection import ask_store
 from server.store.history import Shelf, Source
 from server.store.messages import MessageWriter
 
-Result = TypeVar("Result")
 MOST_STEPS = 3000
 STEPS_S = (60, 600, 1800, 3600, 10_800, 86_400)
 """What is chosen from where no step is asked for; any whole minutes may be asked for."""
@@ -65,11 +63,13 @@ class History:
                 "series": series,
             }
 
-        return await asyncio.to_thread(self._read, read)
+        return await asyncio.to_thread(ask_store, self._database, read)
 
     async def remove(self, number: int) -> None:
         """Forget an import; raises UnknownError, and ConflictError for what a rig recorded."""
-        shelf = await asyncio.to_thread(self._read, lambda connection: shelves.find_shelf(connection, number))
+        shelf = await asyncio.to_thread(
+            ask_store, self._database, lambda connection: shelves.find_shelf(connection, number)
+        )
         if shelf.source.kind == "rig":
             raise ConflictError(f"source {number} is the rig {shelf.source.name}'s own record: only imports can go")
         work = self._ingest.call(lambda writer: shelves.remove_source(writer.connection, number))
@@ -81,13 +81,6 @@ class History:
             source, blocks = self._waiting[0]
             shelves.save_blocks(writer.connection, source, blocks)
             self._waiting.popleft()
-
-    def _read(self, work: Callable[[Any], Result]) -> Result:
-        connection = open_reader(self._database)
-        try:
-            return work(connection)
-        finally:
-            connection.close()
 
 
 def describe_shelf(shelf: Shelf) -> dict[str, Any]:

@@ -5,8 +5,6 @@ A program, not a thread: reading a year of minutes would keep the alarm waiting 
 
 import asyncio
 import json
-import os
-import sys
 import tempfile
 from collections.abc import AsyncIterator
 from pathlib import Path
@@ -14,6 +12,7 @@ from typing import IO, Any
 
 from server.errors import ConflictError, HistoryError, RequestError, StoreError
 from server.history.mapping import Mapping, require_told
+from server.tasks import PROGRAM, begin_program
 
 LARGEST_FILE = 64 * 2**20
 PIECE = 2**20
@@ -23,7 +22,7 @@ SLOWEST_S = 900.0
 class Uploads:
     """Takes one file after the other."""
 
-    def __init__(self, database: Path, *, program: tuple[str, ...] = (sys.executable, "-m", "server")) -> None:
+    def __init__(self, database: Path, *, program: tuple[str, ...] = PROGRAM) -> None:
         self._database = database
         self._program = program
         self._lock = asyncio.Lock()
@@ -54,11 +53,7 @@ class Uploads:
     async def _import(self, file: Path, told: Path, name: str) -> dict[str, Any]:
         """Run the program on the file."""
         options = ("--mapping", str(told), "--name", name, "--database", str(self._database), "--json")
-        self._child = child = await asyncio.create_subprocess_exec(
-            *self._program, "history", "import", *options, "--", str(file), stdin=asyncio.subprocess.DEVNULL,
-            stdout=asyncio.subprocess.PIPE, stderr=asyncio.subprocess.PIPE, start_new_session=True,
-            env={**os.environ, "OPENBLAS_NUM_THREADS": "1"},
-        )  # fmt: skip
+        self._child = child = await begin_program(*self._program, "history", "import", *options, "--", str(file))
         try:
             answer, complaint = await asyncio.wait_for(child.communicate(), SLOWEST_S)
         except TimeoutError as error:

@@ -1,7 +1,10 @@
 """Connections to the database: one writer, readers of their own."""
 
 import sqlite3
+from collections.abc import Callable
+from contextlib import closing
 from pathlib import Path
+from typing import TypeVar
 
 from sqlite_utils import Database
 
@@ -9,6 +12,7 @@ from server.errors import StoreError
 from server.store.migrations import migrations
 
 BUSY_S = 10.0
+Result = TypeVar("Result")
 DATABASE_ERRORS = (sqlite3.Error,)
 """What the database raises, for those outside who say it in one line."""
 
@@ -35,3 +39,9 @@ def open_reader(file: Path) -> sqlite3.Connection:
     except sqlite3.Error as error:
         raise StoreError(f"{file}: is not a database of this program ({error})") from error
     return connection
+
+
+def ask_store(file: Path, work: Callable[[sqlite3.Connection], Result]) -> Result:
+    """Ask a question on a reader of its own."""
+    with closing(open_reader(file)) as connection:
+        return work(connection)
