@@ -1,6 +1,5 @@
 """A headless browser of Debian's, and ways to read a page."""
 
-import sys
 import threading
 from collections.abc import Iterator
 from functools import partial
@@ -11,7 +10,6 @@ from typing import Any
 import pytest
 from playwright.sync_api import Browser, sync_playwright
 
-sys.path.insert(0, str(Path(__file__).resolve().parent.parent))
 PAGES = Path(__file__).resolve().parents[2] / "server" / "dashboard"
 FLAGS = (
     "--headless", "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run",

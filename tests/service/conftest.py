@@ -10,6 +10,7 @@ import anyio.from_thread
 import httpx
 import pytest
 from click.testing import CliRunner
+from yard import Yard
 
 from firmware_sim.__main__ import main as simulate
 from server.api.app import make_app
@@ -17,6 +18,8 @@ from server.api.passcode import Gate
 from server.rawlog import Received, read_raw_log
 from server.service import Service
 from server.settings import read_setup
+from server.store.connection import open_writer
+from server.store.messages import MessageWriter
 
 BASE = "http://127.0.0.1:8460"
 
@@ -123,3 +126,19 @@ def busy_desk(desk: Desk, messages: list[Received]) -> Desk:
     """A service that has stored the whole of the simulated job."""
     desk.take(messages)
     return desk
+
+
+@pytest.fixture
+def yard(tmp_path: Path) -> Iterator[Yard]:
+    """An empty store and a watch."""
+    found = Yard(tmp_path)
+    yield found
+    found.connection.close()
+
+
+@pytest.fixture
+def writer(tmp_path: Path) -> Iterator[MessageWriter]:
+    """A writer on a new database."""
+    found = MessageWriter(open_writer(tmp_path / "store.db"))
+    yield found
+    found.connection.close()

@@ -1,126 +1,24 @@
 """Will it stay calm long enough, told minute by minute on a clock that the test moves, from a store of its own."""
 
-import asyncio
 import json
-import logging
 from contextlib import closing
 from dataclasses import replace
-from math import isfinite, nan
+from math import nan
 
 import numpy as np
 import pytest
+from yard import AT_NOON, LIMIT, NEED, NOON, draw_wind, play
 
-from server.calm.fits import Question, fit_place, share_fits
-from server.calm.moment import Moment
-from server.calm.need import NO_TIME, Need
-from server.calm.outlooks import Outlooks
+from server.calm.fits import Question, share_fits
 from server.calm.past import average_latest, read_latest, read_place
 from server.calm.telling import CAUTION
-from server.calm.watch import CLOSED_TOLD_S, CalmWatch, Word
-from server.core.blocks import Block
+from server.calm.watch import CLOSED_TOLD_S, Word
 from server.core.outlook import foresee_calm
 from server.core.profile import height_factor
 from server.core.windpast import lay_past
-from server.errors import StoreError
-from server.store.connection import open_reader, open_writer
-from server.store.history import Source, remove_source, save_blocks
-from server.store.outlook import read_note, save_note
-
-NOON = 1_750_075_200.0
-"""2025-06-16 12:00 UTC, a whole minute."""
-RIG = Source("rig", "yard", 2.0)
-LIMIT = 3.0
-NEED = Need(25, "lawn", NO_TIME, 500.0, 1.0, False)
-AT_NOON = Moment(
-    1000.0, NOON, NOON + 5.0, "yard", False, LIMIT, 2.0, 52.0, 0.0, mean_60s_mps=nan, mean_2min_mps=nan, need=NEED
-)
-
-
-def draw_wind(days, seed=7):
-    """Minutes of a wind with calm nights and gusty afternoons, ending before noon."""
-    count = round(1440 * days)
-    draw = np.random.default_rng(seed)
-    keep = np.exp(-1 / 120.0)
-    state, slow = 0.0, np.zeros(count)
-    for i, shock in enumerate((draw.standard_normal(count) * np.sqrt(1 - keep**2)).tolist()):
-        state = keep * state + shock
-        slow[i] = state
-    hour = (12.0 + (np.arange(count) - count) / 60.0) % 24.0
-    day = 1.8 + 1.2 * np.sin((hour - 9.0) * np.pi / 12.0)
-    return np.clip(day + 0.9 * slow + 0.15 * draw.standard_normal(count), 0.0, None)
-
-
-class Yard:
-    """A store, the watch over it, and a clock."""
-
-    def __init__(self, folder):
-        self.database = folder / "db.sqlite3"
-        self.connection = open_writer(self.database)
-        self.told = []
-        self.watch = self.wake_up()
-
-    def wake_up(self):
-        """The service started anew."""
-
-        async def flush():
-            """Everything is stored at once here."""
-
-        def note(name, value):
-            save_note(self.connection, name, value)
-
-        self.watch = CalmWatch(self.database, flush=flush, note=note, on_change=lambda: self.told.append(1))
-        self.watch.restore()
-        return self.watch
-
-    def record(self, speeds, *, until=NOON, source=RIG):
-        """Store minutes (or longer means) that end at a moment."""
-        step = source.step_s // 60
-        last = round(until / 60.0)
-        rows = [
-            Block(last - (len(speeds) - i) * step, float(v), nan, nan, nan, source.step_s, 0, True)
-            for i, v in enumerate(speeds)
-            if isfinite(v)
-        ]
-        save_blocks(self.connection, source, rows)
-
-    def look(self, moment=AT_NOON, *, minutes=0.0, is_whole=True, **more):
-        """One look so many minutes after noon; `is_whole` waits for the program that looks through the past."""
-
-        async def work():
-            later_s = 60.0 * minutes
-            at = replace(
-                moment, mono=moment.mono + later_s, utc=moment.utc + later_s, wall_utc=moment.wall_utc + later_s
-            )
-            at = replace(at, **more)
-            self.watch._is_stopped = not is_whole
-            await self.watch.look(at)
-            if is_whole:
-                await self.watch.settle()
-                await self.watch.look(at)
-            return self.watch.told
-
-        return asyncio.run(work())
-
-
-@pytest.fixture
-def yard(tmp_path):
-    """An empty store and a watch."""
-    found = Yard(tmp_path)
-    yield found
-    found.connection.close()
-
-
-def play(yard, speeds, **more):
-    """Minutes as they come, a look after each; gives each new word with the minute at which it came."""
-    words, before = [], yard.watch.word
-    for i, speed in enumerate(speeds, start=1):
-        if isfinite(speed):
-            yard.record([speed], until=NOON + 60.0 * i)
-        yard.look(minutes=i + 0.1, is_whole=False, **more)
-        if yard.watch.word != before:
-            before = yard.watch.word
-            words.append((i, before))
-    return words
+from server.store.connection import open_reader
+from server.store.history import Source
+from server.store.outlook import read_note
 
 
 def test_on_a_fresh_install_each_missing_thing_is_said_with_what_to_do(yard) -> None:
@@ -298,50 +196,6 @@ def test_gappy_minutes_are_still_gone_by(yard) -> None:
     assert yard.look(limit_mps=4.5)["mean_min"] == 1
 
 
-def test_a_wrong_date_in_the_future_spoils_nothing_later(yard) -> None:
-    yard.record(np.full(60, 9.0), until=NOON + 20 * 365 * 86400.0)
-    yard.record(np.tile([0.9, 1.3], 40))
-    found = yard.look()
-    assert (found["state"], found["fault"]) == ("known", None)
-    assert yard.watch._fits.days == pytest.approx(80 / 1440, abs=0.01)
-    with closing(open_reader(yard.database)) as connection:
-        fits = fit_place(connection, Question(LIMIT, 2.0, 0.0, NOON))
-    assert fits.from_utc == NOON - 80 * 60.0
-
-
-def test_a_clock_that_goes_back_neither_opens_nor_closes(yard) -> None:
-    words = play(yard, np.full(100, 0.6))
-    yard.look(minutes=100.3, is_whole=False)
-    back = replace(AT_NOON, utc=NOON - 3 * 86400.0, mono=AT_NOON.mono + 101 * 60.0)
-    yard.look(back, is_whole=False)
-    assert yard.watch.word == words[0][1]
-    assert yard.watch.told["state"] == "no_wind"
-
-
-def test_fits_of_a_wrong_date_are_made_anew_when_it_is_put_right(yard) -> None:
-    yard.record(draw_wind(3.0))
-    years = 10 * 365 * 86400.0
-    yard.look(replace(AT_NOON, utc=NOON + years))
-    assert yard.watch._fits.days == 0.0
-    yard.look(minutes=1.0)
-    assert yard.watch._fits.days == pytest.approx(3.0, abs=0.01)
-
-
-def test_the_place_outlasts_a_restart_without_a_fix(yard) -> None:
-    yard.look(lat_deg=52.0, lon_deg=105.0)
-    yard.wake_up()
-    found = yard.look(lat_deg=nan, lon_deg=nan, mean_2min_mps=0.5)
-    assert found["inversion"]["is_likely"], "evening there"
-
-
-def test_without_any_place_no_hour_is_called_usual_and_the_chance_still_told(yard) -> None:
-    yard.record(draw_wind(14))
-    found = yard.look(lat_deg=nan, lon_deg=nan, limit_mps=4.5)
-    assert found["state"] == "known"
-    assert (found["hours"]["usual"], found["hours"]["next_utc"]) == ([], None)
-    assert found["inversion"] == {"is_likely": False, "sentence": "", "sun_deg": None, "below_mps": 1.5}
-
-
 def test_calm_under_a_low_sun_is_doubted_in_the_word_of_the_lull_too(yard) -> None:
     """The sun's height at 52° north, June 16th, half past eight in the evening by the sun: below 20°."""
     evening = replace(AT_NOON, lon_deg=105.0, mean_2min_mps=0.6)
@@ -351,57 +205,6 @@ def test_calm_under_a_low_sun_is_doubted_in_the_word_of_the_lull_too(yard) -> No
     assert yard.look(evening, is_whole=False)["inversion"]["is_likely"]
     assert not yard.look(evening, is_whole=False, mean_2min_mps=2.0)["inversion"]["is_likely"]
     assert not yard.look(is_whole=False, mean_2min_mps=0.6)["inversion"]["is_likely"], "noon"
-
-
-def test_the_past_is_looked_through_seldom_and_anew_for_what_changes_it(yard, caplog) -> None:
-    yard.record(draw_wind(2.0))
-    asked = []
-    ask = yard.watch._ask
-
-    async def count(question):
-        asked.append(question.now_utc)
-        return await ask(question)
-
-    yard.watch._ask = count
-    for minute in (0.0, 1.0, 2.0, 300.0):
-        yard.look(minutes=minute)
-    assert len(asked) == 1, "a seventh of two days has not passed"
-    yard.look(minutes=440.0)
-    assert len(asked) == 2
-    yard.record(np.full(30, 2.0), source=Source("import", "mast", 10.0))
-    yard.look(minutes=441.0)
-    assert len(asked) == 3
-    remove_source(yard.connection, 2)
-    yard.look(minutes=442.0)
-    assert len(asked) == 4
-    yard.look(minutes=443.0, limit_mps=4.0)
-    assert len(asked) == 5
-    yard.watch._program = ("false",)
-    with caplog.at_level(logging.ERROR):
-        assert "cannot be looked through" in yard.look(minutes=444.0, limit_mps=2.0)["fault"]
-        yard.look(minutes=445.0, limit_mps=2.0)
-    assert len(caplog.records) == 1, "said once"
-    assert len(asked) == 6, "and tried again after an hour"
-
-
-def test_a_store_that_cannot_be_read_is_said_and_nothing_breaks(yard, caplog) -> None:
-    yard.watch._database = yard.database.parent / "elsewhere.sqlite3"
-    with caplog.at_level(logging.ERROR):
-        yard.look(is_whole=False)
-        yard.look(minutes=1.0, is_whole=False)
-    assert len(caplog.records) == 1
-    assert yard.watch.told is None
-    with pytest.raises(StoreError):
-        asyncio.run(tell(yard))
-    yard.watch._database = yard.database
-    assert yard.look(minutes=2.0, is_whole=False)["fault"] is None
-
-
-async def tell(yard):
-    """What the route asks for."""
-    front = Outlooks.__new__(Outlooks)
-    front.watch, front._now = yard.watch, lambda: yard.watch.looked_mono
-    return front._tell()
 
 
 @pytest.mark.parametrize("height", [0.1, 0.5, 10.0])

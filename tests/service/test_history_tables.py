@@ -9,16 +9,15 @@ from zoneinfo import ZoneInfo
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from readings import PLAIN
 
 from server.core.blocks import tell_direction
-from server.errors import HistoryError, RequestError, ServiceError
+from server.errors import HistoryError, RequestError
 from server.history.importer import import_file, import_lines
-from server.history.mapping import Mapping, read_mapping
+from server.history.mapping import read_mapping
 from server.history.proposal import propose_mapping
 from server.history.readings import settle_twice
 from server.history.stamp import Stamps
-
-PLAIN = Mapping(time=(1,), speed=2, unit="m/s", date_order="ymd", zone="UTC", stamp="begin", height_m=2.0, first_line=1)
 
 
 def minutes(count, *, begin=0, speed="2.0"):
@@ -34,15 +33,6 @@ def kinds(found):
 def utc(*parts):
     """Seconds since 1970."""
     return datetime(*parts, tzinfo=UTC).timestamp()
-
-
-def refusal_of(work):
-    """What a refusal says; empty where the work is done. Any other error is a failure."""
-    try:
-        work()
-    except ServiceError as error:
-        return str(error)
-    return ""
 
 
 @pytest.mark.parametrize(

@@ -6,24 +6,14 @@ from dataclasses import replace
 
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from readings import PLAIN, refusal_of
 
-from server.errors import ServiceError
 from server.history.importer import import_file, import_lines
 from server.history.mapping import Mapping
 from server.history.proposal import propose_mapping
 
-PLAIN = Mapping(time=(1,), speed=2, unit="m/s", date_order="ymd", zone="UTC", stamp="begin", height_m=2.0, first_line=1)
 HOUR = [f"2025-03-01 {i // 60:02}:{i % 60:02},2.0" for i in range(100)]
 """Rows a minute apart."""
-
-
-def refusal_of(work):
-    """What a refusal says; empty where the work is done. Any other error is a failure."""
-    try:
-        work()
-    except ServiceError as error:
-        return str(error)
-    return ""
 
 
 @given(st.binary(max_size=2000))

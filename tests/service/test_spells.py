@@ -9,9 +9,9 @@ from server import jobs
 from server.core.setup import Span
 from server.core.timebase import align_boots
 from server.jobs import _propose_in, _propose_of
-from server.store.connection import open_reader, open_writer
+from server.store.connection import open_reader
 from server.store.joblog import SPARSE, load_job_log, load_sparse_log
-from server.store.messages import Arrival, MessageWriter
+from server.store.messages import Arrival
 from server.store.spells import find_spells, find_spray_spans
 
 RIG, BEGIN = "yard", 1.75e9
@@ -32,14 +32,6 @@ def counts(boot, flowing, *, length_s, begin=BEGIN, first=0):
         pulses = first + int(8 * sum(min(max(mono - a, 0.0), b - a) for a, b in flowing))
         found.append(flow(boot, k, mono, pulses, begin + mono))
     return found
-
-
-@pytest.fixture
-def writer(tmp_path):
-    """A writer on a new database."""
-    found = MessageWriter(open_writer(tmp_path / "store.db"))
-    yield found
-    found.connection.close()
 
 
 def test_spells_part_after_a_quarter_of_an_hour_and_drops_are_none(writer) -> None:

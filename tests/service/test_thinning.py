@@ -110,14 +110,6 @@ def stored(connection):
     return here, gone
 
 
-@pytest.fixture
-def writer(tmp_path):
-    """A writer on a new database."""
-    found = MessageWriter(open_writer(tmp_path / "store.db"))
-    yield found
-    found.connection.close()
-
-
 def test_of_a_parked_day_only_the_last_hours_stay(writer) -> None:
     store(writer, record([12.0]))
     _, removed = thin(writer, keep_s=4 * HOUR)
