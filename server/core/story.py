@@ -8,6 +8,7 @@ from math import isfinite, nan
 import numpy as np
 
 from server.core.alarm import GUST_FACTOR
+from server.core.chance import chance_above
 from server.core.flow import VolumeCurve, litres_at
 from server.core.log import Floats
 from server.core.results import (
@@ -188,8 +189,9 @@ def _chance_above(means: Floats, spread: Floats, level: float) -> Floats:
     """How likely each second's mean is above a level, as known now; NaN where it is not known."""
     if len(means) > 1:
         return np.where(np.isfinite(means[0]), (means > level).mean(axis=0), nan)
-    apart = (means[0] - level) / np.maximum(spread, 1e-6)
-    return np.where(np.isfinite(means[0]), 1.0 / (1.0 + np.exp(np.clip(-1.702 * apart, -50.0, 50.0))), nan)
+    return np.array(
+        [chance_above(mean, sd, level) for mean, sd in zip(means[0].tolist(), spread.tolist(), strict=True)]
+    )
 
 
 def _is_change(series: WindSeries, row: int) -> bool:
