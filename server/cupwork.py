@@ -24,8 +24,8 @@ from server.store.joblog import load_job_log
 
 DIGITS = 6
 WALK_SPREAD = 1.4
-"""A walk's line is so many times less sure than its own scatter says: of 32 simulated walks in light, wandering air 25
-errors lay within the 90 % intervals without it, 28 with it."""
+"""A walk's line is so many times less sure than its own scatter says: of 72 simulated walks in light, wandering air 62
+errors (86 %) lay within the 90 % intervals without it, 68 (94 %) with it."""
 SD_OF_BOUND = 1.0 / sqrt(3.0)
 """A stated accuracy of ± a, as a standard uncertainty: JCGM 100:2008, 4.3.7."""
 

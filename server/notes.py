@@ -65,8 +65,8 @@ def _wind_notes(result: JobResult, setup: Setup) -> Iterator[str]:
         share = 5 * round(20.0 * shield.loss)
         yield (
             f"The cup seems shielded from {shield.side} by about {share} % or more: wind from there is told too low. A "
-            "body that takes 20 to 40 % puts the 60-s mean off by 0.2 to 0.3 m/s, and 2 to 4 in 100 verdicts are wrong "
-            "then. Mount the cup above the head."
+            "body that takes 20 to 40 % puts the 60-s mean off by 0.13 to 0.23 m/s, and of passes in too much wind up "
+            "to 4 in 100 are then called within. Mount the cup above the head."
         )
     treatment, cup = setup.treatment, setup.anemometer
     limit, height, averaging = (
