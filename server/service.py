@@ -15,6 +15,7 @@ from rig import wire
 from server.broadcast import Broadcast, Page
 from server.calibrations import Calibrations
 from server.calm.outlooks import Outlooks
+from server.cards import Cards
 from server.core.geodesy import plane_at
 from server.core.polygons import rings_from_zone
 from server.core.results import Plane
@@ -58,6 +59,7 @@ class Service:
         self.reviews = Reviews(database)
         self.broadcast = Broadcast(now=now)
         self.history = History(database, self.ingest)
+        self.cards = Cards(database, self.ingest, wall=wall)
         self.uploads = Uploads(database)
         self.thinner = Thinner(database, self.ingest, keep_s=keep_s)
         self.calibrations = Calibrations(database, self.ingest, flush=self._flush)

@@ -12,13 +12,47 @@ from fastapi.responses import Response
 from fastapi.staticfiles import StaticFiles
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
-from server.api import calibrations, history, jobs, live, outlook, passcode, reviews, setup
+from server.api import (
+    calibrations,
+    history,
+    jobs,
+    live,
+    outlook,
+    passcode,
+    people,
+    products,
+    reviews,
+    setup,
+    sites,
+    sprayers,
+    treatments,
+    works,
+)
 from server.api.models import Health, StorePart
 from server.api.passcode import Gate
 from server.api.problems import add_problems, problem
 from server.service import Service
 from server.store.messages import count_reasons, read_quarantine, read_tally
 
+ROUTERS = tuple(
+    module.router
+    for module in (
+        passcode,
+        live,
+        outlook,
+        reviews,
+        jobs,
+        history,
+        calibrations,
+        setup,
+        sites,
+        sprayers,
+        products,
+        treatments,
+        people,
+        works,
+    )
+)
 PAGES = Path(__file__).resolve().parent.parent / "dashboard"
 QUARANTINE_SHOWN = 50
 HEADERS = {
@@ -55,8 +89,8 @@ def make_app(
         """What was refused and why, and what became of all messages."""
         return await asyncio.to_thread(service.jobs.read, _quarantine)
 
-    for module in (passcode, live, outlook, reviews, jobs, history, calibrations, setup):
-        app.include_router(module.router)
+    for router in ROUTERS:
+        app.include_router(router)
     app.add_middleware(Guard, gate=gate)
     app.mount("/", StaticFiles(directory=PAGES, html=True), name="dashboard")
     return app
@@ -112,15 +146,5 @@ def is_foreign(request: Request) -> bool:
 
 def route_paths() -> list[str]:
     """The paths of the API, for the documents' test."""
-    routers = (
-        passcode.router,
-        live.router,
-        reviews.router,
-        jobs.router,
-        history.router,
-        outlook.router,
-        calibrations.router,
-        setup.router,
-    )
-    found = {route.path for router in routers for route in router.routes if hasattr(route, "path")}
+    found = {route.path for router in ROUTERS for route in router.routes if hasattr(route, "path")}
     return sorted({*found, "/api/health", "/api/quarantine", "/api/openapi.json"})

@@ -7,7 +7,8 @@ from fastapi.exceptions import RequestValidationError
 from fastapi.responses import JSONResponse
 from starlette.exceptions import HTTPException
 
-from server.core.errors import SetupError
+from server.cards import explain_refusal
+from server.core.errors import EntryError, SetupError
 from server.errors import ConflictError, RequestError, ServiceError, StoreError, UnknownError
 
 MEDIA_TYPE = "application/problem+json"
@@ -35,12 +36,12 @@ def add_problems(app: FastAPI) -> None:
 
     @app.exception_handler(RequestValidationError)
     async def answer_validation(request: Request, error: RequestValidationError) -> JSONResponse:
-        first = error.errors()[0]
-        where = ".".join(str(part) for part in first["loc"] if part not in ("body", "query", "path"))
-        return problem(422, f"{where}: {first['msg']}" if where else str(first["msg"]), key=where or None)
+        where, line = explain_refusal(error.errors()[0])
+        return problem(422, f"{where}: {line}" if where else line, key=where or None)
 
+    @app.exception_handler(EntryError)
     @app.exception_handler(SetupError)
-    async def answer_setup(request: Request, error: SetupError) -> JSONResponse:
+    async def answer_entry(request: Request, error: EntryError | SetupError) -> JSONResponse:
         return problem(422, str(error), key=error.key)
 
     @app.exception_handler(ServiceError)

@@ -46,6 +46,7 @@ _KINDS: Final[dict[str, dict[str, Fraction]]] = {
         "acre": 43_560 * _FOOT**2,
     },
     "length": {
+        "mm": Fraction(1, 1000),
         "cm": Fraction(1, 100),
         "m": Fraction(1),
         "km": Fraction(1000),

@@ -101,3 +101,14 @@ def keep_calibrations(db: Database) -> None:
         "CREATE TABLE cup_calibration (id INTEGER PRIMARY KEY, made_utc REAL NOT NULL, way TEXT NOT NULL, "
         "rig TEXT NOT NULL, found TEXT NOT NULL, applied_utc REAL)"
     )
+
+
+@migrations()
+def keep_cards(db: Database) -> None:
+    """What people enter, in versions, and which of them each job rests on."""
+    db.execute(
+        "CREATE TABLE card (kind TEXT NOT NULL, number INTEGER NOT NULL, version INTEGER NOT NULL, "
+        "made_utc REAL NOT NULL, is_retired INTEGER NOT NULL, body TEXT NOT NULL, "
+        "PRIMARY KEY (kind, number, version)) WITHOUT ROWID"
+    )
+    db.execute("CREATE TABLE papers (job INTEGER PRIMARY KEY, body TEXT NOT NULL)")

@@ -1,0 +1,27 @@
+"""What a job rests on besides its settings: which cards, in which versions, and of which job it is a part."""
+
+from dataclasses import dataclass
+
+from server.core.entered import Entered
+
+
+@dataclass(frozen=True, slots=True)
+class Reference(Entered):
+    """A card as it stood: its number and its version."""
+
+    number: int
+    version: int
+
+
+@dataclass(frozen=True, slots=True)
+class Papers(Entered):
+    """A job's papers; `part_of` names the first job where a swap of the sprayer made this one."""
+
+    site: Reference | None = None
+    zones: tuple[str, ...] = ()
+    sprayer: Reference | None = None
+    treatment: Reference | None = None
+    products: tuple[Reference, ...] = ()
+    operator: Reference | None = None
+    customer: Reference | None = None
+    part_of: int | None = None
