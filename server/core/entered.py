@@ -6,10 +6,10 @@ what is wrong in one line.
 
 import re
 from collections.abc import Callable, Mapping
-from dataclasses import MISSING, dataclass, field, fields
+from dataclasses import MISSING, dataclass, field, fields, is_dataclass
 from math import isfinite
 from types import MappingProxyType
-from typing import Any, ClassVar, Final, TypeVar
+from typing import Any, ClassVar, Final, get_args, get_origin
 
 import numpy as np
 
@@ -20,7 +20,6 @@ from server.core.quantity import convert, kind_of
 _DAY = re.compile(r"[0-9]{4}-[0-9]{2}-[0-9]{2}")
 FIRST_DAY, LAST_DAY = "2000-01-01", "2099-12-31"
 LONGEST_LINE, LONGEST_NOTE = 120, 4000
-Made = TypeVar("Made")
 
 MEASURES: Final = MappingProxyType(
     {
@@ -89,6 +88,7 @@ def entry(
     measures: str | None = None,
     choices: tuple[str, ...] = (),
     text: str = "line",
+    refers: str = "",
     default: Any = MISSING,
     default_factory: Callable[[], Any] | Any = MISSING,
 ) -> Any:
@@ -108,6 +108,8 @@ def entry(
         For a text: what it may be.
     text
         For any other text: "line", "note" (several lines), "day" (as 2027-05-31), or "name" (a line that is not empty).
+    refers
+        For a number of another card: which noun's, as "products".
     default
         What holds when nothing is entered; without one the field must be filled in.
     default_factory
@@ -132,8 +134,14 @@ def entry(
     server.core.errors.EntryError: area_m2: 0 m² is outside 1 to 1,000,000 m²
     """
     metadata = {
-        "label": label, "hint": hint, "limits": limits, "measures": measures, "choices": choices, "text": text,
-    }  # fmt: skip
+        "label": label,
+        "hint": hint,
+        "limits": "number" if refers else limits,
+        "measures": measures,
+        "choices": choices,
+        "text": text,
+        "refers": refers,
+    }
     made: Any = field
     if default_factory is not MISSING:
         return made(default_factory=default_factory, metadata=metadata)
@@ -174,7 +182,7 @@ def check_field(name: str, description: Mapping[str, Any], value: Any) -> None:
         _check_stated(name, description["measures"], value)
     elif isinstance(value, str):
         _check_text(name, description, value)
-    elif description.get("limits") and not isinstance(value, bool):
+    elif description.get("limits"):
         for number in value if isinstance(value, tuple) else (value,):
             try:
                 check_entry(description["limits"], float(number))
@@ -228,8 +236,9 @@ def describe_fields(record: type[Any]) -> list[dict[str, Any]]:
     Returns
     -------
     list of dict
-        A row a field with key, label, hint, choices, text, whether it must be filled in, its default, and its limits:
-        one range in one unit, or of a stated quantity a range for each unit.
+        A row a field with key, label, hint, what kind of value it takes, choices, text, which noun it refers to,
+        whether it must be filled in, its default, its limits (one range in one unit, or of a stated quantity a range
+        for each unit), and the fields of each row where it takes rows.
 
     References
     ----------
@@ -252,11 +261,34 @@ def _describe(each: Any) -> dict[str, Any]:
     has_default = each.default is not MISSING or each.default_factory is not MISSING
     default = each.default if isinstance(each.default, bool | int | float | str) else None
     return {
-        "key": each.name, "label": about["label"], "hint": about["hint"], "choices": list(about["choices"]),
-        "text": about["text"], "is_needed": not has_default, "default": default,
-        "range": list(limits[:2]) if limits else None, "unit": limits[2] if limits else "",
+        "key": each.name,
+        "label": about["label"],
+        "hint": about["hint"],
+        "kind": _kind_of(each.type, about),
+        "choices": list(about["choices"]),
+        "text": about["text"],
+        "refers": about["refers"],
+        "is_needed": not has_default,
+        "default": default,
+        "range": list(limits[:2]) if limits else None,
+        "unit": limits[2] if limits else "",
         "units": _ranges_of(about["measures"]) if about["measures"] else None,
-    }  # fmt: skip
+        "rows": describe_fields(get_args(each.type)[0]) if _kind_of(each.type, about) == "rows" else None,
+    }
+
+
+def _kind_of(annotation: Any, about: Mapping[str, Any]) -> str:
+    """What kind of value a field takes: stated, choice, text, flag, number, numbers, texts or rows."""
+    if about["measures"]:
+        return "stated"
+    if get_origin(annotation) is tuple:
+        part = get_args(annotation)[0]
+        return "rows" if is_dataclass(part) else "texts" if part is str else "numbers"
+    if annotation is bool:
+        return "flag"
+    if about["choices"]:
+        return "choice"
+    return "number" if about["limits"] else "text"
 
 
 def _ranges_of(measures: str) -> dict[str, list[float]]:

@@ -3,6 +3,7 @@
 from dataclasses import dataclass
 
 from server.core.entered import Entered, entry
+from server.core.geodesy import ring_area
 from server.core.setup import Ring
 
 KINDS = ("zone", "keep_out")
@@ -19,6 +20,11 @@ class ZoneCard(Entered):
     source: str = entry("How it was made", choices=SOURCES, default="imported")
     area_sd_m2: float | None = None
 
+    @property
+    def area_m2(self) -> float:
+        """The area of the outside less the holes."""
+        return sum(ring_area(ring) * (1.0 if place == 0 else -1.0) for place, ring in enumerate(self.rings))
+
 
 @dataclass(frozen=True, slots=True)
 class SiteCard(Entered):
@@ -26,6 +32,6 @@ class SiteCard(Entered):
 
     name: str = entry("Name", text="name")
     address: str = entry("Address", default="")
-    customer: int | None = entry("Customer", hint="number of the person's card", limits="number", default=None)
+    customer: int | None = entry("Customer", refers="people", default=None)
     zones: tuple[ZoneCard, ...] = ()
     note: str = entry("Note", text="note", default="")

@@ -11,14 +11,14 @@ KINDS = ("coring", "mowing", "watering", "rain", "treatment", "soil_temperature"
 class WorkCard(Entered):
     """A line of the journal; one of a job carries the job's number, its treatment and products."""
 
-    site: int = entry("Site", hint="its card's number", limits="number")
+    site: int = entry("Site", refers="sites")
     day: str = entry("Day", text="day")
     kind: str = entry("What was done", choices=KINDS)
     zones: tuple[str, ...] = entry("Zones", hint="none named: all of them", default=())
     time: str = entry("Time of day", hint="as 14:30, if it matters", default="")
     water: Stated | None = entry("Water", measures="water depth", default=None)
     temperature_c: float | None = None
-    products: tuple[int, ...] = entry("Products", hint="their cards' numbers", limits="number", default=())
-    treatment: int | None = entry("Treatment", limits="number", default=None)
-    job: int | None = entry("Job", limits="number", default=None)
+    products: tuple[int, ...] = entry("Products", refers="products", default=())
+    treatment: int | None = entry("Treatment", refers="treatments", default=None)
+    job: int | None = entry("Job", refers="jobs", default=None)
     note: str = entry("Note", text="note", default="")

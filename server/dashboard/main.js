@@ -7,8 +7,12 @@ import { Sound } from "./sound.js";
 import { Store } from "./store.js";
 import { mountAir } from "./views/air.js";
 import { mountCup } from "./views/cup.js";
+import { mountFill } from "./views/fill.js";
 import { mountLawn } from "./views/lawn.js";
+import { mountMyLawn } from "./views/mylawn.js";
+import { mountRecord } from "./views/record.js";
 import { mountReview } from "./views/review.js";
+import { mountSeason } from "./views/season.js";
 import { mountSetup } from "./views/setup.js";
 import { mountStart } from "./views/start.js";
 
@@ -16,8 +20,14 @@ const store = new Store();
 const feed = new Feed();
 const sound = new Sound(store);
 const root = document.getElementById("page");
-const PAGES = { start: "Start now?", lawn: "On the lawn", got: "What it got", air: "What did the air do?", gear: "My gear" };
-const VIEWS = { start: mountStart, lawn: mountLawn, got: mountReview, air: mountAir, gear: mountSetup };
+const PAGES = {
+  start: "Start now?", fill: "Fill by fill", lawn: "On the lawn", got: "What it got", air: "What did the air do?",
+  season: "What is due?", record: "The record", site: "My lawn", gear: "My gear",
+};
+const VIEWS = {
+  start: mountStart, fill: mountFill, lawn: mountLawn, got: mountReview, air: mountAir, season: mountSeason,
+  record: mountRecord, site: mountMyLawn, gear: mountSetup,
+};
 let leave = () => {};
 
 /** The page of an address that names none: before a job whether to start, in a job the lawn. */

@@ -1,6 +1,7 @@
 // My gear: the settings as one plain form, in the user's units.
 
 import { LIMIT_KEY, LIMIT_STATED_KEY, forgetCalibration, mergeSetup, titleOf, zonesFromGeojson } from "../core/form.js";
+import { makeCards } from "../draw/cards.js";
 import { element, setText } from "../draw/element.js";
 import { carryFields, makeField } from "../draw/fields.js";
 
@@ -43,6 +44,7 @@ function readChanges(fields) {
 
 /** Build the page; returns how to leave it. */
 export function mountSetup(root, { store, feed }) {
+  const sprayers = makeCards({ store, feed }, { noun: "sprayers", one: "sprayer", heading: "Sprayers" });
   const place = element("div");
   const said = element("p", { class: "said", role: "status" }, "Looking…");
   let keys = [];
@@ -96,7 +98,7 @@ export function mountSetup(root, { store, feed }) {
   };
   root.replaceChildren(element("div", { class: "setup-page" }, element("h1", {}, "My gear"),
     element("p", {}, "Measure, do not guess: the figures of every job rest on these."),
-    element("p", {}, element("a", { class: "place", href: "#gear/cup" }, "Calibrate the cup")), place, said));
+    element("p", {}, element("a", { class: "place", href: "#gear/cup" }, "Calibrate the cup")), sprayers.root, place, said));
   load().catch((problem) => setText(said, problem.message));
   const showInUnits = () => show();
   store.addEventListener("units", showInUnits);

@@ -1,0 +1,71 @@
+// A list of cards of one kind with the form to add, change and put one away; the parts of pages like gear and lawn.
+
+import { makeFields } from "./cardform.js";
+import { element, setText } from "./element.js";
+
+/**
+ * Cards of one noun. `about`: noun, one ("sprayer"), heading, tell(card) a line of each, refers (nouns whose names the
+ * form shows), hidden (keys that have a place of their own), complete(record, card) adds what the form does not show,
+ * extra(card) further elements of an open card, onChange(cards).
+ */
+export function makeCards({ feed, store }, about) {
+  const list = element("ul", { class: "cards" });
+  const place = element("div");
+  const said = element("p", { role: "status", class: "said" });
+  const root = element("section", { class: "card-part" }, element("h2", {}, about.heading), list,
+    element("button", { type: "button", onclick: () => open(null) }, `Add a ${about.one}`), place, said);
+  let described = [];
+  let cards = [];
+  const names = {};
+
+  const load = async () => {
+    described = (await feed.ask(`/${about.noun}/fields`)).filter(({ key }) => !(about.hidden ?? []).includes(key));
+    for (const noun of about.refers ?? []) {
+      names[noun] = (await feed.ask(`/${noun}`)).map(({ number, id, card, name }) => ({ number: number ?? id, name: card?.name ?? name }));
+    }
+    cards = await feed.ask(`/${about.noun}`);
+    list.replaceChildren(...cards.map((each) => element("li", {},
+      element("button", { type: "button", onclick: () => open(each) }, each.card.name ?? each.card.kind), " ", about.tell?.(each) ?? "")));
+    about.onChange?.(cards);
+  };
+  const close = async (words) => {
+    place.replaceChildren();
+    await load();
+    setText(said, words);
+  };
+  const attempt = async (work, tell) => {
+    try {
+      await work();
+    } catch (problem) {
+      const isTold = problem.key && tell((problem.key ?? "").split("."), problem.detail);
+      setText(said, isTold ? "Not saved: see the field that is marked." : `Not saved. ${problem.message}`);
+    }
+  };
+  const open = (each) => {
+    const form = makeFields(described, each?.card ?? {}, store.units, names);
+    const save = (event) => {
+      event.preventDefault();
+      attempt(async () => {
+        const record = form.read();
+        const body = about.complete ? about.complete(record, each?.card ?? {}) : record;
+        if (each === null) await feed.ask(`/${about.noun}`, { method: "POST", body });
+        else await feed.ask(`/${about.noun}/${each.number}?version=${each.version}`, { method: "PUT", body });
+        await close("Saved.");
+      }, form.tell);
+    };
+    const retire = () => attempt(async () => {
+      await feed.ask(`/${about.noun}/${each.number}?version=${each.version}`, { method: "DELETE" });
+      await close("Put away; jobs that rest on it keep it.");
+    }, () => false);
+    place.replaceChildren(element("form", { novalidate: true, onsubmit: save, class: "card" },
+      element("h3", {}, each === null ? `A new ${about.one}` : each.card.name ?? each.card.kind), ...form.rows,
+      element("button", { type: "submit", class: "main" }, "Save"),
+      element("button", { type: "button", onclick: () => place.replaceChildren() }, "Leave as it was"),
+      each === null ? null : element("button", { type: "button", onclick: retire }, "Put away")),
+    ...(each === null ? [] : about.extra?.(each) ?? []));
+    place.scrollIntoView({ block: "nearest" });
+    setText(said, "");
+  };
+  load().catch((problem) => setText(said, problem.message));
+  return { root, load, open };
+}
