@@ -29,9 +29,10 @@ const capital = (words) => `${words.charAt(0).toUpperCase()}${words.slice(1)}`;
 
 /** A walk so far or done: area, uncertainty, length, and what is in the way of keeping it. */
 export function describeWalk(found, set) {
-  if (found.area_m2 === null) return `${capital(found.refusal)}.`;
+  if (found.area_m2 === null) return `${capital(found.refusal)}.`.replace("?.", "?");
   const length = formatQuantity(found.length_m, "length", set);
   const area = describeArea(found.area_m2, found.area_sd_m2, set);
+  if (found.area_m2 < 2 * found.area_sd_m2) return `So far ${length}. ${capital(found.refusal)}.`;
   if (!found.is_usable) return `So far ${length} and, closed straight, ${area}. ${capital(found.refusal)}.`;
   const beside = formatQuantity(found.beside_m2, "area", set, 2);
   const width = convert(0.1, "length", set) < 0.2 ? "10 cm" : "4 in";

@@ -21,29 +21,32 @@ function makeInput(label, text, isWrong, change) {
   return input;
 }
 
-function makeRow(corners, at, name, set, on) {
-  const [first, here] = [corners[0], corners[at]];
-  const plane = planeAt(first);
-  const out = element("button", { type: "button", "aria-label": `Take corner ${at + 1} of ${name} out`, onclick: () => on.drop(at) }, "Out");
-  const add = element("button", { type: "button", "aria-label": `Add a corner after ${at + 1} of ${name}`, onclick: () => on.add(at) }, "+");
-  if (at === 0) {
-    const set_ = (axis) => (number) => on.move(0, here.map((value, each) => (each === axis ? number : value)));
-    return [makeInput(`Longitude of corner 1 of ${name}`, String(here[0]), (number) => Math.abs(number) > 180, set_(0)),
-      makeInput(`Latitude of corner 1 of ${name}`, String(here[1]), (number) => Math.abs(number) > 89, set_(1)), add, out];
-  }
-  const place_m = toMetres(plane, here);
-  const inputs = ["east", "north"].map((word, axis) => makeInput(`Metres or feet ${word} of corner ${at + 1} of ${name}`,
-    writeNumber(Number(convert(place_m[axis], "length", set).toFixed(2))), (number) => Math.abs(number) > 10_000,
-    (number) => on.move(at, toDegrees(plane, place_m.map((value, each) => (each === axis ? revert(number, "length", set) : value))))));
-  return [...inputs, add, out];
+function makeFirst(here, name, on) {
+  const change = (axis) => (number) => on.move(0, here.map((value, each) => (each === axis ? number : value)));
+  return element("div", { class: "first" },
+    makeInput(`Longitude of corner 1 of ${name}`, String(here[0]), (number) => Math.abs(number) > 180, change(0)),
+    makeInput(`Latitude of corner 1 of ${name}`, String(here[1]), (number) => Math.abs(number) > 89, change(1)));
 }
 
-function makeRing(corners, name, set, on) {
+function makeOffsets(plane, here, at, name, set, on) {
+  const place_m = toMetres(plane, here);
+  return ["east", "north"].map((word, axis) => makeInput(`${word} of corner ${at + 1} of ${name}, ${lengthUnit(set)}`,
+    writeNumber(Number(convert(place_m[axis], "length", set).toFixed(2))), (number) => Math.abs(number) > 10_000,
+    (number) => on.move(at, toDegrees(plane, place_m.map((value, each) => (each === axis ? revert(number, "length", set) : value))))));
+}
+
+function makeRing(corners, origin, name, set, on) {
   const unit = lengthUnit(set);
-  const rows = corners.map((_, at) => element("tr", {}, element("th", { scope: "row" }, String(at + 1)),
-    ...makeRow(corners, at, name, set, on).map((cell) => element("td", {}, cell))));
+  const plane = planeAt(origin);
+  const isFirst = (at) => at === 0 && origin === corners[0];
+  const rows = corners.map((here, at) => element("tr", {}, element("th", { scope: "row" }, String(at + 1)),
+    ...(isFirst(at) ? [element("td", { colspan: 2 }, makeFirst(here, name, on))]
+      : makeOffsets(plane, here, at, name, set, on).map((cell) => element("td", {}, cell))),
+    element("td", {}, element("button", { type: "button", "aria-label": `Add a corner after ${at + 1} of ${name}`, onclick: () => on.add(at) }, "+")),
+    element("td", {}, element("button", { type: "button", "aria-label": `Take corner ${at + 1} of ${name} out`, onclick: () => on.drop(at) }, "Out"))));
   const heads = ["", `east, ${unit}`, `north, ${unit}`, "", ""].map((text) => element("th", { scope: "col" }, text));
-  return element("table", { class: "corners" }, element("caption", {}, `${name}: corner 1 as longitude and latitude, the others from it`),
+  const words = origin === corners[0] ? `${name}: corner 1 by longitude and latitude, the others from it` : `${name}: from corner 1 of the edge`;
+  return element("table", { class: "corners" }, element("caption", {}, words.charAt(0).toUpperCase() + words.slice(1)),
     element("thead", {}, element("tr", {}, ...heads)), element("tbody", {}, ...rows));
 }
 
@@ -57,7 +60,7 @@ export function makeCornerTables({ rings, sketch }, set, on) {
       const next = toMetres(plane, corners[(at + 1) % corners.length]);
       return toDegrees(plane, corners.length < 2 ? [5, 0] : corners.length < 3 ? [next[0] / 2 + next[1] / 2, next[1] / 2 - next[0] / 2] : next.map((value) => value / 2));
     };
-    return makeRing(corners, name, set, {
+    return makeRing(corners, lists[0][0], name, set, {
       move: (at, place) => on.move(ring, at, place), add: (at) => on.add(ring, at, behind(at)), drop: (at) => on.drop(ring, at),
     });
   });

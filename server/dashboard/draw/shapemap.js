@@ -80,6 +80,7 @@ function drawMarks(context, view, marks_m, ink) {
 
 function paint(context, width_px, height_px, ink, view, scene, set) {
   drawShapes(context, view, scene, ink);
+  if (scene.trail_m.length > 1) drawLine(context, view, scene.trail_m, { ink: ink.trail }, [2, 4]);
   for (const ring of scene.refused_m) drawLine(context, view, ring, ink, [2, 4]);
   if (scene.way_m.length > 1) drawLine(context, view, scene.way_m, ink, [2, 3]);
   drawNames(context, view, scene, ink);
@@ -100,6 +101,7 @@ export function makeShapeMap(look, on) {
   let view = null;
   let isFitted = true;
   let hand = null;
+  let size = "";
   const fit = (width_px, height_px) => {
     const scene = look();
     const box = boundsOf({ zones: [...scene.shapes, { rings_m: [scene.sketch_m, scene.way_m, ...scene.refused_m] }], position: scene.near });
@@ -109,7 +111,9 @@ export function makeShapeMap(look, on) {
       width_px, height_px, MARGIN_PX);
   };
   const painted = keepPainted(canvas, (context, width_px, height_px, ink) => {
-    if (view === null || (isFitted && hand === null && look().isFollowing)) view = fit(width_px, height_px);
+    const isOther = size !== `${width_px} ${height_px}`;
+    size = `${width_px} ${height_px}`;
+    if (view === null || (isFitted && hand === null && (isOther || look().isFollowing))) view = fit(width_px, height_px);
     paint(context, width_px, height_px, ink, view, look(), look().set);
   });
   const at = (event) => {
@@ -161,5 +165,5 @@ export function makeShapeMap(look, on) {
   };
   const button = (text, label, onclick) => element("button", { type: "button", onclick, "aria-label": label }, text);
   const buttons = element("div", { class: "button-line" }, button("+", "Larger", () => zoom(1.5)), button("−", "Smaller", () => zoom(1 / 1.5)), button("All", "Show all", showAll));
-  return { root: element("div", { class: "drawing" }, canvas, buttons), ask: painted.ask, showAll };
+  return { root: element("div", { class: "shape-drawing" }, canvas, buttons), ask: painted.ask, showAll };
 }

@@ -16,8 +16,8 @@ const CHECK_MS = 200;
 const FAR_M = 2000; // a rig farther away than this is not on this lawn
 const BASES = { zone: "Lawn", keep_out: "Keep out" };
 
-/** The part; `zones` to begin with, `changed(zones)` hears of changes, `save(zones)` keeps them. */
-export function makeShapes({ feed, store }, zones, { changed, save }) {
+/** The part; `zones` to begin with, those that are `saved`, `changed(zones)` hears of changes, `save(zones)` keeps them. */
+export function makeShapes({ feed, store }, { heading, zones, saved, changed, save }) {
   let state = { zones, chosen: null, corner: null, mode: "look", kind: "zone", sketch: [] };
   let plane = null;
   let told = null;
@@ -29,7 +29,8 @@ export function makeShapes({ feed, store }, zones, { changed, save }) {
   const total = element("p", { class: "total", role: "status" });
   const hint = element("p", { class: "hint" });
   const said = element("p", { class: "said", role: "status" });
-  const saver = element("button", { type: "button", class: "main" }, "Save the shapes");
+  const open = element("p", { class: "elapsed" });
+  const saver = element("div", { class: "button-line" });
 
   const findPlane = () => {
     const corner = state.zones.find(({ rings }) => rings.length > 0)?.rings[0][0];
@@ -43,6 +44,13 @@ export function makeShapes({ feed, store }, zones, { changed, save }) {
     const [east_m, north_m] = toMetres(plane, [at.lon_deg, at.lat_deg]);
     return Math.hypot(east_m, north_m) > FAR_M ? null : { east_m, north_m, heading_deg: at.heading_deg };
   };
+  const trail = () => {
+    const origin = store.lawn.plane;
+    if (!origin || plane === null) return [];
+    const [east_m, north_m] = toMetres(plane, [origin.lon0_deg, origin.lat0_deg]);
+    if (Math.hypot(east_m, north_m) > FAR_M) return [];
+    return store.track.east_m.map((east, at) => [east + east_m, store.track.north_m[at] + north_m]);
+  };
   const lay = (corners) => (plane === null ? [] : corners.map((corner) => toMetres(plane, corner)));
   const chosenZone = () => (state.chosen === null ? null : state.zones[state.chosen]);
   const scene = () => {
@@ -51,7 +59,7 @@ export function makeShapes({ feed, store }, zones, { changed, save }) {
     return {
       shapes: plane === null ? [] : layShapes(plane, state.zones).map((shape, place) => ({ ...shape, label: state.zones[place].name })),
       chosen: state.chosen, corner: state.corner, corners_m: isChanging ? chosenZone().rings.map((ring) => lay(openRing(ring))) : [],
-      sketch_m: lay(state.sketch), isClosing: state.mode !== "cut", way_m: lay(extra.way), refused_m: extra.refused.map(lay),
+      sketch_m: lay(state.sketch), isClosing: state.mode !== "cut", trail_m: trail(), way_m: lay(extra.way), refused_m: extra.refused.map(lay),
       marks_m: lay([...flaws, ...extra.marks]), position: rigAt(), near: rigAt(), set: store.units, isFollowing: extra.way.length > 0,
     };
   };
@@ -169,22 +177,26 @@ export function makeShapes({ feed, store }, zones, { changed, save }) {
     tablePlace.replaceChildren(...(tables.length + begin.length === 0 ? [] : [element("details", { open: isOpen || begin.length > 0 }, element("summary", {}, "Corners as figures"), ...tables, ...begin)]));
   };
   function show() {
-    setText(total, told === null || state.zones.length === 0 ? "" : `${describeArea(told.treated_m2, null, store.units)} to treat.`);
+    setText(total, told === null || state.zones.length === 0 || told.zones.some(({ flaws }) => flaws.length > 0) ? "" : `${describeArea(told.treated_m2, null, store.units)} to treat.`);
     listPlace.replaceChildren(makeShapeList(state.zones, told, state.chosen, store.units, (place) => turn({ chosen: place === state.chosen ? null : place, corner: null, mode: "look", sketch: [] })));
     toolPlace.replaceChildren(...makeTools(state, on));
-    setText(hint, sayHint(state));
+    setText(hint, state.mode === "look" && state.zones.length === 0 ? "" : sayHint(state));
     fieldPlace.replaceChildren(...(chosenZone() && state.mode === "look" ? [makeShapeFields(chosenZone(), (zone) => turn({ zones: replace(zone) }))] : []));
     doubtPlace.replaceChildren(...[makeDoubts(state.zones, told)].filter(Boolean));
     startPlace.replaceChildren(...(plane === null ? [makePlaceForm((corner) => { plane = planeAt(corner); show(); })] : []));
+    const isChanged = JSON.stringify(state.zones) !== JSON.stringify(saved);
+    setText(open, isChanged ? "Changed, not saved yet." : "");
+    saver.hidden = !isChanged;
     showTable();
     map.ask();
   }
-  saver.addEventListener("click", attempt(() => save(state.zones)));
+  saver.append(element("button", { type: "button", class: "main", onclick: attempt(() => save(state.zones)) }, "Save the shapes"),
+    element("button", { type: "button", onclick: () => turn({ zones: saved, chosen: null, corner: null, mode: "look", sketch: [] }) }, "Leave them as they were"));
   findPlane();
   show();
   if (zones.length > 0) check();
-  const root = element("section", { class: "shapes" }, element("h3", {}, "Zones and keep-outs"), total, listPlace, startPlace, hint, map.root, toolPlace,
-    fieldPlace, doubtPlace, tablePlace, element("div", { class: "button-line" }, saver), said);
+  const root = element("section", { class: "shapes" }, element("h3", {}, heading), total, listPlace, startPlace, hint, map.root, toolPlace,
+    fieldPlace, doubtPlace, tablePlace, open, saver, said);
   return {
     root, show, ask: () => { if (plane === null && store.snapshot?.position) { findPlane(); show(); } map.ask(); },
     add: (made) => turn({ zones: made.reduce((list, zone) => [...list, { ...zone, name: freshName(list, zone.name) }], state.zones), chosen: made.length === 1 ? state.zones.length : null, mode: "look", sketch: [] }),

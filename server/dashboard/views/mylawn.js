@@ -50,7 +50,7 @@ export function mountMyLawn(root, parts) {
       await cards.load();
       cards.open(saved);
     };
-    const shapes = makeShapes(parts, draft.zones, { changed, save });
+    const shapes = makeShapes(parts, { heading: `${each.card.name}: zones and keep-outs`, zones: draft.zones, saved: each.card.zones, changed, save });
     const walk = makeEdgeWalk(parts, each.number, { lay: shapes.lay, add: (zone) => { shapes.add([zone]); shapes.showAll(); } });
     const file = makeShapeFile(parts, { lay: (more) => { shapes.lay(more); shapes.showAll(); }, add: (zones) => { shapes.add(zones); shapes.showAll(); } });
     const versions = makeVersions(parts, each.number);
