@@ -21,7 +21,7 @@ from server.core.setup import Zone
 
 FAR_M = 5000.0
 """Zones of one site lie nearer to each other than this (common practice, no source)."""
-FINEST_M, MOST_CELLS = 0.25, 250_000
+FINEST_M, MOST_CELLS = 0.25, 60_000
 _TICKS = 160
 LEAST_OVERLAP_M2, LEAST_OVERLAP = 0.5, 0.005
 """Less than this, as an area and as a share of the smaller zone, is how shapes drawn side by side meet."""

@@ -7,7 +7,7 @@ export const KINDS = { zone: "to treat", keep_out: "keep out" };
 
 /** An area with how sure it is, where that is known. */
 export function describeArea(area_m2, sd_m2, set) {
-  const area = formatQuantity(area_m2, "area", set, 4);
+  const area = formatQuantity(area_m2, "area", set, convert(area_m2, "area", set) >= 100 ? 4 : 3);
   return sd_m2 === null || sd_m2 === undefined ? area : `${area} ± ${formatQuantity(2 * sd_m2, "area", set, 2)}`;
 }
 

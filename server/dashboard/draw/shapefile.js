@@ -3,7 +3,7 @@
 import { KINDS, describeFile, describeProposal } from "../core/shapewords.js";
 import { element, option, setText } from "./element.js";
 
-/** The part; `lay({refused, marks})` shows what is refused on the drawing, `add(zones)` takes the chosen ones. */
+/** The part; `lay({offered, marks})` shows them on the drawing and where they are wrong, `add(zones)` takes the chosen ones. */
 export function makeShapeFile({ feed, store }, { lay, add }) {
   const input = element("input", { type: "file", id: "shape-file", accept: ".geojson,.json,application/geo+json,application/json" });
   const said = element("p", { class: "said", role: "status" });
@@ -11,7 +11,7 @@ export function makeShapeFile({ feed, store }, { lay, add }) {
   const leave = (words) => {
     place.replaceChildren();
     input.value = "";
-    lay({ refused: [], marks: [] });
+    lay({ offered: [], marks: [] });
     setText(said, words);
   };
   const makeRow = (row, at) => {
@@ -31,7 +31,7 @@ export function makeShapeFile({ feed, store }, { lay, add }) {
     };
     const isAny = rows.some(({ zone }) => zone !== null);
     const refused = rows.filter(({ zone }) => zone === null);
-    lay({ refused: refused.flatMap(({ rings }) => rings), marks: refused.flatMap(({ flaws }) => flaws).filter(({ lon }) => lon !== null).map(({ lon, lat }) => [lon, lat]) });
+    lay({ offered: rows.flatMap(({ rings }) => rings), marks: refused.flatMap(({ flaws }) => flaws).filter(({ lon }) => lon !== null).map(({ lon, lat }) => [lon, lat]) });
     place.replaceChildren(element("p", {}, describeFile(rows)), element("ul", { class: "entries" }, ...made.map(({ line }) => line)),
       element("div", { class: "button-line" }, isAny ? element("button", { type: "button", class: "main", onclick: take }, "Take them over") : null,
         element("button", { type: "button", onclick: () => leave("") }, "Leave it")));

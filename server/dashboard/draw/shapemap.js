@@ -26,9 +26,11 @@ function drawNames(context, view, scene, ink) {
   context.font = `15px ${ink.font}`;
   context.textAlign = "center";
   context.textBaseline = "middle";
-  scene.shapes.forEach(({ rings_m, label }) => {
+  scene.shapes.forEach(({ kind, rings_m, label }, place) => {
     const corners = rings_m[0] ?? [];
-    if (corners.length === 0 || !label) return;
+    if (corners.length === 0 || (kind !== "zone" && place !== scene.chosen)) return;
+    const width_m = Math.max(...corners.map(([east_m]) => east_m)) - Math.min(...corners.map(([east_m]) => east_m));
+    if (place !== scene.chosen && context.measureText(label).width > 1.2 * width_m * view.px_per_m) return;
     const middle = [0, 1].map((axis) => corners.reduce((sum, corner) => sum + corner[axis], 0) / corners.length);
     const [x, y] = project(view, ...middle);
     context.lineWidth = 4;
@@ -81,7 +83,7 @@ function drawMarks(context, view, marks_m, ink) {
 function paint(context, width_px, height_px, ink, view, scene, set) {
   drawShapes(context, view, scene, ink);
   if (scene.trail_m.length > 1) drawLine(context, view, scene.trail_m, { ink: ink.trail }, [2, 4]);
-  for (const ring of scene.refused_m) drawLine(context, view, ring, ink, [2, 4]);
+  for (const ring of scene.offered_m) drawLine(context, view, ring, ink, [2, 4]);
   if (scene.way_m.length > 1) drawLine(context, view, scene.way_m, ink, [2, 3]);
   drawNames(context, view, scene, ink);
   if (scene.sketch_m.length > 0) {
@@ -104,7 +106,7 @@ export function makeShapeMap(look, on) {
   let size = "";
   const fit = (width_px, height_px) => {
     const scene = look();
-    const box = boundsOf({ zones: [...scene.shapes, { rings_m: [scene.sketch_m, scene.way_m, ...scene.refused_m] }], position: scene.near });
+    const box = boundsOf({ zones: [...scene.shapes, { rings_m: [scene.sketch_m, scene.way_m, ...scene.offered_m] }], position: scene.near });
     const around = box ?? { west_m: -ROOM_M, east_m: ROOM_M, south_m: -ROOM_M, north_m: ROOM_M };
     const room = box === null || box.east_m - box.west_m + box.north_m - box.south_m > 4 ? 0 : ROOM_M / 2;
     return fitView({ west_m: around.west_m - room, east_m: around.east_m + room, south_m: around.south_m - room, north_m: around.north_m + room },

@@ -14,7 +14,10 @@ const REACH_PX = 26;
 const SIDE_PX = 20;
 const CHECK_MS = 200;
 const FAR_M = 2000; // a rig farther away than this is not on this lawn
+const WIDEST_M = 20_000; // what is offered farther away is not drawn
 const BASES = { zone: "Lawn", keep_out: "Keep out" };
+
+const isOnEarth = ([lon, lat]) => Math.abs(lon) <= 180 && Math.abs(lat) <= 89;
 
 /** The part; `zones` to begin with, those that are `saved`, `changed(zones)` hears of changes, `save(zones)` keeps them. */
 export function makeShapes({ feed, store }, { heading, zones, saved, changed, save }) {
@@ -22,7 +25,8 @@ export function makeShapes({ feed, store }, { heading, zones, saved, changed, sa
   let plane = null;
   let told = null;
   let held = null;
-  let extra = { way: [], refused: [], marks: [] };
+  let extra = { way: [], offered: [], marks: [] };
+  const tellOf = new WeakMap(); // what was told of a shape holds until it is changed
   let checking = null;
   const [listPlace, toolPlace, fieldPlace, tablePlace, doubtPlace, startPlace] = Array.from({ length: 6 }, () => element("div"));
   toolPlace.className = "button-line";
@@ -52,6 +56,7 @@ export function makeShapes({ feed, store }, { heading, zones, saved, changed, sa
     return store.track.east_m.map((east, at) => [east + east_m, store.track.north_m[at] + north_m]);
   };
   const lay = (corners) => (plane === null ? [] : corners.map((corner) => toMetres(plane, corner)));
+  const isNear = (corner) => plane !== null && isOnEarth(corner) && Math.hypot(...toMetres(plane, corner)) < WIDEST_M;
   const chosenZone = () => (state.chosen === null ? null : state.zones[state.chosen]);
   const scene = () => {
     const isChanging = state.mode === "look" && chosenZone() !== null;
@@ -59,8 +64,8 @@ export function makeShapes({ feed, store }, { heading, zones, saved, changed, sa
     return {
       shapes: plane === null ? [] : layShapes(plane, state.zones).map((shape, place) => ({ ...shape, label: state.zones[place].name })),
       chosen: state.chosen, corner: state.corner, corners_m: isChanging ? chosenZone().rings.map((ring) => lay(openRing(ring))) : [],
-      sketch_m: lay(state.sketch), isClosing: state.mode !== "cut", trail_m: trail(), way_m: lay(extra.way), refused_m: extra.refused.map(lay),
-      marks_m: lay([...flaws, ...extra.marks]), position: rigAt(), near: rigAt(), set: store.units, isFollowing: extra.way.length > 0,
+      sketch_m: lay(state.sketch), isClosing: state.mode !== "cut", trail_m: trail(), way_m: lay(extra.way), offered_m: extra.offered.map(lay),
+      marks_m: lay([...flaws, ...extra.marks].filter(isNear)), position: rigAt(), near: rigAt(), set: store.units, isFollowing: extra.way.length > 0,
     };
   };
   const check = () => {
@@ -69,6 +74,7 @@ export function makeShapes({ feed, store }, { heading, zones, saved, changed, sa
       const asked = state;
       try {
         const found = await feed.ask("/sites/check", { method: "POST", body: draftToCheck(asked.zones, asked.mode === "cut" ? [] : asked.sketch, asked.mode === "hole" ? asked.chosen : null) });
+        if (asked.mode !== "hole") asked.zones.forEach((zone, place) => tellOf.set(zone, found.zones[place]));
         if (asked === state) {
           told = found;
           show();
@@ -178,7 +184,7 @@ export function makeShapes({ feed, store }, { heading, zones, saved, changed, sa
   };
   function show() {
     setText(total, told === null || state.zones.length === 0 || told.zones.some(({ flaws }) => flaws.length > 0) ? "" : `${describeArea(told.treated_m2, null, store.units)} to treat.`);
-    listPlace.replaceChildren(makeShapeList(state.zones, told, state.chosen, store.units, (place) => turn({ chosen: place === state.chosen ? null : place, corner: null, mode: "look", sketch: [] })));
+    listPlace.replaceChildren(makeShapeList(state.zones, tellOf, state.chosen, store.units, (place) => turn({ chosen: place === state.chosen ? null : place, corner: null, mode: "look", sketch: [] })));
     toolPlace.replaceChildren(...makeTools(state, on));
     setText(hint, state.mode === "look" && state.zones.length === 0 ? "" : sayHint(state));
     fieldPlace.replaceChildren(...(chosenZone() && state.mode === "look" ? [makeShapeFields(chosenZone(), (zone) => turn({ zones: replace(zone) }))] : []));
@@ -200,7 +206,13 @@ export function makeShapes({ feed, store }, { heading, zones, saved, changed, sa
   return {
     root, show, ask: () => { if (plane === null && store.snapshot?.position) { findPlane(); show(); } map.ask(); },
     add: (made) => turn({ zones: made.reduce((list, zone) => [...list, { ...zone, name: freshName(list, zone.name) }], state.zones), chosen: made.length === 1 ? state.zones.length : null, mode: "look", sketch: [] }),
-    lay: (more) => { extra = { ...extra, ...more }; if (plane === null && extra.way.length > 0) plane = planeAt(extra.way[0]); map.ask(); },
+    lay: (more) => {
+      extra = { ...extra, ...more };
+      const first = extra.way[0] ?? extra.offered.flat().find(isOnEarth);
+      if (plane === null && first) plane = planeAt(first);
+      extra.offered = extra.offered.filter((ring) => ring.every(isNear));
+      map.ask();
+    },
     showAll: map.showAll,
   };
 }

@@ -29,11 +29,11 @@ export function makeTools({ mode, chosen, corner, sketch }, on) {
     button("Cut a hole", () => on.begin("hole")), button("Take the shape away", on.dropShape), button("Done", on.done)].filter(Boolean);
 }
 
-/** The shapes as a list of buttons. */
-export function makeShapeList(zones, told, chosen, set, choose) {
+/** The shapes as a list of buttons; `tellOf` what the service told of each. */
+export function makeShapeList(zones, tellOf, chosen, set, choose) {
   if (zones.length === 0) return element("p", {}, "No shapes yet: draw one, walk round its edge, or bring a file.");
   return element("ul", { class: "cards" }, ...zones.map((zone, place) => element("li", {},
-    element("button", { type: "button", "aria-pressed": String(place === chosen), onclick: () => choose(place) }, describeShape(zone, told?.zones[place], set)))));
+    element("button", { type: "button", "aria-pressed": String(place === chosen), onclick: () => choose(place) }, describeShape(zone, tellOf.get(zone), set)))));
 }
 
 /** Name and kind of the chosen shape. */
