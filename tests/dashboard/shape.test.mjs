@@ -5,7 +5,7 @@ import {
   addCorner, addHole, closeRing, draftToCheck, dropCorner, freshName, isInside, layShapes, moveCorner, nearestCorner, nearestSide,
   openRing, planeAt, toDegrees, toMetres,
 } from "../../server/dashboard/core/shape.js";
-import { describeArea, describeFile, describeFlaw, describeProposal, describeShape, describeVersion, describeWalk } from "../../server/dashboard/core/shapewords.js";
+import { describeArea, describeFar, describeFile, describeFlaw, describeProposal, describeShape, describeVersion, describeWalk } from "../../server/dashboard/core/shapewords.js";
 
 const close = (found, wanted, tolerance) => assert.ok(Math.abs(found - wanted) <= tolerance, `${found} is not ${wanted} ± ${tolerance}`);
 const SET = "l_per_100m2";
@@ -99,6 +99,11 @@ test("a file's shapes are told one by one", () => {
   assert.equal(describeProposal(bad, SET), "Bow: not taken. Its edge crosses itself.");
   assert.equal(describeFile([good]), "1 shape in it.");
   assert.equal(describeFile([good, bad, bad]), "3 shapes in it, 2 not taken: why stands beside them.");
+});
+
+test("a rig in another country is a doubt, one at home is none", () => {
+  assert.equal(describeFar(9000), "");
+  assert.match(describeFar(5_400_000), /5,400 km .* longitude given before latitude/);
 });
 
 test("a version is told with its area and the jobs that keep it", () => {

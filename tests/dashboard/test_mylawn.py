@@ -255,7 +255,7 @@ def test_a_walk_shows_its_area_so_far_survives_a_reload_and_becomes_a_zone(visit
     page.get_by_role("button", name="Start", exact=True).click()
     page.get_by_text("Walking for").wait_for()
     clock["mono"] = 160.0
-    page.clock.run_for(7000)
+    page.clock.run_for(12_000)
     page.get_by_text("So far 33.0 m and, closed straight, 54.0 m² ± 3.0 m². The walk is open by 9.0 m").wait_for()
     page.reload()
     page.get_by_role("button", name="Home").click()

@@ -25,6 +25,13 @@ export function describeFlaw({ problem, lon, lat }) {
   return lon === null ? `${problem}.` : `${problem}: marked on the drawing, at ${lon.toFixed(6)}, ${lat.toFixed(6)}.`;
 }
 
+const FAR_M = 20_000;
+
+/** That the rig is nowhere near the site; empty where it may be. */
+export function describeFar(far_m) {
+  return far_m < FAR_M ? "" : `Look again: the rig is ${Math.round(far_m / 1000).toLocaleString("en")} km from these shapes. Is longitude given before latitude?`;
+}
+
 const capital = (words) => `${words.charAt(0).toUpperCase()}${words.slice(1)}`;
 
 /** A walk so far or done: area, uncertainty, length, and what is in the way of keeping it. */

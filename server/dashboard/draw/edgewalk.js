@@ -8,7 +8,7 @@ import { revert } from "../core/units.js";
 import { element, option, setText } from "./element.js";
 
 const DRAFT_KEY = "calmpass.edge";
-const LOOK_MS = 5000;
+const LOOK_MS = 10_000;
 const STEPS = [
   "Stand at a corner of the edge with the rig, still for a few seconds, and press Start.",
   "Walk the edge at an even pace, once round, without crossing your way. The receiver wants to see the sky.",
@@ -97,7 +97,8 @@ export function makeEdgeWalk({ feed, store }, site, { lay, add }) {
       place.replaceChildren(element("ol", {}, ...STEPS.map((step) => element("li", {}, step))),
         element("div", { class: "shape-fields" },
           element("div", { class: "field" }, element("label", { for: "walk-kind" }, "What lies inside"), kind),
-          element("div", { class: "field" }, element("label", { for: "walk-offset" }, "How far inside the edge the antenna is carried"), element("div", { class: "with-unit" }, offset, unit))),
+          element("div", { class: "field" }, element("label", { for: "walk-offset" }, "How far inside the edge the antenna is carried"), element("div", { class: "with-unit" }, offset, unit),
+            element("span", { class: "hint" }, "outside it: with a minus; −5 to 5 m"))),
         element("div", { class: "button-line" }, button("Start", start, "main")));
     }
   }

@@ -42,6 +42,11 @@ export function makeShapes({ feed, store }, { heading, zones, saved, changed, sa
     if (plane === null && corner) plane = planeAt(corner);
     else if (plane === null && at) plane = planeAt([at.lon_deg, at.lat_deg]);
   };
+  const farRig = () => {
+    const at = store.snapshot?.position;
+    const corner = state.zones.find(({ rings }) => rings.length > 0)?.rings[0][0];
+    return at && corner ? Math.hypot(...toMetres(planeAt(corner), [at.lon_deg, at.lat_deg])) : 0;
+  };
   const rigAt = () => {
     const at = store.snapshot?.position;
     if (!at || plane === null) return null;
@@ -188,7 +193,7 @@ export function makeShapes({ feed, store }, { heading, zones, saved, changed, sa
     toolPlace.replaceChildren(...makeTools(state, on));
     setText(hint, state.mode === "look" && state.zones.length === 0 ? "" : sayHint(state));
     fieldPlace.replaceChildren(...(chosenZone() && state.mode === "look" ? [makeShapeFields(chosenZone(), (zone) => turn({ zones: replace(zone) }))] : []));
-    doubtPlace.replaceChildren(...[makeDoubts(state.zones, told)].filter(Boolean));
+    doubtPlace.replaceChildren(...[makeDoubts(state.zones, told, farRig())].filter(Boolean));
     startPlace.replaceChildren(...(plane === null ? [makePlaceForm((corner) => { plane = planeAt(corner); show(); })] : []));
     const isChanged = JSON.stringify(state.zones) !== JSON.stringify(saved);
     setText(open, isChanged ? "Changed, not saved yet." : "");

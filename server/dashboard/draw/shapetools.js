@@ -1,6 +1,6 @@
 // The buttons and fields beside the drawing of shapes: what can be done now, the shapes in a list, the one that is chosen.
 
-import { KINDS, describeFlaw, describeShape } from "../core/shapewords.js";
+import { KINDS, describeFar, describeFlaw, describeShape } from "../core/shapewords.js";
 import { element, option } from "./element.js";
 
 const HINTS = {
@@ -50,11 +50,11 @@ export function makeShapeFields(zone, change) {
     element("div", { class: "field" }, element("label", { for: "shape-kind" }, "What it is"), kind));
 }
 
-/** What is wrong or odd, as a list; null where nothing is. */
-export function makeDoubts(zones, told) {
+/** What is wrong or odd, as a list; null where nothing is. The rig is `far_m` away. */
+export function makeDoubts(zones, told, far_m) {
   if (told === null) return null;
   const wrong = told.zones.flatMap(({ flaws }, place) => flaws.map((flaw) => `${zones[place]?.name ?? "The new shape"}: ${describeFlaw(flaw)}`));
   const odd = told.cautions.map((caution) => `Look again: ${caution}.`);
-  const lines = [...wrong, ...odd];
+  const lines = [...wrong, ...odd, describeFar(far_m)].filter(Boolean);
   return lines.length === 0 ? null : element("ul", { class: "faults" }, ...lines.map((line) => element("li", {}, line)));
 }
