@@ -14,6 +14,7 @@ from server.broadcast import Broadcast, Page
 from server.calibrations import Calibrations
 from server.calm.outlooks import Outlooks
 from server.cards import Cards, mapping_from_record
+from server.checks import Checks
 from server.core.papers import Papers
 from server.core.results import Plane
 from server.core.setup import Setup, Span
@@ -60,6 +61,7 @@ class Service:
         self.uploads = Uploads(database)
         self.thinner = Thinner(database, self.ingest, keep_s=keep_s)
         self.calibrations = Calibrations(database, self.ingest, flush=self._flush)
+        self.checks = Checks(database, self.ingest, self.cards, self.reviews, flush=self._flush, wall=wall)
         self.strips = Strips(database, flush=self._flush, on_change=self.broadcast.wake)
         self.outlooks = Outlooks(
             database, self.ingest, flush=self._flush, on_change=self.broadcast.wake, now=now, wall=wall

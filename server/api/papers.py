@@ -75,8 +75,9 @@ async def _tell_next(service: Service, choice: Choice) -> dict[str, Any]:
         setup = await service.paperwork.assemble(setup, papers)
     except (ServiceError, ValueError) as error:
         problem = str(error)
-    told = await service.paperwork.tell(papers)
-    return {"choice": _plain(choice), "problem": problem, "papers": told, "setup": mapping_from_setup(setup)}
+    due = None if papers.sprayer is None else await service.checks.tell_due(papers.sprayer.number)
+    told = {"choice": _plain(choice), "problem": problem, "papers": await service.paperwork.tell(papers)}
+    return {**told, "setup": mapping_from_setup(setup), "due": due}
 
 
 def _plain(choice: Choice) -> dict[str, Any]:
