@@ -35,6 +35,11 @@ MEASURES: Final = MappingProxyType(
         "speed": ("wind limit", "m/s", ("m/s", "km/h", "mph", "kn")),
         "pressure": ("pressure", "kPa", ("bar", "kPa", "psi")),
         "flow": ("flow", "L/min", ("L/min", "mL/min", "gal/min", "fl oz/min")),
+        "catch": ("catch", "L", ("mL", "L", "fl oz", "pt", "qt", "gal")),
+        "vessel step": ("vessel step", "L", ("mL", "L", "fl oz", "pt", "qt", "gal")),
+        "catch weight": ("catch weight", "kg", ("g", "kg", "oz", "lb")),
+        "scale step": ("scale step", "kg", ("g", "kg", "oz", "lb")),
+        "cup spacing": ("cup spacing", "m", ("cm", "m", "in", "ft")),
         "water depth": ("water depth", "mm", ("mm", "in")),
     }
 )

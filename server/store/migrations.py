@@ -112,3 +112,18 @@ def keep_cards(db: Database) -> None:
         "PRIMARY KEY (kind, number, version)) WITHOUT ROWID"
     )
     db.execute("CREATE TABLE papers (job INTEGER PRIMARY KEY, body TEXT NOT NULL)")
+
+
+@migrations()
+def keep_choice(db: Database) -> None:
+    """What the next job is to rest on."""
+    db.execute("CREATE TABLE choice (id INTEGER PRIMARY KEY CHECK (id = 1), body TEXT NOT NULL)")
+
+
+@migrations()
+def keep_checks(db: Database) -> None:
+    """The record of the sprayers' calibrations."""
+    db.execute(
+        "CREATE TABLE sprayer_check (id INTEGER PRIMARY KEY, sprayer INTEGER NOT NULL, way TEXT NOT NULL, "
+        "made_utc REAL NOT NULL, entries TEXT NOT NULL, found TEXT NOT NULL, applied_version INTEGER)"
+    )
