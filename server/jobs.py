@@ -91,10 +91,6 @@ class Jobs:
         """Store a changed job."""
         await self._write(lambda writer: shelf.save_job(writer.connection, job))
 
-    async def remove(self, number: int) -> None:
-        """Forget a job; its samples stay as long as any that are in no job."""
-        await self._write(lambda writer: shelf.remove_job(writer.connection, number))
-
     async def press(self, job: Job, kind: str, detail: dict[str, Any], now: DeviceTime) -> Job:
         """Put an operator's button into the raw log, and change the job as it says; raises RequestError."""
         _check_press(kind, detail, now)

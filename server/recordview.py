@@ -26,7 +26,13 @@ def view_record(
     connection: Any, number: int, read_measured: ReadMeasured, *, zone: str = "", draft: Draft | None = None
 ) -> dict[str, Any]:
     """The record of a job, or of the one it is a part of; `draft` in place of what is stored, to try what was typed."""
-    folder = find_folder(connection, number)
+    return view_folder(connection, find_folder(connection, number), read_measured, zone=zone, draft=draft)
+
+
+def view_folder(
+    connection: Any, folder: Folder, read_measured: ReadMeasured, *, zone: str = "", draft: Draft | None = None
+) -> dict[str, Any]:
+    """The record of a job whose parts are known."""
     draft = draft or shelf.read_draft(connection, folder.number)
     draft = Draft(draft.typed, draft.zone or zone)
     sources = gather_sources(connection, folder, read_measured, draft)
@@ -181,7 +187,7 @@ def summarise_folder(
     connection: Any, folder: Folder, read_measured: ReadMeasured, retention: Retention
 ) -> dict[str, Any]:
     """A record in a line of the list."""
-    view = view_record(connection, folder.number, read_measured)
+    view = view_folder(connection, folder, read_measured)
     needs = [need for rule in view["rules"] if rule["is_chosen"] for need in rule["needs"]]
     missing = {key for need in needs for key in need["missing"]}
     values = {item["key"]: item["value"] for item in view["items"]}

@@ -28,6 +28,7 @@ from server.intake import Fresh
 from server.jobs import DeviceTime, Jobs, open_span, require_device
 from server.live import Live
 from server.notify import Notifier
+from server.records import Records
 from server.reviews import Reviews
 from server.snapshot import MessagesPart, Snapshot
 from server.station import UNKNOWN_YARD, Yard
@@ -60,6 +61,7 @@ class Service:
         self.broadcast = Broadcast(now=now)
         self.history = History(database, self.ingest)
         self.cards = Cards(database, self.ingest, wall=wall)
+        self.records = Records(database, self.ingest, self.reviews, wall=wall)
         self.uploads = Uploads(database)
         self.thinner = Thinner(database, self.ingest, keep_s=keep_s)
         self.calibrations = Calibrations(database, self.ingest, flush=self._flush)
@@ -92,7 +94,11 @@ class Service:
         job = self.jobs.read(find_open_job)
         self.live.begin(job, job.setup if job is not None else self.jobs.setup)
         self.outlooks.restore()
-        self._tasks = [begin_task(self._tick()), begin_task(self.thinner.watch(lambda: self.jobs.setup.flow_meter))]
+        self._tasks = [
+            begin_task(self._tick()),
+            begin_task(self.thinner.watch(lambda: self.jobs.setup.flow_meter)),
+            begin_task(self.records.keeper.watch()),
+        ]
         if job is not None:
             self._read_stored(job)
 
