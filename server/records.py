@@ -118,14 +118,18 @@ class Records:
         return await self._ask(work)
 
     def _measured_of(self, job: Job) -> Measured | None:
-        """What the newest review with the job's settings measured."""
-        try:
-            return measured_from_bytes(self._reviews.read_file(job, "measured.json"))
-        except UnknownError:
-            return None
+        return read_measured(self._reviews, job)
 
     async def _ask(self, work: Callable[[Any], Result]) -> Result:
         return await asyncio.to_thread(ask_store, self._database, work)
 
     async def _write(self, work: Callable[[Any], Result]) -> Result:
         return await asyncio.wrap_future(self._ingest.call(lambda writer: work(writer.connection)))
+
+
+def read_measured(reviews: Reviews, job: Job) -> Measured | None:
+    """What the newest review with the job's settings measured, None while there is none."""
+    try:
+        return measured_from_bytes(reviews.read_file(job, "measured.json"))
+    except UnknownError:
+        return None

@@ -194,7 +194,8 @@ def lay_out_rules(view: dict[str, Any]) -> tuple[Section, ...]:
 
     def row(need: dict[str, Any]) -> Row:
         missing = ", ".join(dict.fromkeys(labels.get(key, key) for key in need["missing"]))
-        words = "there" if need["is_met"] else f"missing: {missing}"
+        told = "" if missing == need["label"] else f": {missing}"
+        words = "there" if need["is_met"] else f"missing{told}"
         return Row(need["label"], words, "", not need["is_met"])
 
     return tuple(

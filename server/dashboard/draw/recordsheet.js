@@ -37,13 +37,18 @@ export function makeDeviations(record, clock) {
     `${labelOf(items.get(key))}: ${tellItem(items.get(key), clock)} – ${words}`))));
 }
 
-/** The chosen rules as checklists; `open(key)` goes to the field of what is missing. */
+function tellNeed(need, labels) {
+  if (need.is_met) return need.label;
+  const missing = [...new Set(need.missing.map((key) => labels.get(key) ?? key))].join(", ");
+  return missing === need.label ? `${need.label}: missing` : `${need.label}: missing ${missing}`;
+}
+
+/** The chosen rules as checklists. */
 export function makeRules(record) {
   const labels = new Map(record.items.map((item) => [item.key, labelOf(item)]));
   const lists = record.rules.filter((rule) => rule.is_chosen).map((rule) => {
     const met = rule.needs.filter((need) => need.is_met).length;
-    const rows = rule.needs.map((need) => element("li", { class: need.is_met ? "met" : "unmet" },
-      need.is_met ? need.label : `${need.label}: missing ${[...new Set(need.missing.map((key) => labels.get(key) ?? key))].join(", ")}`));
+    const rows = rule.needs.map((need) => element("li", { class: need.is_met ? "met" : "unmet" }, tellNeed(need, labels)));
     return element("details", { open: met < rule.needs.length },
       element("summary", {}, `${rule.name}: ${met} of ${rule.needs.length}`),
       element("p", { class: "small" }, `Concerns ${rule.concerns}. ${rule.source}. Keep for ${rule.keep_years} years.`),
