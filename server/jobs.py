@@ -116,15 +116,6 @@ class Jobs:
 
         await self._write(store)
 
-    async def remove(self, number: int) -> None:
-        """Forget a job and its papers; its samples stay as long as any that are in no job."""
-
-        def remove(writer: MessageWriter) -> None:
-            shelf.remove_job(writer.connection, number)
-            folder.remove_papers(writer.connection, number)
-
-        await self._write(remove)
-
     async def press(self, job: Job, kind: str, detail: dict[str, Any], now: DeviceTime) -> Job:
         """Put an operator's button into the raw log, and change the job as it says; raises RequestError."""
         _check_press(kind, detail, now)

@@ -27,6 +27,7 @@ from server.jobs import Basis, DeviceTime, Jobs, open_span, require_device
 from server.live import Live
 from server.notify import Notifier
 from server.papers import Choice, Named, Paperwork
+from server.records import Records
 from server.reviews import Reviews
 from server.snapshot import MessagesPart, Snapshot
 from server.station import UNKNOWN_YARD, Yard
@@ -58,6 +59,7 @@ class Service:
         self.history = History(database, self.ingest)
         self.cards = Cards(database, self.ingest, wall=wall)
         self.paperwork = Paperwork(database, self.ingest, self.cards)
+        self.records = Records(database, self.ingest, self.reviews, wall=wall)
         self.uploads = Uploads(database)
         self.thinner = Thinner(database, self.ingest, keep_s=keep_s)
         self.calibrations = Calibrations(database, self.ingest, flush=self._flush)
@@ -92,7 +94,11 @@ class Service:
         self.live.begin(job, job.setup if job is not None else self.jobs.setup)
         await self.follow_next()
         self.outlooks.restore()
-        self._tasks = [begin_task(self._tick()), begin_task(self.thinner.watch(lambda: self.jobs.setup.flow_meter))]
+        self._tasks = [
+            begin_task(self._tick()),
+            begin_task(self.thinner.watch(lambda: self.jobs.setup.flow_meter)),
+            begin_task(self.records.keeper.watch()),
+        ]
         if job is not None:
             self._read_stored(job)
 

@@ -22,6 +22,7 @@ from server.api import (
     passcode,
     people,
     products,
+    records,
     reviews,
     setup,
     sites,
@@ -42,6 +43,7 @@ ROUTERS = tuple(
         live,
         outlook,
         papers,
+        records,
         reviews,
         jobs,
         history,
@@ -123,8 +125,10 @@ class Guard:
 
         async def send_with_headers(message: Message) -> None:
             if message["type"] == "http.response.start":
-                headers = [(name.lower().encode(), value.encode()) for name, value in HEADERS.items()]
                 known = {name for name, _ in message["headers"]}
+                # A page made to be kept says itself what it needs.
+                own = [(name.lower().encode(), value.encode()) for name, value in HEADERS.items()]
+                headers = [(name, value) for name, value in own if name not in known]
                 if is_page or b"cache-control" not in known:
                     headers.append((b"cache-control", b"no-cache"))
                 message["headers"] = [*message["headers"], *headers]

@@ -93,11 +93,10 @@ async def change_job(number: int, body: JobChange, service: Desk) -> JobView:
 
 @router.delete("/{number}", status_code=204)
 async def forget_job(number: int, service: Desk) -> None:
-    """Forget a job; its samples stay in the raw log as long as any that are in no job."""
+    """Forget a job, unless a signed record needs it; its samples stay as long as any that are in no job."""
     if service.live.job is not None and service.live.job.number == number:
         raise ConflictError(f"job {number} is still open: finish it first")
-    await service.jobs.remove(number)
-    service.reviews.forget(number)
+    await service.records.keeper.remove(number)
 
 
 @router.post("/{number}/buttons")

@@ -21,11 +21,6 @@ def save_papers(connection: sqlite3.Connection, job: int, body: dict[str, Any]) 
     connection.execute("INSERT OR REPLACE INTO papers VALUES (?, ?)", (job, json.dumps(body, separators=(",", ":"))))
 
 
-def remove_papers(connection: sqlite3.Connection, job: int) -> None:
-    """Forget a job's papers: its number may be given again."""
-    connection.execute("DELETE FROM papers WHERE job = ?", (job,))
-
-
 def list_parts(connection: sqlite3.Connection) -> dict[int, int]:
     """Of each job that is a later part of another the number of that first one."""
     found = connection.execute("SELECT job, json_extract(body, '$.part_of') FROM papers ORDER BY job")
