@@ -25,6 +25,7 @@ from server.api import (
     setup,
     sites,
     sprayers,
+    touchup,
     treatments,
     works,
 )
@@ -40,6 +41,7 @@ ROUTERS = tuple(
         passcode,
         live,
         outlook,
+        touchup,
         reviews,
         jobs,
         history,

@@ -32,8 +32,8 @@ GATE = 0.28
 WORTH_A_LOOK = 0.2
 """An edge less likely to lack its strip is not even named."""
 HALF = 0.5
-PATCH_SWATHS = 2.0
-"""A whole part was left out where a square of so many swaths a side is missed."""
+PATCH_SWATHS, PATCH_SDS = 2.0, 4.0
+"""A whole part was left out where a square of so many swaths and standard deviations a side is missed."""
 UNPLACED_SHARE = 0.5
 """Liquid that has no position could have gone to a strip if it is this share of what the strip would have taken."""
 STEP_M = 0.25
@@ -49,6 +49,7 @@ def plan_touchup(
     *,
     treatment: Treatment,
     swath_m: float,
+    track_sd_m: float = 0.0,
     unplaced_l: float = 0.0,
     start_m: tuple[float, float] = (nan, nan),
     ways: Sequence[Floats] = (),
@@ -78,6 +79,8 @@ def plan_touchup(
         Target [L/m²] and what counts as under and over.
     swath_m
         Effective width [m].
+    track_sd_m
+        How well the nozzle's way is known [m]; NaN: it is not.
     unplaced_l
         Liquid metered where no position can be given [L].
     start_m
@@ -114,7 +117,8 @@ def plan_touchup(
     target = treatment.target_l_per_m2
     found = [each for seam in seams if (each := _weigh_seam(seam, dose, ground, target, swath_m)) is not None]
     found += [_weigh_margin(margin, target, swath_m) for margin in margins if margin.probability >= WORTH_A_LOOK]
-    found += _find_patches(found, dose, ground, target, swath_m)
+    side = PATCH_SWATHS * swath_m + PATCH_SDS * track_sd_m
+    found += _find_patches(found, dose, ground, target, swath_m, side) if np.isfinite(side) else ()
     found = [_doubt_placing(each, unplaced_l) for each in found]
     large = [each for each in found if each.area_m2 >= LEAST_M2]
     small = [each for each in found if each.area_m2 < LEAST_M2 and each.doubt in ("", "narrow")]
@@ -252,7 +256,7 @@ def _keep_wanted(line: Floats, ground: Ground) -> Floats:
 
 
 def _find_patches(
-    known: list[Stretch], dose: DoseMap, ground: Ground, target: float, swath_m: float
+    known: list[Stretch], dose: DoseMap, ground: Ground, target: float, swath_m: float, side_m: float
 ) -> Iterator[Stretch]:
     """Whole parts of the lawn that were left out, less the strips that are known already."""
     if not ground.has_zones:
@@ -265,7 +269,7 @@ def _find_patches(
             paint_band(taken, line, width_m=width, frame=ground.frame)
             missed &= ~taken
     labels, count = label_regions(missed)
-    seeds = set(np.unique(labels[_find_squares(missed, PATCH_SWATHS * swath_m / ground.frame.cell_m)]).tolist())
+    seeds = set(np.unique(labels[_find_squares(missed, side_m / ground.frame.cell_m)]).tolist())
     for label in range(1, count + 1):
         if label in seeds:
             cells = labels == label

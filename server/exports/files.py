@@ -12,8 +12,12 @@ from server.exports import tables
 from server.exports.geojson import findings_object
 from server.exports.grid import write_grid
 from server.exports.job_json import job_object, write_json
+from server.exports.touchup import TOUCHUP_COLUMNS, touchup_object, touchup_rows
 
-NAMES = ("job.json", "passes.csv", "pairs.csv", "findings.geojson", "track.csv", "wind.csv", "dose.npz")
+NAMES = (
+    "job.json", "passes.csv", "pairs.csv", "findings.geojson", "touchup.csv", "touchup.geojson", "track.csv",
+    "wind.csv", "dose.npz",
+)  # fmt: skip
 
 
 def software_name() -> str:
@@ -29,6 +33,8 @@ def result_files(result: JobResult, setup: Setup, log_digest: str) -> dict[str, 
         "passes.csv": tables.write_table(tables.PASS_COLUMNS, tables.pass_rows(result)),
         "pairs.csv": tables.write_table(tables.PAIR_COLUMNS, tables.pair_rows(result)),
         "findings.geojson": write_json(findings_object(result)),
+        "touchup.csv": tables.write_table(TOUCHUP_COLUMNS, touchup_rows(result)),
+        "touchup.geojson": write_json(touchup_object(result)),
         "track.csv": tables.write_table(tables.TRACK_COLUMNS, tables.track_rows(result)),
         "wind.csv": tables.write_table(tables.WIND_COLUMNS, tables.wind_rows(result)),
         "dose.npz": write_grid(result),

@@ -28,6 +28,7 @@ from firmware_sim.truth import Frame, cell_shares, dose_on_plane
 from server.core.band import paint_band, spread_band
 from server.core.grid import GridFrame
 from server.core.log import Floats
+from server.core.polygons import point_in_rings
 from server.core.regions import label_regions
 from server.core.results import Bools, JobResult, Stretch
 from server.rawlog import gather_log, read_raw_log
@@ -120,8 +121,9 @@ def paint_strip(strip: Stretch, frame: GridFrame, swath_m: float) -> Bools:
 def share_missed(strip: Stretch, is_missed: Bools, frame: GridFrame) -> float:
     """How much of the ground that the plan calls missed was truly missed."""
     if strip.kind == "patch":
-        ring = strip.lines_m[0].mean(axis=0)
-        return float(is_missed[int((ring[1] - frame.y0_m) / frame.cell_m), int((ring[0] - frame.x0_m) / frame.cell_m)])
+        rows, columns = np.indices(is_missed.shape)
+        east, north = (frame.x0_m + (columns + 0.5) * frame.cell_m, frame.y0_m + (rows + 0.5) * frame.cell_m)
+        return float(is_missed[point_in_rings(east, north, strip.lines_m)].mean())
     width = strip.width_m / len(strip.lines_m)
     places = np.concatenate([spread_band(line, width_m=LANE * width, step_m=frame.cell_m) for line in strip.lines_m])
     column = np.floor((places[:, 0] - frame.x0_m) / frame.cell_m).astype(int)
