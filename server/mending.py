@@ -10,7 +10,7 @@ import numpy as np
 from server.cards import Cards
 from server.core.ground import Ground
 from server.core.latitude import Latitude, join_labels
-from server.core.margin import find_margins
+from server.core.margin import find_margins, sd_beside
 from server.core.passes import PassSpan
 from server.core.polygons import rings_from_zone
 from server.core.results import JobResult, ThinPass, TouchupPlan, Track
@@ -28,8 +28,9 @@ def plan_mending(result: JobResult, setup: Setup, spans: Sequence[PassSpan], gro
     track, swath, target = result.track, setup.sprayer.swath_m, setup.treatment.target_l_per_m2
     rings = [ring for zone in setup.zones for ring in rings_from_zone(zone, plane=result.plane)]
     margins = find_margins(track, result.is_spraying, result.dose, ground, rings, swath_m=swath, target_l_per_m2=target)
+    seams = lay_seams(track, tuple(spans), result.pairs, swath_m=swath)
     return plan_touchup(
-        lay_seams(track, tuple(spans), result.pairs, swath_m=swath),
+        seams,
         margins,
         result.findings,
         result.passes,
@@ -39,6 +40,7 @@ def plan_mending(result: JobResult, setup: Setup, spans: Sequence[PassSpan], gro
         swath_m=swath,
         track_sd_m=result.track_sd_m,
         unplaced_l=result.totals.unplaced_l,
+        place_sds_m=[sd_beside(seam.line_m, track, result.is_spraying) for seam in seams],
         start_m=_last_place(track),
         ways=[trace_pass(track, span) for span in spans],
     )

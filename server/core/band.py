@@ -41,6 +41,49 @@ def resample_line(line_m: Floats, *, step_m: float) -> Floats:
     return np.stack([np.interp(places, way, line_m[:, axis]) for axis in (0, 1)], axis=1)
 
 
+def thin_line(line_m: Floats, *, tolerance_m: float) -> Floats:
+    """A line with as few of its points as keep its shape.
+
+    Parameters
+    ----------
+    line_m
+        Corners [k, 2] [m].
+    tolerance_m
+        How far the thinned line may be from those [m].
+
+    Returns
+    -------
+    Floats
+        Some of the corners, the first and the last one among them.
+
+    References
+    ----------
+    D. H. Douglas and T. K. Peucker, Algorithms for the reduction of the number of points required to represent a
+    digitized line or its caricature, Cartographica 10 (2), 1973, 112-122.
+
+    Examples
+    --------
+    >>> thin_line(np.array([[0.0, 0.0], [0.0, 1.0], [0.0, 2.0], [1.0, 2.0]]), tolerance_m=0.05).tolist()
+    [[0.0, 0.0], [0.0, 2.0], [1.0, 2.0]]
+    """
+    if len(line_m) < 3:
+        return line_m
+    is_kept = np.zeros(len(line_m), dtype=np.bool_)
+    is_kept[[0, -1]] = True
+    waiting = [(0, len(line_m) - 1)]
+    while waiting:
+        first, last = waiting.pop()
+        if last - first < 2:
+            continue
+        off = _distances(line_m[first + 1 : last], line_m[first], line_m[last])
+        if off.max() > tolerance_m:
+            cut = first + 1 + int(off.argmax())
+            is_kept[cut] = True
+            waiting += [(first, cut), (cut, last)]
+    kept: Floats = line_m[is_kept]
+    return kept
+
+
 def measure_line(line_m: Floats) -> float:
     """How long a line is.
 
@@ -124,11 +167,13 @@ def spread_band(line_m: Floats, *, width_m: float, step_m: float) -> Floats:
     Examples
     --------
     >>> spread_band(np.array([[0.0, 0.0], [0.0, 1.0]]), width_m=1.0, step_m=0.5)[:, 0].tolist()
-    [-0.25, -0.25, -0.25, 0.25, 0.25, 0.25]
+    [-0.25, -0.25, 0.25, 0.25]
     """
-    middle = resample_line(line_m, step_m=step_m)
-    if not len(middle):
-        return middle
+    corners = resample_line(line_m, step_m=step_m)
+    if not len(corners):
+        return corners
+    middle = (corners[1:] + corners[:-1]) / 2.0
+    middle = np.concatenate((middle, middle)) if len(middle) == 1 else middle
     rows = max(1, int(np.ceil(width_m / step_m - 1e-9)))
     offsets = width_m * ((np.arange(rows) + 0.5) / rows - 0.5)
     return np.concatenate([shift_line(middle, right_m=float(offset)) for offset in offsets])
@@ -196,6 +241,15 @@ def paint_band(mask: Bools, line_m: Floats, *, width_m: float, frame: GridFrame)
     column, row = _find_cells(places, frame)
     inside = (column >= 0) & (column < frame.nx) & (row >= 0) & (row < frame.ny)
     mask[row[inside], column[inside]] = True
+
+
+def _distances(points: Floats, start: Floats, end: Floats) -> Floats:
+    """How far points lie from the line between two others, or from these where they are one."""
+    ahead, away = end - start, points - start
+    length = float(np.hypot(*ahead))
+    if length == 0.0:
+        return np.asarray(np.hypot(away[:, 0], away[:, 1]))
+    return np.asarray(np.abs(away[:, 0] * ahead[1] - away[:, 1] * ahead[0]) / length)
 
 
 def _find_cells(places_m: Floats, frame: GridFrame) -> tuple[np.ndarray, np.ndarray]:

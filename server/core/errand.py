@@ -1,5 +1,6 @@
 """In which order to walk some lines on the ground, and from which end, so that little is walked between them."""
 
+from collections.abc import Iterator
 from itertools import pairwise
 
 import numpy as np
@@ -11,7 +12,7 @@ ROUNDS = 40
 
 
 def order_walk(ends_m: Floats, *, start_m: tuple[float, float]) -> list[tuple[int, bool]]:
-    """A short way over all lines: the nearest first, then reversed in parts as long as that makes it shorter.
+    """A short way over all lines: the nearest first, then parts reversed and lines moved as long as that shortens it.
 
     Parameters
     ----------
@@ -43,7 +44,7 @@ def order_walk(ends_m: Floats, *, start_m: tuple[float, float]) -> list[tuple[in
     here = np.array(start_m) if np.isfinite(start_m).all() else ends_m[0, 0] if len(ends_m) else np.zeros(2)
     order = _walk_to_nearest(ends_m, here)
     for _ in range(ROUNDS):
-        better = _reverse_part(order, ends_m, here)
+        better = _shorten(order, ends_m, here)
         if better is None:
             break
         order = better
@@ -94,17 +95,31 @@ def _walk_to_nearest(ends: Floats, here: Floats) -> list[tuple[int, bool]]:
     return order
 
 
-def _reverse_part(order: list[tuple[int, bool]], ends: Floats, here: Floats) -> list[tuple[int, bool]] | None:
-    """The order with the part walked backwards that shortens the way most; None where none does."""
+def _shorten(order: list[tuple[int, bool]], ends: Floats, here: Floats) -> list[tuple[int, bool]] | None:
+    """The order with the one change that shortens the way most; None where none does."""
     least, best = _sum_way(order, ends, here) - 1e-6, None
+    for tried in (*_reverse_parts(order), *_move_lines(order)):
+        way = _sum_way(tried, ends, here)
+        if way < least:
+            least, best = way, tried
+    return best
+
+
+def _reverse_parts(order: list[tuple[int, bool]]) -> Iterator[list[tuple[int, bool]]]:
+    """Every order in which one part is walked backwards."""
     for first in range(len(order)):
         for last in range(first, len(order)):
             part = [(line, not is_back) for line, is_back in reversed(order[first : last + 1])]
-            tried = [*order[:first], *part, *order[last + 1 :]]
-            way = _sum_way(tried, ends, here)
-            if way < least:
-                least, best = way, tried
-    return best
+            yield [*order[:first], *part, *order[last + 1 :]]
+
+
+def _move_lines(order: list[tuple[int, bool]]) -> Iterator[list[tuple[int, bool]]]:
+    """Every order in which one line stands elsewhere, walked from either end."""
+    for place, (line, is_back) in enumerate(order):
+        rest = [*order[:place], *order[place + 1 :]]
+        for goal in range(len(order)):
+            for turn in (is_back, not is_back):
+                yield [*rest[:goal], (line, turn), *rest[goal:]]
 
 
 def _sum_way(order: list[tuple[int, bool]], ends: Floats, here: Floats | None) -> float:

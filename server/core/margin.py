@@ -99,12 +99,11 @@ def find_margins(
         return ()
     covered = dose.dose_l_per_m2 > COVERED_FRACTION * target_l_per_m2
     is_open = (ground.wanted >= 0.5) & ~covered
-    wet = _thin_track(track, is_wet)
     found: list[Margin] = []
     for ring in rings:
         for edge, depth in _look_inwards(ring, is_open, ground, swath_m):
             for rows in _find_runs(edge, depth > LEAST * swath_m):
-                found += _make_margin(edge[rows], depth[rows], track, wet, swath_m)
+                found += _make_margin(edge[rows], depth[rows], track, is_wet, swath_m)
     return tuple(found)
 
 
@@ -145,6 +144,46 @@ def judge_depth(depth_m: float, sd_m: float, *, swath_m: float) -> float:
     return PRIOR * missed / both if both > 0.0 else float(depth_m > swath_m)
 
 
+def sd_beside(line_m: Floats, track: Track, is_wet: Bools) -> float:
+    """How well the way nearest to the middle of a line is known, across the line.
+
+    Errors wander slowly, so that they count as one over a whole strip.
+
+    Parameters
+    ----------
+    line_m
+        Corners [k, 2] [m].
+    track
+        The nozzle's way.
+    is_wet
+        At which of its epochs liquid flowed [n].
+
+    Returns
+    -------
+    float
+        Standard deviation [m]; infinite where no place is known.
+
+    References
+    ----------
+    Derivation: the variances of east and north, taken as independent, along the line's normal.
+
+    Examples
+    --------
+    >>> i, x = np.full(2, 4), np.array([0.1, 0.1])
+    >>> track = Track(i, x, x, x, x, x, x, 2 * x, x, x, x, x, i, np.zeros((0, 2, 2)))
+    >>> round(sd_beside(np.array([[0.0, 0.0], [0.0, 9.0]]), track, i > 0), 3)
+    0.1
+    """
+    wet = np.flatnonzero(is_wet & np.isfinite(track.east_m))
+    if not len(wet) or not len(line_m):
+        return float("inf")
+    middle, ahead = line_m[len(line_m) // 2], line_m[-1] - line_m[0]
+    across = np.array([ahead[1], -ahead[0]]) / max(float(np.hypot(*ahead)), 1e-9)
+    away = np.hypot(track.east_m[wet] - middle[0], track.north_m[wet] - middle[1])
+    near = wet[int(away.argmin())]
+    return float(np.hypot(across[0] * track.sd_east_m[near], across[1] * track.sd_north_m[near]))
+
+
 def _below(limit: float, mean: float, sd: float) -> float:
     """The probability that a normal quantity lies below a limit."""
     return 0.5 * (1.0 + erf((limit - mean) / (sd * sqrt(2.0))))
@@ -181,26 +220,10 @@ def _find_runs(edge: Floats, is_deep: Bools) -> list[Integers]:
     ]
 
 
-def _make_margin(edge: Floats, depth: Floats, track: Track, wet: Integers, swath_m: float) -> list[Margin]:
+def _make_margin(edge: Floats, depth: Floats, track: Track, is_wet: Bools, swath_m: float) -> list[Margin]:
     """The judged stretch; none where it is too short."""
     if measure_line(edge) < SHORTEST_M:
         return []
     mean = float(depth.mean())
-    sd = sqrt(_sd_beside(edge, track, wet) ** 2 + EDGE_SD_M**2)
+    sd = sqrt(sd_beside(edge, track, is_wet) ** 2 + EDGE_SD_M**2)
     return [Margin(edge, mean, sd, judge_depth(mean, sd, swath_m=swath_m))]
-
-
-def _sd_beside(edge: Floats, track: Track, wet: Integers) -> float:
-    """How well the nearest wet way is known across an edge; its errors are taken as one over the whole stretch."""
-    if not len(wet):
-        return float("inf")
-    middle, ahead = edge[len(edge) // 2], edge[-1] - edge[0]
-    across = np.array([ahead[1], -ahead[0]]) / max(float(np.hypot(*ahead)), 1e-9)
-    away = np.hypot(track.east_m[wet] - middle[0], track.north_m[wet] - middle[1])
-    near = wet[int(away.argmin())]
-    return float(np.hypot(across[0] * track.sd_east_m[near], across[1] * track.sd_north_m[near]))
-
-
-def _thin_track(track: Track, is_wet: Bools) -> Integers:
-    """The epochs with a position at which liquid flowed."""
-    return np.flatnonzero(is_wet & np.isfinite(track.east_m))

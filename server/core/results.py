@@ -256,8 +256,9 @@ class Stretch:
 
     `lines_m` are the ways to walk, each [k, 2] from start to end (of a patch its outline), `width_m` what is missed
     across, `area_m2` the missed ground, `swept_m2` what walking them wets, `volume_l` that at the target;
-    `probability` that it was missed, `gain_m2` what repeating it is expected to be worth. `doubt` is why it is not in
-    the walk: "" (it is), "unsure", "unlikely", "narrow", "crossed" or "unplaced".
+    `probability` that it was missed, `place_sd_m` how well its place across is known, `gain_m2` what repeating it is
+    expected to be worth. `doubt` is why it is not in the walk: "" (it is), "unsure", "unlikely", "narrow", "placing",
+    "crossed" or "unplaced".
     """
 
     kind: str
@@ -271,6 +272,7 @@ class Stretch:
     probability: float
     gain_m2: float
     doubt: str = ""
+    place_sd_m: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)

@@ -5,11 +5,11 @@ East and north in metres on the local plane, dose in litres per square metre.
 
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
-from math import erf, nan, sqrt
+from math import nan, pi, sqrt
 
 import numpy as np
 
-from server.core.band import measure_line, paint_band, read_cells, resample_line, shift_line, spread_band
+from server.core.band import measure_line, paint_band, read_cells, resample_line, shift_line, thin_line
 from server.core.coverage import COVERED_FRACTION
 from server.core.errand import measure_between, order_walk
 from server.core.findings import SURE
@@ -17,9 +17,10 @@ from server.core.ground import Ground
 from server.core.log import Floats
 from server.core.margin import Margin
 from server.core.regions import label_regions, trace_outline
-from server.core.results import Bools, DoseMap, Finding, Pass, Stretch, Surplus, ThinPass, TouchupPlan
+from server.core.results import Bools, DoseMap, Finding, Pass, Stretch, TouchupPlan
 from server.core.seams import Seam
 from server.core.setup import Treatment
+from server.core.surplus import list_surplus, list_thin
 
 DOUBLING_COST = 4.0
 """What a square metre sprayed twice costs, in square metres missed: see the decision on touching up."""
@@ -36,7 +37,9 @@ PATCH_SWATHS, PATCH_SDS = 2.0, 4.0
 """A whole part was left out where a square of so many swaths and standard deviations a side is missed."""
 UNPLACED_SHARE = 0.5
 """Liquid that has no position could have gone to a strip if it is this share of what the strip would have taken."""
-STEP_M = 0.25
+MEAN_OFF = sqrt(2.0 / pi)
+"""The mean size of a normal error, in its standard deviations."""
+STEP_M, FINE_M = 0.25, 0.05
 
 
 def plan_touchup(
@@ -51,6 +54,7 @@ def plan_touchup(
     swath_m: float,
     track_sd_m: float = 0.0,
     unplaced_l: float = 0.0,
+    place_sds_m: Sequence[float] = (),
     start_m: tuple[float, float] = (nan, nan),
     ways: Sequence[Floats] = (),
 ) -> TouchupPlan:
@@ -58,8 +62,8 @@ def plan_touchup(
 
     A strip is walked again only if that is expected to do more good than harm, a square metre doubled counting as
     four missed: `weigh_repeat`. With a swath as wide as the gap that asks for a probability of 0.8. Strips of doubtful
-    truth, narrower than is worth a whole swath, wet from other passes, or that liquid without a position may have
-    reached, are for one's own eyes.
+    truth or place, narrower than is worth a whole swath, wet from other passes, or that liquid without a position may
+    have reached, are for one's own eyes.
 
     Parameters
     ----------
@@ -83,6 +87,8 @@ def plan_touchup(
         How well the nozzle's way is known [m]; NaN: it is not.
     unplaced_l
         Liquid metered where no position can be given [L].
+    place_sds_m
+        How well each seam's place across is known [m], as many as there are seams; none: exactly.
     start_m
         Where the walk begins: east, north [m]; NaN where not known.
     ways
@@ -111,11 +117,13 @@ def plan_touchup(
     >>> seam = Seam(Pair(1, 2, 2.0, 0.1, 0.0, 9.0, "gap", 0.99), np.array([[1.5, 0.0], [1.5, 9.0]]), 1.0)
     >>> treatment = Treatment(target_l_per_m2=0.05)
     >>> plan = plan_touchup([seam], [], [], [], dose, lawn, treatment=treatment, swath_m=1.0)
-    >>> [(s.kind, s.area_m2, round(s.volume_l, 2)) for s in plan.repeats], round(plan.allowance_l, 3)
-    ([('gap', 9.0, 0.45)], 0.045)
+    >>> [(s.kind, round(s.area_m2), round(s.volume_l, 2)) for s in plan.repeats], round(plan.allowance_l, 3)
+    ([('gap', 9, 0.45)], 0.045)
     """
     target = treatment.target_l_per_m2
-    found = [each for seam in seams if (each := _weigh_seam(seam, dose, ground, target, swath_m)) is not None]
+    placed = zip(seams, place_sds_m or [0.0] * len(seams), strict=True)
+    weighed = [_weigh_seam(seam, sd, dose, ground, target, swath_m) for seam, sd in placed]
+    found = [each for each in weighed if each is not None]
     found += [_weigh_margin(margin, target, swath_m) for margin in margins if margin.probability >= WORTH_A_LOOK]
     side = PATCH_SWATHS * swath_m + PATCH_SDS * track_sd_m
     found += _find_patches(found, dose, ground, target, swath_m, side) if np.isfinite(side) else ()
@@ -123,8 +131,7 @@ def plan_touchup(
     large = [each for each in found if each.area_m2 >= LEAST_M2]
     small = [each for each in found if each.area_m2 < LEAST_M2 and each.doubt in ("", "narrow")]
     order, between = _order_repeats([each for each in large if not each.doubt], start_m)
-    surplus = [*_list_doubled(seams, dose, ground, target), *_list_heavy(passes, ways, seams, treatment)]
-    surplus += _list_spots(findings, seams, ground, target)
+    surplus = list_surplus(seams, findings, passes, ways, dose, ground, treatment=treatment)
     alone = sorted((each for each in surplus if each.area_m2 >= LEAST_M2), key=lambda each: -each.surplus_l)
     volume = sum(each.volume_l for each in order)
     lengths = [(seam.pair.to_m - seam.pair.from_m, seam.pair.verdict) for seam in seams]
@@ -132,7 +139,7 @@ def plan_touchup(
         repeats=tuple(order),
         looks=tuple(sorted((each for each in large if each.doubt), key=lambda each: -each.area_m2)),
         alone=tuple(alone),
-        thin=tuple(_list_thin(passes, seams, treatment)),
+        thin=list_thin(passes, seams, treatment=treatment),
         target_l_per_m2=target,
         swath_m=swath_m,
         area_m2=sum(each.area_m2 for each in order),
@@ -148,7 +155,12 @@ def plan_touchup(
 
 
 def weigh_repeat(
-    probability: float, *, missed_m2: float, swept_m2: float, doubling_cost: float = DOUBLING_COST
+    probability: float,
+    *,
+    missed_m2: float,
+    swept_m2: float,
+    astray_m2: float = 0.0,
+    doubling_cost: float = DOUBLING_COST,
 ) -> float:
     """What walking a strip again is expected to be worth, in square metres treated that would be missed else.
 
@@ -162,6 +174,8 @@ def weigh_repeat(
         The missed ground, if it was [m²].
     swept_m2
         What walking it wets [m²].
+    astray_m2
+        What the walk is expected to wet beside the missed ground because its place is not known well [m²].
     doubling_cost
         What a square metre sprayed twice costs, in square metres missed.
 
@@ -181,11 +195,12 @@ def weigh_repeat(
     >>> round(weigh_repeat(1.0, missed_m2=5.0, swept_m2=10.0), 6)
     -15.0
     """
-    beside = max(swept_m2 - missed_m2, 0.0)
-    return probability * (missed_m2 - doubling_cost * beside) - (1.0 - probability) * doubling_cost * swept_m2
+    beside = max(swept_m2 - missed_m2, 0.0) + astray_m2
+    won = missed_m2 - astray_m2 - doubling_cost * beside
+    return probability * won - (1.0 - probability) * doubling_cost * swept_m2
 
 
-def _weigh_seam(seam: Seam, dose: DoseMap, ground: Ground, target: float, swath_m: float) -> Stretch | None:
+def _weigh_seam(seam: Seam, sd: float, dose: DoseMap, ground: Ground, target: float, swath_m: float) -> Stretch | None:
     """A stretch between two passes as ground to walk again or to look at; None where there is nothing to mend."""
     pair = seam.pair
     if pair.verdict not in ("gap", "unsure"):
@@ -195,8 +210,8 @@ def _weigh_seam(seam: Seam, dose: DoseMap, ground: Ground, target: float, swath_
         return None
     width, passes = seam.width_m, (pair.pass_a, pair.pass_b)
     if pair.verdict == "unsure":
-        return replace(_lay_strip("gap", passes, line, width, nan, target, swath_m), doubt="unsure")
-    strip = _lay_strip("gap", passes, line, width, pair.probability, target, swath_m)
+        return replace(_lay_strip("gap", passes, line, width, nan, target, swath_m, sd), doubt="unsure")
+    strip = _lay_strip("gap", passes, line, width, pair.probability, target, swath_m, sd)
     laid = read_cells(dose.dose_l_per_m2, resample_line(line, step_m=STEP_M), ground.frame)
     return replace(strip, doubt="crossed") if np.mean(laid > HALF * target) > HALF else strip
 
@@ -206,23 +221,33 @@ def _weigh_margin(margin: Margin, target: float, swath_m: float) -> Stretch:
     line = shift_line(margin.edge_m, right_m=margin.depth_m / 2.0)
     strip = _lay_strip("edge", (), line, margin.depth_m, margin.probability, target, swath_m)
     lanes = len(strip.lines_m)
-    beside = tuple(shift_line(margin.edge_m, right_m=(lane + HALF) * swath_m) for lane in range(lanes))
+    edge = thin_line(margin.edge_m, tolerance_m=FINE_M)
+    beside = tuple(shift_line(edge, right_m=(lane + HALF) * swath_m) for lane in range(lanes))
     strip = replace(strip, lines_m=beside)
     return replace(strip, doubt="unsure") if margin.depth_sd_m > GATE * swath_m else strip
 
 
 def _lay_strip(
-    kind: str, passes: tuple[int, ...], line: Floats, width: float, probability: float, target: float, swath_m: float
+    kind: str,
+    passes: tuple[int, ...],
+    line: Floats,
+    width: float,
+    probability: float,
+    target: float,
+    swath_m: float,
+    sd: float = 0.0,
 ) -> Stretch:
     """A strip with its lanes to walk, weighed."""
     length, lanes = measure_line(line), max(1, round(width / swath_m))
     offsets = [width * ((lane + HALF) / lanes - HALF) for lane in range(lanes)]
     missed, swept = length * width, length * lanes * swath_m
-    gain = weigh_repeat(probability, missed_m2=min(missed, swept), swept_m2=swept)
+    won, astray = min(missed, swept), length * min(MEAN_OFF * sd, width)
+    gain = weigh_repeat(probability, missed_m2=won, swept_m2=swept, astray_m2=astray)
     doubt = ""
     if not gain > 0.0:
-        sure = weigh_repeat(1.0, missed_m2=min(missed, swept), swept_m2=swept)
-        doubt = "narrow" if sure <= 0.0 and probability > SURE else "unlikely"
+        is_narrow = weigh_repeat(1.0, missed_m2=won, swept_m2=swept) <= 0.0
+        is_likely = weigh_repeat(probability, missed_m2=swept, swept_m2=swept) > 0.0
+        doubt = "unlikely" if not is_likely else "narrow" if is_narrow else "placing"
     return Stretch(
         kind=kind,
         passes=passes,
@@ -235,6 +260,7 @@ def _lay_strip(
         probability=probability,
         gain_m2=gain,
         doubt=doubt,
+        place_sd_m=sd,
     )
 
 
@@ -242,7 +268,7 @@ def _keep_wanted(line: Floats, ground: Ground) -> Floats:
     """The longest part of a line that lies on ground where liquid is wanted; all of it where no zone is known."""
     if not ground.has_zones or not len(line):
         return line
-    points = resample_line(line, step_m=STEP_M)
+    points = resample_line(line, step_m=FINE_M)
     is_in = read_cells(ground.wanted, points, ground.frame) >= HALF
     if is_in.all():
         return line
@@ -251,8 +277,7 @@ def _keep_wanted(line: Floats, ground: Ground) -> Floats:
     if not runs:
         return np.zeros((0, 2))
     first, last = max(runs, key=lambda run: int(run[1] - run[0]))
-    kept: Floats = points[first:last]
-    return kept
+    return thin_line(points[first:last], tolerance_m=FINE_M)
 
 
 def _find_patches(
@@ -310,66 +335,3 @@ def _order_repeats(strips: list[Stretch], start_m: tuple[float, float]) -> tuple
         back = tuple(line[::-1] for line in reversed(lines)) if strips[place].kind != "patch" else lines
         turned.append(replace(strips[place], lines_m=back if is_back else lines))
     return turned, measure_between(order, ends, start_m=start_m)
-
-
-def _list_doubled(seams: Sequence[Seam], dose: DoseMap, ground: Ground, target: float) -> Iterator[Surplus]:
-    """Stretches where one pass lies on another."""
-    for seam in seams:
-        if seam.pair.verdict == "doubled" and seam.width_m > 0.0 and len(seam.line_m):
-            places = spread_band(seam.line_m, width_m=seam.width_m, step_m=STEP_M)
-            laid = read_cells(dose.dose_l_per_m2, places, ground.frame)
-            area = measure_line(seam.line_m) * seam.width_m
-            mean, over = float(np.nanmean(laid)), float(np.nanmean(np.maximum(laid - target, 0.0)))
-            passes = (seam.pair.pass_a, seam.pair.pass_b)
-            yield Surplus("doubled", passes, seam.line_m, area, mean, mean / target, over * area, seam.pair.probability)
-
-
-def _list_spots(findings: Sequence[Finding], seams: Sequence[Seam], ground: Ground, target: float) -> Iterator[Surplus]:
-    """Doubled places of the map that no doubled stretch explains: turns, and standing with the spray on."""
-    taken = np.zeros(ground.wanted.shape, dtype=np.bool_)
-    for seam in seams:
-        if seam.pair.verdict == "doubled" and len(seam.line_m):
-            paint_band(taken, seam.line_m, width_m=2.0 * seam.width_m, frame=ground.frame)
-    for found in findings:
-        if (
-            found.kind == "doubled"
-            and not (read_cells(taken.astype(np.float64), found.ring_m, ground.frame) == 1.0).any()
-        ):
-            mean = found.volume_l / found.area_m2
-            over = found.volume_l - target * found.area_m2
-            yield Surplus("spot", (), found.ring_m, found.area_m2, mean, mean / target, over, found.probability)
-
-
-def _list_heavy(
-    passes: Sequence[Pass], ways: Sequence[Floats], seams: Sequence[Seam], treatment: Treatment
-) -> Iterator[Surplus]:
-    """Whole passes above what counts as over, beside those that lie on others."""
-    target, limit = treatment.target_l_per_m2, treatment.over_fraction * treatment.target_l_per_m2
-    for found, way in zip(passes, ways, strict=False):
-        chance = _chance_above(found.dose_l_per_m2, found.dose_sd_l_per_m2, limit)
-        if chance > SURE and found.number not in _passes_of(seams, "doubled"):
-            over = (found.dose_l_per_m2 - target) * found.area_m2
-            times = found.dose_l_per_m2 / target
-            yield Surplus("pass", (found.number,), way, found.area_m2, found.dose_l_per_m2, times, over, chance)
-
-
-def _list_thin(passes: Sequence[Pass], seams: Sequence[Seam], treatment: Treatment) -> Iterator[ThinPass]:
-    """Passes that surely got less than what counts as under, but for those that another one lies on."""
-    target, limit = treatment.target_l_per_m2, treatment.under_fraction * treatment.target_l_per_m2
-    for found in passes:
-        chance = _chance_above(-found.dose_l_per_m2, found.dose_sd_l_per_m2, -limit)
-        if chance > SURE and found.number not in _passes_of(seams, "doubled"):
-            lacking = target - found.dose_l_per_m2
-            yield ThinPass(found.number, found.area_m2, found.dose_l_per_m2, lacking, found.speed_mps, chance)
-
-
-def _passes_of(seams: Sequence[Seam], verdict: str) -> set[int]:
-    """The passes that a verdict is about."""
-    return {number for s in seams if s.pair.verdict == verdict for number in (s.pair.pass_a, s.pair.pass_b)}
-
-
-def _chance_above(mean: float, sd: float, limit: float) -> float:
-    """The probability that a normal quantity lies above a limit; 0 where it is not known."""
-    if not (np.isfinite(mean) and np.isfinite(sd)):
-        return 0.0
-    return 0.5 * (1.0 + erf((mean - limit) / (max(sd, 1e-12) * sqrt(2.0))))

@@ -12,7 +12,8 @@ from server.exports.job_json import plain
 
 TOUCHUP_COLUMNS = (
     "what", "order", "kind", "passes", "why_not", "start_lat", "start_lon", "end_lat", "end_lon", "length_m", "width_m",
-    "area_m2", "volume_l", "probability", "doubled_if_wrong_m2", "dose_l_per_m2", "times_target", "surplus_l",
+    "area_m2", "volume_l", "probability", "place_sd_m", "doubled_if_wrong_m2", "dose_l_per_m2", "times_target",
+    "surplus_l",
 )  # fmt: skip
 SUMS = (
     "target_l_per_m2", "swath_m", "area_m2", "volume_l", "allowance_l", "between_m", "small_count", "small_m2",
@@ -79,6 +80,7 @@ def _strip(strip: Stretch, order: int) -> dict[str, Any]:
         "area_m2": strip.area_m2,
         "volume_l": strip.volume_l,
         "probability": strip.probability,
+        "place_sd_m": strip.place_sd_m,
         "gain_m2": strip.gain_m2,
         "doubled_if_wrong_m2": strip.swept_m2,
     }

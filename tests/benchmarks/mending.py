@@ -16,7 +16,7 @@ from multiprocessing import get_context
 from pathlib import Path
 
 import numpy as np
-from accuracy import Trial, make_scenario, miscalibrate
+from accuracy import Trial, make_scenario, match_passes, miscalibrate
 from tally import Tally
 
 from firmware_sim.bench import write_log
@@ -24,7 +24,7 @@ from firmware_sim.build import World, build_world
 from firmware_sim.scenarios import Scenario, plan_strips
 from firmware_sim.sensors.gnss import CLASSES
 from firmware_sim.setup import save_setup
-from firmware_sim.truth import Frame, cell_shares, dose_on_plane
+from firmware_sim.truth import Frame, cell_shares, dose_on_plane, find_passes
 from server.core.band import paint_band, spread_band
 from server.core.grid import GridFrame
 from server.core.log import Floats
@@ -90,6 +90,15 @@ def judge_plan(result: JobResult, world: World, tally: Tally) -> None:
     frame, share, lawn = lay_truth(result, world)
     is_missed = (share < 0.1) & (lawn > 0.5)
     walked = np.zeros(is_missed.shape, dtype=np.bool_)
+    lines = match_passes(result, find_passes(world), Tally())
+    for strip in (*plan.repeats, *plan.looks):
+        if strip.kind == "gap" and strip.doubt != "unsure" and set(strip.passes) <= set(lines):
+            a, b = (lines[number].line for number in strip.passes)
+            step = next(k for k in range(len(STEPS) - 1) if STEPS[k] <= strip.probability < STEPS[k + 1])
+            tally.counts[f"step {step}"] += 1
+            tally.counts[f"step {step} real"] += abs(a - b) > 1
+            tally.counts["placing"] += strip.doubt == "placing"
+            tally.counts["placing real"] += strip.doubt == "placing" and abs(a - b) > 1
     for strip in plan.repeats:
         band = paint_strip(strip, frame, plan.swath_m)
         truly = share_missed(strip, is_missed, frame)
@@ -97,9 +106,6 @@ def judge_plan(result: JobResult, world: World, tally: Tally) -> None:
         tally.counts["repeats real"] += truly > 0.5
         tally.counts[f"repeats {strip.kind}"] += 1
         tally.counts[f"repeats {strip.kind} real"] += truly > 0.5
-        step = next(k for k in range(len(STEPS) - 1) if STEPS[k] <= strip.probability < STEPS[k + 1])
-        tally.counts[f"step {step}"] += 1
-        tally.counts[f"step {step} real"] += truly > 0.5
         walked |= band
     cell = frame.cell_area_m2
     for kind, region in list_missed(is_missed, world, frame, result):
@@ -168,7 +174,11 @@ def describe(klass: str, tally: Tally) -> str:
         for k in range(len(STEPS) - 1)
         if tally.counts[f"step {k}"]
     ]
-    rows.append("  real by the probability told: " + ", ".join(told))
+    rows.append(
+        f"  between passes, to be found by eye, for its place is not known: {tally.counts['placing']}, "
+        f"real {tally.share('placing real', 'placing')} %"
+    )
+    rows.append("  a line is missing there, by the probability told: " + ", ".join(told))
     rows.append(f"  cannot be told: {100 * figure.get('untold share', 0.0) / jobs:.0f} % of the length between passes")
     return "\n".join(rows)
 
