@@ -27,6 +27,7 @@ from server.api import (
     setup,
     sites,
     sprayers,
+    touchup,
     treatments,
     works,
 )
@@ -44,6 +45,7 @@ ROUTERS = tuple(
         outlook,
         papers,
         records,
+        touchup,
         reviews,
         jobs,
         history,
