@@ -9,6 +9,8 @@ from server.core.errors import EntryError
 LIMITS: Final = MappingProxyType(
     {
         "area": (1.0, 1e6, "m²"),
+        "shape": (0.01, 1e6, "m²"),
+        "area sd": (0.0, 1e6, "m²"),
         "area left": (0.0, 1e6, "m²"),
         "carrier rate": (0.001, 2.0, "L/m²"),
         "tank": (0.1, 2000.0, "L"),
