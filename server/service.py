@@ -35,6 +35,7 @@ from server.store.connection import open_reader
 from server.store.joblog import iterate_messages
 from server.store.jobs import Job, find_open_job, read_default_setup
 from server.strips import Question, Strips
+from server.tanks import Tanks
 from server.tasks import begin_task
 from server.thinning import KEEP_S, Thinner
 from server.views import fresh_events
@@ -61,6 +62,7 @@ class Service:
         self.history = History(database, self.ingest)
         self.cards = Cards(database, self.ingest, wall=wall)
         self.uploads = Uploads(database)
+        self.tanks = Tanks(database, self.ingest, press=self.press, wall=wall)
         self.thinner = Thinner(database, self.ingest, keep_s=keep_s)
         self.calibrations = Calibrations(database, self.ingest, flush=self._flush)
         self.strips = Strips(database, flush=self._flush, on_change=self.broadcast.wake)
@@ -220,7 +222,7 @@ class Service:
         if is_idle:
             self._begin(job)
         if kind == "refill":
-            self._apply(Live.refill)
+            self._apply(lambda live: live.refill(detail))
         self._note_job(job)
         return job
 
@@ -374,6 +376,7 @@ class Service:
             self.outlooks.tick(self.live)
             self.notifier.tell(self.live, self.outlooks.word)
             self.broadcast.wake()
+            await self.tanks.pour(self.live.job)
 
 
 def _open_stored(database: Path, job: Job) -> Generator[tuple[wire.Data, float], None, None]:

@@ -25,6 +25,7 @@ from server.api import (
     setup,
     sites,
     sprayers,
+    tank,
     treatments,
     works,
 )
@@ -40,6 +41,7 @@ ROUTERS = tuple(
         passcode,
         live,
         outlook,
+        tank,
         reviews,
         jobs,
         history,

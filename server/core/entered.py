@@ -36,6 +36,11 @@ MEASURES: Final = MappingProxyType(
         "pressure": ("pressure", "kPa", ("bar", "kPa", "psi")),
         "flow": ("flow", "L/min", ("L/min", "mL/min", "gal/min", "fl oz/min")),
         "water depth": ("water depth", "mm", ("mm", "in")),
+        "mass on area": (
+            "product mass on area",
+            "kg/m2",
+            ("g/100 m2", "kg/ha", "lb/1000 ft2", "oz/1000 ft2", "lb/acre"),
+        ),
     }
 )
 """What a stated quantity measures: its limits in `LIMITS`, the unit of those, the units to choose from."""

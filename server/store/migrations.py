@@ -112,3 +112,9 @@ def keep_cards(db: Database) -> None:
         "PRIMARY KEY (kind, number, version)) WITHOUT ROWID"
     )
     db.execute("CREATE TABLE papers (job INTEGER PRIMARY KEY, body TEXT NOT NULL)")
+
+
+@migrations()
+def keep_fills(db: Database) -> None:
+    """What was filled into the tank; without a job it was before one began."""
+    db.execute("CREATE TABLE fill (id INTEGER PRIMARY KEY, made_utc REAL NOT NULL, job INTEGER, body TEXT NOT NULL)")
