@@ -113,6 +113,8 @@ class Live:
             return False
         arrival = self._arrivals.place(fresh.message, fresh.arrived_mono, is_stored=is_stored)
         if arrival is None:
+            if isinstance(fresh.message, wire.Operator) and fresh.message.kind == "refill":
+                self.way.refill(fresh.message.detail)  # read from the store before the job's first sample
             return False
         self.behind_s = arrival.behind_s
         if arrival.is_live:

@@ -123,9 +123,9 @@ def _check_body(body: dict[str, Any]) -> None:
     """One of the two ways to tell a fill, within its limits."""
     if ("added_l" in body) == ("holds_l" in body):
         raise RequestError("litres", "tell either what was added or what the tank holds")
-    name = "fill" if "added_l" in body else "left in the tank"
+    way, name = ("added_l", "fill") if "added_l" in body else ("holds_l", "left in the tank")
     try:
-        check_entry(name, float(body.get("added_l", body.get("holds_l"))))
+        check_entry(name, float(body[way]))
     except EntryError as error:
         raise EntryError("litres", error.problem) from error
 

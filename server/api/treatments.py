@@ -1,5 +1,6 @@
 """Treatments: what is planned where, what speaks against it, and the sheet to fill by."""
 
+from dataclasses import replace
 from datetime import UTC, datetime
 from typing import Annotated, Any
 
@@ -9,6 +10,7 @@ from server.api.cards import Fields, Number, make_router
 from server.api.desk import desk
 from server.cards import record_from_mapping
 from server.core.entered import check_field
+from server.core.errors import EntryError
 from server.core.plancheck import check_plan, strictest_wind
 from server.core.recipe import Plan
 from server.core.sheet import fill_sheet
@@ -50,15 +52,20 @@ async def write_sheet(
     area_m2: Amount = None,
     flow_l_per_min: Amount = None,
     day: Day = None,
+    today: Day = None,
 ) -> dict[str, Any]:
-    """What goes into each tank and how to walk; refused in one line where something cannot be meant."""
+    """What goes into each tank and how to walk, and what is asked about; refused in a line where it cannot be meant."""
     treatment = (await service.cards.find(TREATMENT, number)).record
-    chosen = _choose_day(treatment, day, None)[0]
+    treatment = replace(treatment, zones=tuple(zones)) if zones else treatment
+    chosen, now = _choose_day(treatment, day, today)
     plan = await draw_plan(service.cards, treatment, day=chosen, sprayer=sprayer, number=number)
-    sheet = fill_sheet(
-        plan, zones=zones, area_m2=area_m2, fill_l=fill_l, spare_l=spare_l or 0.0, flow_l_per_min=flow_l_per_min
-    )
-    return view_sheet(plan, sheet)
+    sheet = fill_sheet(plan, area_m2=area_m2, fill_l=fill_l, spare_l=spare_l or 0.0, flow_l_per_min=flow_l_per_min)
+    found = check_plan(plan, past=await list_applications(service.cards, plan), today=now)
+    asked = [each for each in found if each.key != "no_area" or area_m2 is None]
+    for each in asked:
+        if each.severity == "refuse":
+            raise EntryError(each.key, each.sentence)
+    return {**view_sheet(plan, sheet), **view_objections(asked, strictest_wind(plan))}
 
 
 async def _judge(

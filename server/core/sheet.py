@@ -19,7 +19,7 @@ from server.core.tankload import Product
 
 @dataclass(frozen=True, slots=True)
 class Walk:
-    """How to walk: the pace at a flow (`flow_origin` "typed" or "nozzle"), with half the dose in each of two directions."""
+    """How to walk at a flow (`flow_origin` "typed" or "nozzle"); in two directions with half the dose in each."""
 
     flow_l_per_min: float
     flow_origin: str
