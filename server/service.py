@@ -34,6 +34,7 @@ from server.station import UNKNOWN_YARD, Yard
 from server.store.jobs import Job, find_open_job, read_default_setup
 from server.stored import fold_stored
 from server.strips import Question, Strips
+from server.tanks import Tanks
 from server.tasks import begin_task
 from server.thinning import KEEP_S, Thinner
 from server.views import draw_zones, fresh_events
@@ -61,6 +62,7 @@ class Service:
         self.paperwork = Paperwork(database, self.ingest, self.cards)
         self.records = Records(database, self.ingest, self.reviews, wall=wall)
         self.uploads = Uploads(database)
+        self.tanks = Tanks(database, self.ingest, press=self.press, wall=wall)
         self.thinner = Thinner(database, self.ingest, keep_s=keep_s)
         self.calibrations = Calibrations(database, self.ingest, flush=self._flush)
         self.checks = Checks(database, self.ingest, self.cards, self.reviews, flush=self._flush, wall=wall)
@@ -245,7 +247,7 @@ class Service:
         if is_idle:
             self._begin(job)
         if kind == "refill":
-            self._apply(Live.refill)
+            self._apply(lambda live: live.refill(detail))
         self._note_job(job)
         return job
 
@@ -403,3 +405,4 @@ class Service:
             self.outlooks.tick(self.live)
             self.notifier.tell(self.live, self.outlooks.word)
             self.broadcast.wake()
+            await self.tanks.pour(self.live.job)

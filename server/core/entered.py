@@ -41,6 +41,11 @@ MEASURES: Final = MappingProxyType(
         "scale step": ("scale step", "kg", ("g", "kg", "oz", "lb")),
         "cup spacing": ("cup spacing", "m", ("cm", "m", "in", "ft")),
         "water depth": ("water depth", "mm", ("mm", "in")),
+        "mass on area": (
+            "product mass on area",
+            "kg/m2",
+            ("g/100 m2", "kg/ha", "lb/1000 ft2", "oz/1000 ft2", "lb/acre"),
+        ),
     }
 )
 """What a stated quantity measures: its limits in `LIMITS`, the unit of those, the units to choose from."""

@@ -15,6 +15,7 @@ class Constituent(Entered):
 
     name: str = entry("Constituent", text="name")
     share_percent: float = entry("Share of the product's weight", limits="share")
+    season_most: Stated | None = entry("Season's most of it on an area", measures="mass on area", default=None)
 
 
 @dataclass(frozen=True, slots=True)

@@ -8,6 +8,14 @@ KINDS = ("coring", "mowing", "watering", "rain", "treatment", "soil_temperature"
 
 
 @dataclass(frozen=True, slots=True)
+class Applied(Entered):
+    """A product that was applied, at the rate that was laid."""
+
+    product: int = entry("Product", refers="products")
+    rate: Stated = entry("Rate", measures="product rate")
+
+
+@dataclass(frozen=True, slots=True)
 class WorkCard(Entered):
     """A line of the journal; one of a job carries the job's number, its treatment and products."""
 
@@ -19,6 +27,7 @@ class WorkCard(Entered):
     water: Stated | None = entry("Water", measures="water depth", default=None)
     temperature_c: float | None = None
     products: tuple[int, ...] = entry("Products", refers="products", default=())
+    applied: tuple[Applied, ...] = entry("Applied", hint="if measured", default=())
     treatment: int | None = entry("Treatment", refers="treatments", default=None)
     job: int | None = entry("Job", refers="jobs", default=None)
     note: str = entry("Note", text="note", default="")

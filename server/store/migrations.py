@@ -147,3 +147,9 @@ def keep_records(db: Database) -> None:
             f"CREATE TRIGGER {table}_stays BEFORE UPDATE ON {table} "
             "BEGIN SELECT RAISE(ABORT, 'what was signed is never changed'); END"
         )
+
+
+@migrations()
+def keep_fills(db: Database) -> None:
+    """What was filled into the tank; without a job it was before one began."""
+    db.execute("CREATE TABLE fill (id INTEGER PRIMARY KEY, made_utc REAL NOT NULL, job INTEGER, body TEXT NOT NULL)")
