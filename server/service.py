@@ -26,9 +26,11 @@ from server.history.upload import Uploads
 from server.ingest import Ingest, Replies
 from server.intake import Fresh
 from server.jobs import DeviceTime, Jobs, open_span, require_device
+from server.journal import Journal
 from server.live import Live
 from server.notify import Notifier
 from server.reviews import Reviews
+from server.season import Season
 from server.snapshot import MessagesPart, Snapshot
 from server.station import UNKNOWN_YARD, Yard
 from server.store.connection import open_reader
@@ -56,10 +58,12 @@ class Service:
         wall: Callable[[], float] = time.time, keep_s: float | None = KEEP_S, yard: Yard = UNKNOWN_YARD,
     ) -> None:  # fmt: skip
         self.ingest = Ingest(database, ring=self._ring)
-        self.reviews = Reviews(database)
+        self.reviews = Reviews(database, on_ready=lambda number: self.journal.hear_review(number))
         self.broadcast = Broadcast(now=now)
         self.history = History(database, self.ingest)
         self.cards = Cards(database, self.ingest, wall=wall)
+        self.journal = Journal(self.cards, self.ingest, self.reviews, wall=wall)
+        self.season = Season(self.cards, self.ingest, self.journal, wall=wall)
         self.uploads = Uploads(database)
         self.thinner = Thinner(database, self.ingest, keep_s=keep_s)
         self.calibrations = Calibrations(database, self.ingest, flush=self._flush)
@@ -92,6 +96,7 @@ class Service:
         job = self.jobs.read(find_open_job)
         self.live.begin(job, job.setup if job is not None else self.jobs.setup)
         self.outlooks.restore()
+        self.journal.start()
         self._tasks = [begin_task(self._tick()), begin_task(self.thinner.watch(lambda: self.jobs.setup.flow_meter))]
         if job is not None:
             self._read_stored(job)
@@ -120,6 +125,7 @@ class Service:
         while (fresh := self.ingest.intake.take_fresh()) is not None:
             self._take(fresh)
         await asyncio.gather(*self._presses)
+        await self.journal.settle()
 
     def snapshot(self) -> Snapshot:
         """The figures of this instant."""
@@ -195,7 +201,7 @@ class Service:
             self._require_free(None)
         span = await self.jobs.check_span(span)
         if span.end is not None:
-            return await self.jobs.add(name, span, state="finished")
+            return self.journal.note(await self.jobs.add(name, span, state="finished"))
         job = await self.jobs.add(name, span, state="running")
         self._begin(job)
         self._read_stored(job)
@@ -231,7 +237,7 @@ class Service:
             self._apply(lambda live: live.update(job))
             self._judge_strips()
         if job.state == "finished":
-            await asyncio.to_thread(self.reviews.request, job)
+            await asyncio.to_thread(self.reviews.request, self.journal.note(job))
         self.broadcast.wake()
         return job
 
@@ -241,7 +247,7 @@ class Service:
             if self.live.job is not None and self.live.job.number == job.number:
                 self._apply(Live.end)
                 self.strips.stop()
-            self.reviews.request(job)
+            self.reviews.request(self.journal.note(job))
         elif self.live.job is not None and self.live.job.number == job.number:
             self._apply(lambda live: live.update(job))
         self.broadcast.wake()

@@ -22,6 +22,8 @@ from server.api import (
     people,
     products,
     reviews,
+    rules,
+    season,
     setup,
     sites,
     sprayers,
@@ -51,6 +53,8 @@ ROUTERS = tuple(
         treatments,
         people,
         works,
+        rules,
+        season,
     )
 )
 PAGES = Path(__file__).resolve().parent.parent / "dashboard"
