@@ -24,11 +24,13 @@ from server.history.upload import Uploads
 from server.ingest import Ingest, Replies
 from server.intake import Fresh
 from server.jobs import Basis, DeviceTime, Jobs, open_span, require_device
+from server.journal import Journal
 from server.live import Live
 from server.notify import Notifier
 from server.papers import Choice, Named, Paperwork
 from server.records import Records
 from server.reviews import Reviews
+from server.season import Season
 from server.snapshot import MessagesPart, Snapshot
 from server.station import UNKNOWN_YARD, Yard
 from server.store.jobs import Job, find_open_job, read_default_setup
@@ -55,12 +57,14 @@ class Service:
         wall: Callable[[], float] = time.time, keep_s: float | None = KEEP_S, yard: Yard = UNKNOWN_YARD,
     ) -> None:  # fmt: skip
         self.ingest = Ingest(database, ring=self._ring)
-        self.reviews = Reviews(database)
+        self.reviews = Reviews(database, on_ready=lambda number: self.journal.hear_review(number))
         self.broadcast = Broadcast(now=now)
         self.history = History(database, self.ingest)
         self.cards = Cards(database, self.ingest, wall=wall)
         self.paperwork = Paperwork(database, self.ingest, self.cards)
         self.records = Records(database, self.ingest, self.reviews, wall=wall)
+        self.journal = Journal(self.cards, self.ingest, self.reviews, wall=wall)
+        self.season = Season(self.cards, self.ingest, self.journal, wall=wall)
         self.uploads = Uploads(database)
         self.tanks = Tanks(database, self.ingest, press=self.press, wall=wall)
         self.thinner = Thinner(database, self.ingest, keep_s=keep_s)
@@ -96,6 +100,7 @@ class Service:
         self.live.begin(job, job.setup if job is not None else self.jobs.setup)
         await self.follow_next()
         self.outlooks.restore()
+        self.journal.start()
         self._tasks = [
             begin_task(self._tick()),
             begin_task(self.thinner.watch(lambda: self.jobs.setup.flow_meter)),
@@ -128,6 +133,7 @@ class Service:
         while (fresh := self.ingest.intake.take_fresh()) is not None:
             self._take(fresh)
         await asyncio.gather(*self._presses)
+        await self.journal.settle()
 
     def snapshot(self) -> Snapshot:
         """The figures of this instant."""
@@ -196,7 +202,7 @@ class Service:
         basis = await self._basis_of(choice or Choice())
         span = await self.jobs.check_span(span)
         if span.end is not None:
-            return await self.jobs.add(name, span, state="finished", basis=basis)
+            return self.journal.note(await self.jobs.add(name, span, state="finished", basis=basis))
         job = await self.jobs.add(name, span, state="running", basis=basis)
         self._begin(job)
         self._read_stored(job)
@@ -269,7 +275,7 @@ class Service:
             self._apply(lambda live: live.update(job))
             self._judge_strips()
         if job.state == "finished":
-            await asyncio.to_thread(self.reviews.request, job)
+            await asyncio.to_thread(self.reviews.request, self.journal.note(job))
         self.broadcast.wake()
         return job
 
@@ -279,7 +285,7 @@ class Service:
             if self.live.job is not None and self.live.job.number == job.number:
                 self._apply(Live.end)
                 self.strips.stop()
-            self.reviews.request(job)
+            self.reviews.request(self.journal.note(job))
         elif self.live.job is not None and self.live.job.number == job.number:
             self._apply(lambda live: live.update(job))
         self.broadcast.wake()

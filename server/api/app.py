@@ -24,6 +24,8 @@ from server.api import (
     products,
     records,
     reviews,
+    rules,
+    season,
     setup,
     sites,
     sprayers,
@@ -59,6 +61,8 @@ ROUTERS = tuple(
         treatments,
         people,
         works,
+        rules,
+        season,
     )
 )
 PAGES = Path(__file__).resolve().parent.parent / "dashboard"
