@@ -98,8 +98,7 @@ async def apply_calibration(number: Number, service: Desk) -> dict[str, Any]:
     """Write a calibration's line into the saved settings; the open job keeps its own."""
     setup = await service.calibrations.fill_in(number, service.jobs.setup)
     await service.jobs.save_setup(setup)
-    if service.live.job is None:
-        service.live.begin(None, setup)
+    await service.follow_next()
     return view(await service.calibrations.note_applied(number))
 
 
