@@ -5,7 +5,7 @@ import { keepPainted, makeHatch } from "./canvas.js";
 import { element } from "./element.js";
 import { drawRig, drawScaleBar, tracePath } from "./lawn.js";
 
-const MARGIN_PX = 44;
+const MARGIN_PX = 32;
 const TAP_PX = 8;
 const ROOM_M = 20;
 
@@ -28,9 +28,9 @@ function drawNames(context, view, scene, ink) {
   context.textBaseline = "middle";
   scene.shapes.forEach(({ kind, rings_m, label }, place) => {
     const corners = rings_m[0] ?? [];
-    if (corners.length === 0 || (kind !== "zone" && place !== scene.chosen)) return;
+    if (corners.length === 0 || kind !== "zone" || place === scene.chosen) return; // the chosen one shows its corners
     const width_m = Math.max(...corners.map(([east_m]) => east_m)) - Math.min(...corners.map(([east_m]) => east_m));
-    if (place !== scene.chosen && context.measureText(label).width > 1.2 * width_m * view.px_per_m) return;
+    if (context.measureText(label).width > 1.2 * width_m * view.px_per_m) return;
     const middle = [0, 1].map((axis) => corners.reduce((sum, corner) => sum + corner[axis], 0) / corners.length);
     const [x, y] = project(view, ...middle);
     context.lineWidth = 4;
