@@ -5,7 +5,7 @@ East, north in metres on the local plane, job seconds; corners in longitude and 
 
 from dataclasses import dataclass, replace
 from functools import partial
-from math import hypot, isfinite
+from math import hypot, isfinite, sqrt
 
 import numpy as np
 
@@ -25,7 +25,7 @@ SHORTEST_M = 8.0
 STEP_M = 0.2
 """The way is taken so far apart; what lies closer is the hand's sway and the receiver's noise."""
 OPEN_M, OPEN_SHARE = 1.5, 0.1
-"""A walk ends where it began to so much, or three times its receiver's doubt, but never a tenth of its length."""
+"""A walk ends where it began to so much, or four times its receiver's doubt, but never a tenth of its length."""
 PAST_M = 0.5
 """Ends farther apart than this and twice the doubt are not one place: the start may have been walked past."""
 OVERLAP_M, OVERLAP_SHARE = 12.0, 0.2
@@ -33,6 +33,8 @@ OVERLAP_M, OVERLAP_SHARE = 12.0, 0.2
 LARGEST_SD = 0.25
 """An area that is unsure by more than a quarter is not worth keeping."""
 LEAST_TOLERANCE_M, MOST_TOLERANCE_M = 0.05, 0.4
+SPREAD = 1.15
+"""By how much the sampled areas' spread is widened: on rounds of several hundred metres it is too small."""
 COARSER = (1.0, 2.0, 4.0)
 """A shape that crosses itself is tried again with tolerances so many times as large: noise vanishes, a knot stays."""
 _START, _END = "start", "end"
@@ -145,11 +147,13 @@ def survey_walk(
 
 @dataclass(frozen=True, slots=True)
 class _Way:
-    """The walk's places [k, 2] and those of its sampled ways [draws, k, 2], and how unsure a place is [m]."""
+    """The walk's places [k, 2], those of its sampled ways [draws, k, 2], how unsure a place is and how far it is from
+    one fix to the next [m]."""
 
     places: Floats
     drawn: Floats
     sd_m: float
+    step_m: float
 
 
 def _find_hole(track: Track, known: Integers) -> float:
@@ -195,7 +199,7 @@ def _judge_ends(track: Track, first: int, last: int) -> Perimeter:
     told = Perimeter(length_m=length, gap_m=gap)
     if length < SHORTEST_M:
         return replace(told, refusal=f"only {length:.0f} m were walked: go all the way round")
-    allowed = min(max(OPEN_M, 3.0 * _doubt(track, first, last)), OPEN_SHARE * length)
+    allowed = min(max(OPEN_M, 4.0 * _doubt(track, first, last)), OPEN_SHARE * length)
     if gap > allowed:
         return replace(told, refusal=f"the walk is open by {gap:.1f} m: go on to where it began")
     return told
@@ -206,12 +210,14 @@ def _thin(track: Track, first: int, last: int) -> _Way:
     rows = np.arange(first, last + 1)
     rows = rows[np.isfinite(track.east_m[rows])]
     east, north = track.east_m[rows], track.north_m[rows]
-    gone = np.concatenate([[0.0], np.cumsum(np.hypot(np.diff(east), np.diff(north)))])
+    steps = np.hypot(np.diff(east), np.diff(north))
+    gone = np.concatenate([[0.0], np.cumsum(steps)])
     rows = rows[np.unique(np.floor(gone / STEP_M), return_index=True)[1]]
     rows = rows[_untie(np.stack([track.east_m[rows], track.north_m[rows]], axis=1))]
     places = np.stack([track.east_m[rows], track.north_m[rows]], axis=1)
     sd = float(np.median(np.hypot(track.sd_east_m[rows], track.sd_north_m[rows])))
-    return _Way(places, places + track.deviations_m[:, rows], sd)
+    walked = steps[steps > 0.5 * steps.mean()]
+    return _Way(places, places + track.deviations_m[:, rows], sd, float(np.median(walked)) if len(walked) else 0.0)
 
 
 def _untie(places: Floats) -> slice:
@@ -229,7 +235,7 @@ def _measure_ring(way: _Way, told: Perimeter, plane: Plane, offset_m: float) -> 
     if len(way.places) < 4:
         return replace(told, refusal=told.refusal or "the rig has hardly moved")
     area = signed_area(*way.places.T)
-    sd = float(np.std([signed_area(*ring.T) for ring in way.drawn]))
+    sd = SPREAD * float(np.std([signed_area(*ring.T) for ring in way.drawn]))
     ring = way.places if area > 0.0 else way.places[::-1]
     tolerance = min(max(0.25 * way.sd_m, LEAST_TOLERANCE_M), MOST_TOLERANCE_M)
     for factor in COARSER:
@@ -238,6 +244,8 @@ def _measure_ring(way: _Way, told: Perimeter, plane: Plane, offset_m: float) -> 
         flaws = find_flaws(shape)
         if not flaws:
             break
+    # A corner between two fixes a step apart is cut by up to an eighth of the step's square.
+    sd = hypot(sd, sqrt(len(corners)) * way.step_m**2 / 8.0)
     found = replace(told, ring=shape[0], area_m2=ring_area(shape[0]), area_sd_m2=sd)
     return _judge_shape(found, flaws) if found.is_usable else found
 

@@ -97,11 +97,11 @@ def survey(fixes, **more) -> Perimeter:
     return survey_walk(fixes, Timebase(np.zeros(1), 1e9), plane, receiver=Receiver(), rng=rng, **more)
 
 
-def score_class(klass, walks, first_seed, errors):
+def score_class(klass, walks, first_seed, errors, scale):
     """Relative errors and standard deviations, errors in those, seconds a walk, and refusals."""
     rows, refusals, began = [], [], time.process_time()
     for seed in range(first_seed, first_seed + walks):
-        ring = draw_lawn(np.random.default_rng([seed, 1]))
+        ring = scale * draw_lawn(np.random.default_rng([seed, 1]))
         found = survey(hear_walk(ring, klass, [seed, 2], errors=errors))
         if found.refusal:
             refusals.append(found.refusal)
@@ -118,10 +118,11 @@ def main() -> None:
     parser.add_argument("--walks", type=int, default=60)
     parser.add_argument("--first-seed", type=int, default=52000)
     parser.add_argument("--errors", choices=("wander", "multipath"), default="wander")
+    parser.add_argument("--scale", type=float, default=1.0)
     given = parser.parse_args()
     print("class         walks refused  bias %  rms %  told sd %  in 90 %  in 95 %  corners  cpu s")
     for klass in CLASSES:
-        rows, cost, refusals = score_class(klass, given.walks, given.first_seed, given.errors)
+        rows, cost, refusals = score_class(klass, given.walks, given.first_seed, given.errors, given.scale)
         error, sd, ratio, corners = rows.T
         held = [100.0 * np.mean(np.abs(ratio) < z) for z in (1.645, 1.960)]
         print(
