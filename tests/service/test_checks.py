@@ -111,6 +111,15 @@ def test_a_stretch_in_which_nothing_flowed_says_so(desk) -> None:
     assert desk.ask("POST", f"{path}/checks/look", catch([elsewhere])).json()["key"] == "runs.0.stretch"
 
 
+def test_a_catch_with_a_pause_in_it_is_refused(desk) -> None:
+    path = enter(desk)
+    messages, stretches = catch_messages(2)
+    desk.take(messages)
+    both = {**stretches[0], "end": stretches[1]["end"]}
+    refused = desk.ask("POST", f"{path}/checks/look", catch([both]))
+    assert "the flow paused for 20 s in the middle" in refused.json()["detail"]
+
+
 def test_a_walk_tells_its_pace_and_changes_nothing(desk) -> None:
     path = enter(desk)
     body = {"way": "walk", "course": {"value": 30, "unit": "m"}, "times_s": [25.0, 24.0, 26.0]}
