@@ -101,7 +101,7 @@ export function mountCheck(root, { store, feed, part }) {
   };
   const showForm = () => {
     tick();
-    form.replaceChildren(...makeCheckForm(part, { draft, type, change, countOf, watch }),
+    form.replaceChildren(...makeCheckForm(part, { get draft() { return draft; }, type, change, countOf, watch }),
       element("div", { class: "button-line" }, element("button", { type: "button", class: "main", onclick: keepCheck }, "Put on record"),
         element("button", { type: "button", onclick: () => { keep(draftKey(), null); told = null; draft = readCheck(part, store.units, null); showForm(); showFound(); } }, "Begin anew")));
   };
