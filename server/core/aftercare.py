@@ -4,7 +4,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from math import isnan
 
-from server.core.day import DAY_MIN, HOUR_MIN, begin_day, tell_day, tell_moment
+from server.core.day import DAY_MIN, HOUR_MIN, begin_day, tell_day, tell_moment, tell_on
 from server.core.entered import Stated, in_si
 from server.core.journal import Book, Deed, Deeds, find_places, find_tags, has_zone, tell_place
 from server.core.matter import Ground, Matter, name_state
@@ -203,17 +203,18 @@ def _tell_wash(
     """What water before its time did or would do; it is only possible where a time of day is not known."""
     is_sure = water.earliest >= deed.latest and water.latest <= until
     depth = "" if isnan(water.water_mm) else f"{_write_depth(water.water_mm, 'mm')} of "
-    when = tell_day(water.earliest, now)
+    when = tell_on(water.earliest, now)
     place = tell_place(book, site, zones)
     if water.is_planned:
-        words = f"{water.name.capitalize()} is planned for {when}, but {place} has to stay dry after {deed.name}."
+        words = f"{water.name.capitalize()} is planned {when}, but {place} has to stay dry after {deed.name}."
     elif is_sure:
         words = f"{depth}{water.name} {when} came too soon after {deed.name} on {place}: it is weaker for it."
     else:
         words = f"{depth}{water.name} {when} may have come too soon after {deed.name} on {place}."
     severity = "ask" if water.is_planned else "tell"
     words = words[0].upper() + words[1:]
-    return _make("keep_dry", ground, deed, site, zones, words, "conflict", severity, water.earliest, None, water)
+    matter = _make("keep_dry", ground, deed, site, zones, words, "conflict", severity, water.earliest, None, water)
+    return replace(matter, title=f"{water.name.capitalize()} too soon after {deed.name}")
 
 
 def _judge_entry(book: Book, deed: Deed, site: int | None, zones: tuple[str, ...], now: int) -> Iterator[Matter]:

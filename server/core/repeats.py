@@ -3,7 +3,7 @@
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
 
-from server.core.day import DAY_MIN, begin_day, begin_year, is_growing, tell_day
+from server.core.day import DAY_MIN, begin_day, begin_year, is_growing, tell_day, tell_on
 from server.core.entered import Stated, in_si
 from server.core.journal import Book, Deed, Deeds, find_places, find_tags, has_zone, tell_place
 from server.core.matter import Ground, Matter, name_state
@@ -141,7 +141,7 @@ def _judge_programme(
             words = f"{words[:-1]}; planned for {tell_day(coming[0].earliest, now)}."
         severity = "ask" if state == "conflict" else "tell"
         matter = _make("repeat", ground, series, last, words, state, severity, since, until)
-        yield replace(matter, title=title)
+        yield replace(matter, title="" if state == "conflict" else title)
 
 
 def _tell_span(what: str, last: Deed, since: int, until: int | None, now: int) -> str:
@@ -152,8 +152,7 @@ def _tell_span(what: str, last: Deed, since: int, until: int | None, now: int) -
         return f"{what}: from {tell_day(since, now)}{'' if end is None else f' to {end}'}."
     if state == "due":
         return f"{what} is due{'' if end is None else f' until {end}'}."
-    day = tell_day(last.earliest, now)
-    return f"{what} is overdue, it was due by {end}: the last was {day if day.isalpha() else f'on {day}'}."
+    return f"{what} is overdue, it was due by {end}: the last was {tell_on(last.earliest, now)}."
 
 
 def _judge_halves(book: Book, ground: Ground, rule: RuleCard, done: Deeds, now: int) -> Iterator[Matter]:
@@ -183,7 +182,7 @@ def _judge_interval(
         for before, after in zip(series.deeds, series.deeds[1:], strict=False):
             gap = (begin_day(after.earliest) - begin_day(before.earliest)) // DAY_MIN
             if gap < days:
-                when = tell_day(after.earliest, now)
+                when = tell_on(after.earliest, now)
                 words = f"{product.name} came again on {place} after {gap} days, {when}: {days:g} are the least."
                 begin = begin_day(after.earliest)
                 yield _make("interval", ground, series, after, words, "conflict", "tell", begin, None)
@@ -194,8 +193,8 @@ def _judge_interval(
         coming = [each for each in planned if number in each.products and _is_at(each, series)]
         words = f"{product.name} not again on {place} before {tell_day(free, now)}: {days:g} days are the least."
         if coming and begin_day(coming[0].earliest) < free:
-            when = tell_day(coming[0].earliest, now)
-            words = f"{product.name} is planned for {when} on {place}, too soon: not before {tell_day(free, now)}."
+            when = tell_on(coming[0].earliest, now)
+            words = f"{product.name} is planned {when} on {place}, too soon: not before {tell_day(free, now)}."
             yield _make("interval", ground, series, last, words, "conflict", "ask", begin_day(last.earliest), free - 1)
         else:
             yield _make("interval", ground, series, last, words, "wait", "tell", begin_day(last.earliest), free - 1)

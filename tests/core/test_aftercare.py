@@ -126,7 +126,7 @@ def test_a_watering_planned_too_soon_is_asked_about() -> None:
     book = make_book(spray(LEAF, "2027-05-01", "09:00"), water("2027-05-02", "06:00"))
     found = [each for each in ask(book, "2027-05-01", kind="keep_dry") if each.state == "conflict"]
     assert [(each.severity, each.sentence) for each in found] == [
-        ("ask", "Watering is planned for tomorrow, but Mill Lane has to stay dry after Leafway.")
+        ("ask", "Watering is planned tomorrow, but Mill Lane has to stay dry after Leafway.")
     ]
 
 
