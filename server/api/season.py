@@ -1,5 +1,6 @@
 """The season: what is due on a day, an order for what is planned, the same for calendars, and how days are counted."""
 
+import asyncio
 from dataclasses import asdict
 from math import isfinite
 from typing import Annotated, Any
@@ -33,7 +34,7 @@ SHOWN_DAYS = 400
 async def tell_season(service: Desk, day: Day = None, time: Time = None, site: Site = None) -> dict[str, Any]:
     """What is due on a day, with one sentence; `time` local, now where neither is given."""
     today = await service.season.find_today(day, time)
-    return view_season(await service.season.read_book(), today, site)
+    return await asyncio.to_thread(view_season, await service.season.read_book(), today, site)
 
 
 @router.get("/api/season/order")

@@ -193,7 +193,7 @@ def _judge_dryness(
             yield _tell_wash(book, deed, water, ground, site, wet, until, now)
     if now < until:
         when = tell_moment(until, now) if deed.is_timed else f"the end of {tell_day(until, now)}"
-        words = f"Keep {tell_place(book, site, zones)} dry until {when}: {deed.name} acts through the leaf."
+        words = f"Keep {tell_place(book, site, zones)} dry until {when}, after {deed.name}."
         yield _make("keep_dry", ground, deed, site, zones, words, "wait", "tell", deed.earliest, until)
 
 

@@ -30,7 +30,8 @@ def judge_repeats(book: Book, done: Deeds, planned: Deeds, now: int) -> tuple[Ma
     """What is due again, what must not yet be done again, and what is left of a season's maximum.
 
     Each zone has a count of its own. A later work gives a later due day. A programme is due in its months only, and
-    what came due in an earlier run of months is forgotten.
+    what came due in an earlier run of months is forgotten. Works of one day with a product are one application; their
+    rates are added, for they may be the two directions of one.
 
     Parameters
     ----------
@@ -181,7 +182,8 @@ def _judge_interval(
         place = _place(book, series)
         for before, after in zip(series.deeds, series.deeds[1:], strict=False):
             gap = (begin_day(after.earliest) - begin_day(before.earliest)) // DAY_MIN
-            if gap < days:
+            # Two jobs of one day are one application: a lawn is seldom done in one go.
+            if 0 < gap < days:
                 when = tell_on(after.earliest, now)
                 words = f"{product.name} came again on {place} after {gap} days, {when}: {days:g} are the least."
                 begin = begin_day(after.earliest)
@@ -211,10 +213,10 @@ def _judge_maximum(
         place, last = _place(book, series), series.deeds[-1]
         times, most = product.season_times, product.season_most
         if times is not None:
-            count = len(series.deeds)
+            count, coming_days = _count_days(series.deeds), _count_days(coming)
             words = f"{product.name} on {place}: {count} of {times:g} applications used this season."
             yield from _tell_maximum(
-                ground, series, last, words, count / times, (count + len(coming)) / times, bool(coming)
+                ground, series, last, words, count / times, (count + coming_days) / times, bool(coming)
             )
         if most is not None:
             used, is_all = _sum_rates(number, product, series.deeds, most)
@@ -268,6 +270,10 @@ def _sum_rates(number: int, product: ProductCard, deeds: Deeds, most: Stated) ->
     rates = [next((rate for each, rate in deed.rates if each == number), None) for deed in deeds]
     known = [None if rate is None else _in_unit(rate, product, most.unit) for rate in rates]
     return sum(each for each in known if each is not None), None not in known
+
+
+def _count_days(deeds: Deeds) -> int:
+    return len({begin_day(deed.earliest) for deed in deeds})
 
 
 def _in_unit(rate: Stated, product: ProductCard, unit: str) -> float | None:

@@ -13,6 +13,8 @@ from server.core.soilheat import judge_soil
 
 SOON_DAYS = 7
 """What comes due within a week is said on the front page (our choice)."""
+LOOK_BACK_DAYS = 366
+"""What went wrong longer ago is not told any more (our choice)."""
 RECENT_DAYS = 3
 """So long a work at odds with a rule is said there."""
 _PRESSING = {"watering_in": 0, "keep_dry": 1, "re_entry": 2}
@@ -48,7 +50,8 @@ def judge_season(book: Book, now: int) -> tuple[Matter, ...]:
         *judge_aftercare(book, done, planned, now), *judge_sequence(book, done, planned, now),
         *judge_repeats(book, done, planned, now), *judge_soil(book, done, planned, now),
     )  # fmt: skip
-    return tuple(sorted(found, key=_by_urgency))
+    oldest = now - LOOK_BACK_DAYS * DAY_MIN
+    return tuple(sorted((each for each in found if each.state != "conflict" or each.since >= oldest), key=_by_urgency))
 
 
 def choose_sentence(matters: tuple[Matter, ...], now: int) -> str:

@@ -104,7 +104,7 @@ def test_rain_within_24_hours_weakens_a_foliar_product() -> None:
     """Rain or irrigation within 24 h reduces foliar broadleaf products: Kansas State turf blog, handbook section 5."""
     sprayed = spray(LEAF, "2027-05-01", "09:00")
     assert tell(make_book(sprayed), "2027-05-01", kind="keep_dry") == [
-        ("wait", "Keep Mill Lane dry until 09:00 tomorrow: Leafway acts through the leaf.")
+        ("wait", "Keep Mill Lane dry until 09:00 tomorrow, after Leafway.")
     ]
     assert tell(make_book(sprayed), "2027-05-02", "09:00", kind="keep_dry") == []
     wet = make_book(sprayed, water("2027-05-01", "17:00", Stated(5.0, "mm"), "rain"))

@@ -42,7 +42,7 @@ def test_the_front_page_says_what_cannot_be_made_good_later() -> None:
     )
     assert sentence(make_book(), "2027-04-12") == "Nothing is due."
     assert sentence(make_book(spray(LEAF, "2027-05-01", "09:00")), "2027-05-01") == (
-        "Keep Mill Lane dry until 09:00 tomorrow: Leafway acts through the leaf. And 1 more."
+        "Keep Mill Lane dry until 09:00 tomorrow, after Leafway. And 1 more."
     )
 
 
