@@ -71,6 +71,10 @@ def judge_aftercare(book: Book, done: Deeds, planned: Deeds, now: int) -> tuple[
     for deed in done:
         if deed.kind == "treatment":
             waters = tuple(each for each in (*done, *planned) if each.kind in WATERS)
+            if deed.site is None and not deed.products:
+                # A job without papers: which lawn it was on, and what it asks for, nobody knows.
+                found += _judge_entry(book, deed, None, (), now)
+                continue
             for site, zones in _sites_of(book, deed):
                 found += _judge_watering(book, deed, waters, site, zones, now)
                 found += _judge_dryness(book, deed, waters, site, zones, now)
@@ -112,7 +116,8 @@ def find_need(book: Book, products: tuple[int, ...]) -> Need | None:
             wanting.append((number, product, ground))
     if not wanting:
         return None
-    hours = [h for _, card, ground in wanting if (h := card.water_within_h or _rule_hours(ground)) is not None]
+    ends = [_rule_hours(each) if card.water_within_h is None else card.water_within_h for _, card, each in wanting]
+    hours = [each for each in ends if each is not None]
     depths = [depth for _, card, ground in wanting if (depth := card.water_depth or _rule_depth(ground)) is not None]
     deepest = max(depths, key=_millimetres, default=None)
     return Need(

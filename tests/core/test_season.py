@@ -2,14 +2,16 @@
 
 from dataclasses import replace
 
+import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 from seasons import BARRIER, CONDITIONER, LEAF, PRODUCTS, ask, make_book, plan, soil, spray, without
 
 from server.core.day import is_growing, minute_of, tell_day, write_day, write_time
 from server.core.entered import Stated
+from server.core.errors import EntryError
 from server.core.matter import STATES
-from server.core.rulecard import KINDS, PRACTICE
+from server.core.rulecard import KINDS, PRACTICE, RuleCard
 from server.core.season import choose_sentence, judge_season
 from server.core.shippedrules import SHIPPED
 from server.core.workcard import Applied, WorkCard
@@ -101,6 +103,23 @@ def test_what_is_due_stays_due_until_it_is_done_or_its_time_is_over(works, day) 
     for each in ask(book, day):
         if each.kind == "watering_in" and each.state == "due":
             assert later[each.key].state in ("due", "overdue")
+
+
+@pytest.mark.parametrize(
+    ("fields", "key"),
+    [
+        ({"kind": "before", "first": "coring"}, "second"),
+        ({"kind": "repeat", "first": "mowing"}, "days_least"),
+        ({"kind": "soil_temperature", "first": "pre_emergent"}, "temperature"),
+        ({"kind": "repeat", "first": "mowing", "days_least": 9.0, "days_most": 5.0}, "days_most"),
+        ({"kind": "repeat", "first": "mowing", "days_least": 9.0, "first_month": 13.0}, "first_month"),
+        ({"kind": "forbid"}, "kind"),
+    ],
+)
+def test_a_rule_that_says_nothing_or_cannot_be_meant_is_refused_by_its_field(fields, key) -> None:
+    with pytest.raises(EntryError) as refused:
+        RuleCard("Ours", **fields)
+    assert refused.value.key == key
 
 
 def test_every_shipped_rule_has_its_reason_and_source_and_every_kind_is_there() -> None:
