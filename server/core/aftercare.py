@@ -194,7 +194,14 @@ def _judge_dryness(
     until = deed.latest + round(HOUR_MIN * hours)
     for water in waters:
         wet = tuple(zone for zone in zones if has_zone(water, site, zone))
-        if wet and water.latest >= deed.earliest and water.earliest < until and water.water_mm != 0.0:
+        is_past_plan = water.is_planned and water.latest < now
+        if (
+            wet
+            and deed.earliest <= water.latest
+            and water.earliest < until
+            and water.water_mm != 0.0
+            and not is_past_plan
+        ):
             yield _tell_wash(book, deed, water, ground, site, wet, until, now)
     if now < until:
         when = tell_moment(until, now) if deed.is_timed else f"the end of {tell_day(until, now)}"

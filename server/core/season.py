@@ -7,6 +7,7 @@ from server.core.aftercare import judge_aftercare
 from server.core.day import DAY_MIN, begin_day
 from server.core.journal import Book, read_deeds
 from server.core.matter import STATES, Matter
+from server.core.plans import judge_plans
 from server.core.repeats import judge_repeats
 from server.core.sequence import judge_sequence
 from server.core.soilheat import judge_soil
@@ -49,6 +50,7 @@ def judge_season(book: Book, now: int) -> tuple[Matter, ...]:
     found = (
         *judge_aftercare(book, done, planned, now), *judge_sequence(book, done, planned, now),
         *judge_repeats(book, done, planned, now), *judge_soil(book, done, planned, now),
+        *judge_plans(book, planned, now),
     )  # fmt: skip
     oldest = now - LOOK_BACK_DAYS * DAY_MIN
     return tuple(sorted((each for each in found if each.state != "conflict" or each.since >= oldest), key=_by_urgency))

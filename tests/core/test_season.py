@@ -66,8 +66,28 @@ def test_a_season_of_our_own_gives_the_matters_that_we_reckoned_by_hand() -> Non
     assert states == {
         ("repeat", "overdue"), ("keep_dry", "conflict"), ("undoes", "conflict"), ("helps", "due"),
         ("interval", "conflict"), ("season_most_times", "fact"), ("season_most_amount", "conflict"),
-        ("soil_temperature", "fact"),
+        ("soil_temperature", "fact"), ("plan", "later"),
     }  # fmt: skip
+
+
+def test_a_plan_is_due_on_its_day_overdue_until_it_is_done_and_asked_about_far_away() -> None:
+    plans = (plan(BARRIER, "2027-04-05"),)
+    seen = {
+        day: [(each.state, each.severity) for each in ask(make_book(plans=plans), day, kind="plan")]
+        for day in ("2026-02-01", "2027-04-04", "2027-04-05", "2027-04-06", "2027-07-01")
+    }
+    assert list(seen.values()) == [
+        [("conflict", "ask")], [("later", "tell")], [("due", "tell")], [("overdue", "tell")], [("conflict", "ask")],
+    ]  # fmt: skip
+    assert sentence(make_book(plans=plans), "2027-04-06") == (
+        "Barrier was planned yesterday on Mill Lane and is not noted as done."
+    )
+    done = make_book(WorkCard("2027-04-06", "treatment", site=1, products=(BARRIER,), treatment=1), plans=plans)
+    assert ask(done, "2027-04-06", kind="plan") == []
+    coring = WorkCard("2027-04-05", "coring", site=1, is_plan=True)
+    assert [each.state for each in ask(make_book(coring), "2027-04-06", kind="plan")] == ["overdue"]
+    assert ask(make_book(coring), "2027-04-06", kind="helps") == []
+    assert ask(make_book(replace(coring, is_plan=False)), "2027-04-06", kind="plan") == []
 
 
 @given(WORKS, DAYS, st.sampled_from(["note", "mowing"]))

@@ -4,7 +4,7 @@ import assert from "node:assert/strict";
 import test from "node:test";
 
 import {
-  addDays, chooseDepth, dayOf, describeLine, explainMatter, partMatters, placeItems, scaleSoil, timeOf, turnMonth, warmthIn, weeksOf,
+  addDays, chooseDepth, dayOf, dayOfPlan, describeLine, explainMatter, partMatters, placeItems, scaleSoil, timeOf, turnMonth, warmthIn, weeksOf,
 } from "../../server/dashboard/core/season.js";
 
 const MATTER = {
@@ -81,6 +81,11 @@ test("one tap waters as deep as is asked for", () => {
   assert.deepEqual(chooseDepth([MATTER, due], "l_per_ha"), { value: 0.3, unit: "in" });
   assert.deepEqual(chooseDepth([], "l_per_ha"), { value: 6, unit: "mm" });
   assert.deepEqual(chooseDepth([], "gal_per_acre"), { value: 0.25, unit: "in" });
+});
+
+test("a plan is noted as done on its day, and never on one to come", () => {
+  assert.equal(dayOfPlan({ since: "2027-05-03" }, "2027-05-05"), "2027-05-03");
+  assert.equal(dayOfPlan({ since: "2027-05-09" }, "2027-05-05"), "2027-05-05");
 });
 
 test("the soil's drawing holds every day and the threshold within its edges", () => {

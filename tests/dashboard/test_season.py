@@ -47,7 +47,7 @@ class Answers:
         self.asked.append((request.method, name, body))
         if name == "live/stream":
             route.fulfill(status=200, content_type="text/event-stream", body=": nothing yet\n\n")
-        elif request.method in ("POST", "DELETE"):
+        elif request.method in ("POST", "PUT", "DELETE"):
             self._write(route, request.method, name, body)
         else:
             route.fulfill(status=200, json=self._read(name, query))
@@ -63,6 +63,8 @@ class Answers:
         if rest == "fields":
             return describe_fields(FIELDS[noun])
         shelves = {"works": self.book.works, "rules": RULES, "sites": SITES, "products": PRODUCTS}
+        if noun == "works" and rest:
+            return next(each for each in cards_of(self.book.works) if each["number"] == int(rest))
         return cards_of(shelves[noun]) if noun in shelves else []
 
     def _write(self, route: Route, method: str, name: str, body: Any) -> None:
@@ -72,6 +74,8 @@ class Answers:
         works = dict(self.book.works)
         if method == "DELETE":
             del works[int(name.split("/")[1])]
+        elif method == "PUT":
+            works[int(name.split("/")[1])] = record_from_mapping(WorkCard, body)
         else:
             works[len(works) + 1] = record_from_mapping(WorkCard, body)
         self.book = make_book(*works.values())
@@ -153,6 +157,16 @@ def test_the_calendar_shows_what_was_done_and_is_due_and_turns_its_months(show, 
     expect(page.get_by_text("Nothing in this month.")).to_be_visible()
     page.get_by_role("button", name="This month").click()
     expect(today).to_be_visible()
+    assert answers.errors == []
+
+
+def test_a_plan_of_the_journal_is_noted_as_done_by_one_tap(show, answers: Answers) -> None:
+    answers.book = make_book(WorkCard("2027-04-09", "coring", site=1, is_plan=True))
+    page = show()
+    expect(page.locator(".answer")).to_contain_text("Coring was planned on 9 April on Mill Lane")
+    page.get_by_role("button", name="It was done").click()
+    expect(page.locator(".answer")).to_contain_text("The coring of 9 April on Mill Lane still helps a conditioner")
+    assert not answers.book.works[1].is_plan
     assert answers.errors == []
 
 

@@ -83,7 +83,8 @@ export function placeItems(season, names) {
   for (const matter of season.matters) {
     const title = matter.title || matter.sentence.replace(/\.$/, "");
     if (matter.state === "conflict") put(matter.since, STATES.conflict, title);
-    if (!["due", "later", "overdue"].includes(matter.state)) continue;
+    const isLine = matter.kind === "plan" && matter.state !== "overdue"; // it stands there as planned
+    if (isLine || !["due", "later", "overdue"].includes(matter.state)) continue;
     if (matter.state !== "overdue") put(matter.since, STATES[matter.state], matter.state === "later" ? `${title}: from here` : title);
     if (matter.until === null) continue;
     const isPast = matter.state === "overdue";
@@ -112,6 +113,11 @@ export function partMatters(matters) {
 function isNewest(since, all) {
   const told = all.filter(({ state, severity }) => state === "conflict" && severity !== "ask").map((each) => each.since).sort();
   return since === told.at(-1);
+}
+
+/** The day to note a plan's work on: its own, or today where that has not come yet. */
+export function dayOfPlan(matter, today) {
+  return matter.since > today ? today : matter.since;
 }
 
 /** The depth that a watering entered by one tap begins with: what is asked for, else a usual one. */

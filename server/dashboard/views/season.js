@@ -1,7 +1,7 @@
 // What is due?: the season: what was done, what is due, and the rules it is judged by.
 
 import { wordsOfChoice } from "../core/card.js";
-import { dayOf, nameDay, placeItems, timeOf } from "../core/season.js";
+import { dayOf, dayOfPlan, nameDay, placeItems, timeOf } from "../core/season.js";
 import { makeCalendar } from "../draw/calendar.js";
 import { makeCards } from "../draw/cards.js";
 import { element, option, setText } from "../draw/element.js";
@@ -19,9 +19,10 @@ function makeJournal(parts, names, reload) {
   const cards = makeCards(parts, {
     noun: "works", one: "line", heading: "Journal", refers: ["sites", "products", "treatments"], hidden: ["job"],
     name: ({ card }) => `${nameDay(card.day)}: ${wordsOfChoice(card.kind)}`,
-    tell: ({ card }) => [names.get(card.site), card.zones.join(", "), card.job === null ? "" : `job ${card.job}`, card.note].filter(Boolean).join("; "),
+    tell: ({ card }) => [card.is_plan ? "planned" : "", names.get(card.site), card.zones.join(", "), card.job === null ? "" : `job ${card.job}`, card.note].filter(Boolean).join("; "),
     order: (lines) => (isLong ? sort(lines) : sort(lines).slice(0, NEWEST)),
-    complete: (record, card) => ({ ...record, job: card.job ?? null }),
+    // A day to come can only be a plan, and stays one until somebody says that it was done.
+    complete: (record, card) => ({ ...record, job: card.job ?? null, is_plan: Boolean(record.is_plan) || record.day > dayOf(new Date()) }),
     onChange: (lines) => {
       setText(more, isLong ? "Only the newest" : `All ${lines.length} lines`);
       more.hidden = lines.length <= NEWEST;
@@ -102,6 +103,19 @@ function makeOrder() {
   } };
 }
 
+/** Note a plan as done: a work of the journal is no plan any more, a treatment gets its line. */
+async function finishPlan(feed, matter) {
+  const day = dayOfPlan(matter, dayOf(new Date()));
+  const [number] = matter.works;
+  if (number === undefined) {
+    const body = { day, kind: "treatment", site: matter.site, zones: matter.zones, treatment: matter.treatments[0] };
+    await feed.ask("/works", { method: "POST", body });
+    return;
+  }
+  const { version, card } = await feed.ask(`/works/${number}`);
+  await feed.ask(`/works/${number}?version=${version}`, { method: "PUT", body: { ...card, day, is_plan: false } });
+}
+
 /** Build the page; returns how to leave it. */
 export function mountSeason(root, parts) {
   const { feed } = parts;
@@ -127,12 +141,13 @@ export function mountSeason(root, parts) {
     const where = sites.value === ALL ? "" : `&site=${sites.value}`;
     const season = await feed.ask(`/season?day=${dayOf(now)}&time=${timeOf(now)}${where}`);
     setText(sentence, season.sentence);
-    matters.replaceChildren(element("h2", {}, "Now"), ...makeMatters(season.matters));
+    matters.replaceChildren(element("h2", {}, "Now"), ...makeMatters(season.matters, finish));
     calendar.show(placeItems(season, names), season.day);
     jotting.offer(season.matters);
     showSoil(season.soil);
     order.show(await feed.ask(`/season/order?day=${season.day}${where}`));
   };
+  const finish = (matter) => finishPlan(feed, matter).then(() => journal.load(), (problem) => setText(sentence, problem.message));
   const reload = () => load().catch((problem) => setText(sentence, problem.message));
   const loadSites = async () => {
     for (const { number, card } of await feed.ask("/sites")) {
