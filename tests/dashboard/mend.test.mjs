@@ -40,10 +40,18 @@ test("which way a line leads", () => {
 test("pieces between the same passes are one place to look at, the missing ones first", () => {
   const unsure = { ...STRIP, why_not: "unsure", probability: null };
   const edge = { ...STRIP, kind: "edge", passes: [], why_not: "unlikely", probability: 0.5 };
-  const found = groupLooks([unsure, { ...unsure, length_m: 5, volume_l: 0.25 }, edge, edge, { ...STRIP, why_not: "placing", place_sd_m: 0.4 }]);
+  const looks = [unsure, { ...unsure, length_m: 5, volume_l: 0.25 }, edge, edge, { ...STRIP, why_not: "placing", place_sd_m: 0.4 }];
+  const found = groupLooks({ ...PLAN, looks });
   assert.deepEqual(found.map(({ why_not, count }) => [why_not, count]), [["placing", 1], ["unlikely", 1], ["unlikely", 1], ["unsure", 2]]);
   assert.equal(plain(describeLook(found[3], SET).text), "25.0 m in 2 pieces, cannot be told. If you see that it was missed: 1.25 L.");
   assert.match(plain(describeLook(found[0], SET).text), /a strip is missing \(97 % sure\), but it is placed only to ± 0\.4 m: find it by eye/);
+});
+
+test("a receiver that tells next to nothing is said to, and no single place is named", () => {
+  const plan = { ...PLAN, looks: [{ ...STRIP, why_not: "unsure", probability: null }], untold_m: 70 };
+  assert.match(summariseMend(plan, SET), /cannot tell missed strips at this swath: look at the whole lawn/);
+  assert.deepEqual(groupLooks(plan), []);
+  assert.equal(groupLooks({ ...plan, untold_m: 50 }).length, 1);
 });
 
 test("what was doubled says how much too much, and whether that is beyond the label", () => {

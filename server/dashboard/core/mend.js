@@ -4,6 +4,7 @@ import { formatNumber, formatPercent, formatQuantity } from "./format.js";
 
 const WAYS = ["north", "north-east", "east", "south-east", "south", "south-west", "west", "north-west"];
 export const LISTED = 6;
+const BLIND = 0.6; // of the length between passes: then every place would be on the list
 
 /** Which way a line leads, as a word. */
 export function wayOf([[east0_m, north0_m], ...rest]) {
@@ -23,6 +24,11 @@ function sure(probability) {
   return probability > 0.99 ? "over 99\u00a0% sure" : `${formatPercent(probability)} sure`;
 }
 
+/** Whether the receiver can tell so little that single places are not worth naming. */
+export function isBlind(plan) {
+  return plan.untold_m > BLIND * plan.seams_m;
+}
+
 /** The head of the plan in one or two sentences. */
 export function summariseMend(plan, set) {
   const { repeats, looks, alone, thin } = plan;
@@ -35,6 +41,7 @@ export function summariseMend(plan, set) {
     return `${count}: ${formatQuantity(plan.area_m2, "area", set)}, ${wet(plan.volume_l)}; with a little to spare ${wet(plan.volume_l + plan.allowance_l)}.${byEye}`;
   }
   if (hidden.length > 0) return `A strip is missing, but this receiver cannot place it: find it by eye. ${wet(more_l)} if you do.`;
+  if (isBlind(plan)) return "This receiver cannot tell missed strips at this swath: look at the whole lawn.";
   if (looks.length > 0) return "No strip is sure enough to spray again. Look at the places below first.";
   return alone.length + thin.length > 0 ? "No strip has to be walked again." : "Nothing to mend was found.";
 }
@@ -59,9 +66,9 @@ export function describeAlone(found, label, set) {
 }
 
 /** Places to look at, those between the same passes together, the surest kind first. */
-export function groupLooks(looks) {
+export function groupLooks({ looks, ...plan }) {
   const groups = new Map();
-  for (const strip of looks) {
+  for (const strip of looks.filter(({ why_not }) => why_not !== "unsure" || !isBlind(plan))) {
     const key = strip.kind === "gap" ? `${strip.passes.join()} ${strip.why_not}` : groups.size;
     const known = groups.get(key);
     if (known === undefined) groups.set(key, { ...strip, count: 1 });

@@ -58,12 +58,11 @@ function printPart() {
 }
 
 /** The part of the report; `ask(left_l)` asks for the plan with so much left in the tank. */
-export function makeMend(plan, found, { set, name, ask }) {
+export function makeMend(plan, found, { set, ask }) {
   const { repeats, alone, looks, thin, label } = plan;
   const hasPlaces = repeats.length + alone.length + looks.length > 0;
   const rest = describeRest(plan, set);
   return [
-    element("p", { class: "print-only" }, name),
     element("p", {}, summariseMend(plan, set)),
     hasPlaces ? makeDrawing(plan, found, set) : null,
     hasPlaces ? element("p", { class: "small" }, "Arrows: walk again. Crossed: leave alone. Short dashes: look for yourself.") : null,
@@ -74,7 +73,7 @@ export function makeMend(plan, found, { set, name, ask }) {
     alone.length > 0 && label.most_times === null
       ? element("p", { class: "small" }, "Whether that is beyond the label is not known: the job has no treatment with its label rate.") : null,
     ...makeGroup("Got too little", "ul", describeThin(thin, plan.target_l_per_m2)),
-    ...makeGroup("Look for yourself", "ul", groupLooks(looks).map((each) => describeLook(each, set))),
+    ...makeGroup("Look for yourself", "ul", groupLooks(plan).map((each) => describeLook(each, set))),
     rest === "" ? null : element("p", {}, rest),
     hasPlaces ? element("button", { type: "button", onclick: printPart }, "Print this list") : null,
   ].filter((each) => each !== null);

@@ -89,7 +89,7 @@ function makeFlowTrace(flow, set) {
 
 function makeMendPart(job, found, feed, set) {
   const ask = (left_l) => feed.ask(`/jobs/${job.id}/touchup?tank_left_l=${left_l}`);
-  const made = part("What to mend?", ...makeMend(found.touchup, found, { set, name: job.name, ask }));
+  const made = part("What to mend?", ...makeMend(found.touchup, found, { set, ask }));
   made.classList.add("mend");
   return made;
 }
