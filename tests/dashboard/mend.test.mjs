@@ -72,8 +72,12 @@ test("thin passes that are mended in one way are told together", () => {
 });
 
 test("what to mix goes by what is left in the tank", () => {
-  assert.equal(plain(describeMix({ need_l: 1.1, from_tank_l: 0, mix_l: 1.1, left_l: 0 }, SET)), "Mix 1.10 L, as strong as before.");
+  assert.equal(plain(describeMix({ need_l: 1.1, from_tank_l: 0, mix_l: 1.1, left_l: 0 }, SET)), "Mix 1.10 L: as strong as before.");
   assert.match(plain(describeMix({ need_l: 1.1, from_tank_l: 0.4, mix_l: 0.7, left_l: 0 }, SET)), /Use the 0\.400 L in the tank and mix 0\.700 L more/);
+  const load = { carrier_l: 1, amounts: [{ name: "Feed", is_weighed: false, volume_l: 0.1, mass_kg: 0.12 }, { name: "Iron", is_weighed: true, volume_l: null, mass_kg: 0.0567 }] };
+  const told = { need_l: 1.1, from_tank_l: 0, mix_l: 1.1, left_l: 0, load };
+  assert.equal(plain(describeMix(told, SET)), "Mix 1.10 L: 1.00 L of water and 100 mL of Feed, 56.7 g of Iron.");
+  assert.equal(plain(describeMix(told, "gal_per_acre")), "Mix 0.291 gal: 0.264 gal of water and 3.38 fl oz of Feed, 2.00 oz of Iron."); // 29.57 mL a fl oz
   assert.match(plain(describeMix({ need_l: 1.1, from_tank_l: 1.1, mix_l: 0, left_l: 2 }, SET)), /enough; 2\.00 L will be left/);
   assert.equal(describeMix({ need_l: 0, from_tank_l: 0, mix_l: 0, left_l: 2 }, SET), "");
 });

@@ -1,8 +1,10 @@
 // The touch-up plan in words: what to walk again, what to leave alone, what to look at.
 
 import { formatNumber, formatPercent, formatQuantity } from "./format.js";
+import { GALLON_L, unitOf } from "./units.js";
 
 const WAYS = ["north", "north-east", "east", "south-east", "south", "south-west", "west", "north-west"];
+const OUNCE_KG = 0.028349523125;
 export const LISTED = 6;
 const BLIND = 0.6; // of the length between passes: then every place would be on the list
 
@@ -131,12 +133,21 @@ export function describeRest(plan, set) {
   return words.join(" ");
 }
 
-/** What to mix, given what is left in the tank. */
-export function describeMix({ need_l, from_tank_l, mix_l, left_l }, set) {
+function amountOf({ name, is_weighed, volume_l, mass_kg }, set) {
+  const isMetric = unitOf("volume", set) === "L";
+  const [value, unit] = is_weighed ? (isMetric ? [mass_kg * 1000, "g"] : [mass_kg / OUNCE_KG, "oz"])
+    : isMetric ? [volume_l * 1000, "mL"] : [(volume_l / GALLON_L) * 128, "fl\u00a0oz"];
+  return `${formatNumber(value)}\u00a0${unit} of ${name}`;
+}
+
+/** What to mix, given what is left in the tank; with water and products where the job's treatment says them. */
+export function describeMix({ need_l, from_tank_l, mix_l, left_l, load = null }, set) {
   const wet = (value) => formatQuantity(value, "volume", set);
+  const parts = load === null ? "as strong as before"
+    : `${wet(load.carrier_l)} of water and ${load.amounts.map((each) => amountOf(each, set)).join(", ")}`;
   if (!(need_l > 0)) return "";
-  if (from_tank_l === 0) return `Mix ${wet(mix_l)}, as strong as before.`;
-  if (mix_l > 0) return `Use the ${wet(from_tank_l)} in the tank and mix ${wet(mix_l)} more, as strong as before.`;
+  if (from_tank_l === 0) return `Mix ${wet(mix_l)}: ${parts}.`;
+  if (mix_l > 0) return `Use the ${wet(from_tank_l)} in the tank and mix ${wet(mix_l)} more: ${parts}.`;
   return left_l > 0 ? `What is in the tank is enough; ${wet(left_l)} will be left.` : "What is in the tank is just enough.";
 }
 

@@ -1,7 +1,8 @@
 // What to mend after a job: the list to walk by, drawn and in words, and a sheet of it to take outside.
 
 import { describeAlone, describeLook, describeMix, describeRepeat, describeRest, describeThin, groupLooks, shorten, summariseMend } from "../core/mend.js";
-import { unitOf, revert } from "../core/units.js";
+import { formatNumber } from "../core/format.js";
+import { convert, revert, unitOf } from "../core/units.js";
 import { keepPainted } from "./canvas.js";
 import { element, setText } from "./element.js";
 import { DoseImage, paintLawn } from "./lawn.js";
@@ -34,6 +35,7 @@ function makeMix(plan, set, ask) {
   if (!(plan.mix.need_l > 0)) return null;
   const said = element("p", { role: "status" }, describeMix(plan.mix, set));
   const input = element("input", { id: "tank-left", type: "text", inputmode: "decimal", autocomplete: "off" });
+  if (plan.mix.from_tank_l > 0) input.value = formatNumber(convert(plan.mix.from_tank_l + plan.mix.left_l, "volume", set));
   const look = async () => {
     const number = Number(input.value.trim().replace(",", "."));
     const left_l = revert(number, "volume", set);
