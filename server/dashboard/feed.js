@@ -85,6 +85,11 @@ export class Feed extends EventTarget {
     return "/api/season.ics";
   }
 
+  /** Where a site's shapes are to be fetched as GeoJSON. */
+  siteAddress(number, version) {
+    return `/api/sites/${number}/geojson?version=${version}`;
+  }
+
   /** Open the live stream and keep it open; `hooks` take snapshot, strips, outlook, track, dose and whether there is a connection. */
   follow(hooks) {
     this.#hooks = hooks;

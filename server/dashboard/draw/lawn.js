@@ -11,7 +11,8 @@ import { drawStrips, labelStrips } from "./strips.js";
 const MARGIN_PX = 30;
 const ramps = { light: makeRamp("light"), dark: makeRamp("dark") };
 
-function tracePath(context, view, rings_m) {
+/** A path of rings, closed. */
+export function tracePath(context, view, rings_m) {
   context.beginPath();
   for (const ring of rings_m) {
     ring.forEach(([east_m, north_m], place) => {
@@ -123,7 +124,8 @@ function drawTrack(context, view, track, ink, smoothed) {
   context.setLineDash([]);
 }
 
-function drawRig(context, view, position, ink) {
+/** The rig, its bow where it points. */
+export function drawRig(context, view, position, ink) {
   const [x, y] = project(view, position.east_m, position.north_m);
   context.save();
   context.translate(x, y);
@@ -145,7 +147,8 @@ function drawRig(context, view, position, ink) {
   context.restore();
 }
 
-function drawScaleBar(context, view, width_px, height_px, ink, set) {
+/** A scale bar and where north is. */
+export function drawScaleBar(context, view, width_px, height_px, ink, set) {
   const longest = convert((width_px * 0.3) / view.px_per_m, "length", set);
   const length = roundLength(longest);
   const length_px = revert(length, "length", set) * view.px_per_m;
