@@ -51,6 +51,7 @@ async def write_sheet(
     zones: Annotated[list[str], Query()] = [],  # noqa: B006
     area_m2: Amount = None,
     flow_l_per_min: Amount = None,
+    is_even: bool = False,
     day: Day = None,
     today: Day = None,
 ) -> dict[str, Any]:
@@ -59,12 +60,14 @@ async def write_sheet(
     treatment = replace(treatment, zones=tuple(zones)) if zones else treatment
     chosen, now = _choose_day(treatment, day, today)
     plan = await draw_plan(service.cards, treatment, day=chosen, sprayer=sprayer, number=number)
-    sheet = fill_sheet(plan, area_m2=area_m2, fill_l=fill_l, spare_l=spare_l or 0.0, flow_l_per_min=flow_l_per_min)
     found = check_plan(plan, past=await list_applications(service.cards, plan), today=now)
     asked = [each for each in found if each.key != "no_area" or area_m2 is None]
     for each in asked:
         if each.severity == "refuse":
             raise EntryError(each.key, each.sentence)
+    sheet = fill_sheet(
+        plan, area_m2=area_m2, fill_l=fill_l, spare_l=spare_l or 0.0, is_even=is_even, flow_l_per_min=flow_l_per_min
+    )
     return {**view_sheet(plan, sheet), **view_objections(asked, strictest_wind(plan))}
 
 

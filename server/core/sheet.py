@@ -5,6 +5,7 @@ Square metres, litres, metres per second.
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from math import ceil
 
 from server.core.entered import in_si
 from server.core.errors import EntryError
@@ -53,6 +54,7 @@ def fill_sheet(
     area_m2: float | None = None,
     fill_l: float | None = None,
     spare_l: float = 0.0,
+    is_even: bool = False,
     flow_l_per_min: float | None = None,
 ) -> FillSheet:
     """What to fill in and how to walk for a treatment.
@@ -69,6 +71,8 @@ def fill_sheet(
         How far the tank is filled [L]; None: full.
     spare_l
         Mix beyond the need [L].
+    is_even
+        Whether all tanks are filled alike instead of a last partial one.
     flow_l_per_min
         Flow while spraying [L/min]; None: the nozzle's, if the sprayer's card tells it.
 
@@ -102,6 +106,8 @@ def fill_sheet(
     ground = _find_ground(plan, zones, area_m2)
     target = plan.target_l_per_m2
     tank_l, swath_m = in_si(plan.sprayer.tank, measures="tank"), in_si(plan.sprayer.swath, measures="swath")
+    if is_even:
+        fill_l = _even_fill(ground.area_m2 * target + spare_l, tank_l if fill_l is None else fill_l)
     mix = plan_mix(
         ground.area_m2,
         target_l_per_m2=target,
@@ -163,6 +169,11 @@ def _find_ground(plan: Plan, zones: Sequence[str], area_m2: float | None) -> Gro
     if ground.area_m2 < 1.0:
         raise EntryError("area", f"{plan.site.name} has no zone of 1 m² or more: draw its zones, or type the area")
     return ground
+
+
+def _even_fill(need_l: float, filled_l: float) -> float:
+    """As many tanks as there must be, all alike."""
+    return need_l / max(1, ceil(need_l / filled_l - 1e-9)) if filled_l > 0.0 else filled_l
 
 
 def _check_directions(directions: float) -> int:

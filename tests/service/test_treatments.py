@@ -78,7 +78,7 @@ def test_a_slip_is_named_before_it_is_saved_and_when_it_was(shop, body, key, sev
         ("spare_l=-1", "is outside"),
         ("flow_l_per_min=0", "is outside"),
         ("flow_l_per_min=nan", "finite"),
-        ("zones=back", "no zone of Home"),
+        ("zones=back", "is no zone of Home"),
         ("sprayer=7", "there is no sprayer 7"),
     ],
 )
