@@ -1,7 +1,7 @@
 // The mix sheet and the tank in words and in the units that people chose; nothing here knows the page.
 
 import { formatFixed, formatNumber, formatQuantity, formatSpan, formatSpeed, UNKNOWN } from "./format.js";
-import { convert, GALLON_L } from "./units.js";
+import { convert, FIRST_SET, GALLON_L } from "./units.js";
 
 const POUND_KG = 0.45359237;
 const SMALL = {
@@ -24,7 +24,7 @@ export function writeAmount(value, set, isMass = false) {
   if (value === null || value === undefined || !Number.isFinite(value)) return UNKNOWN;
   const units = SMALL[isCustomary(set) ? "customary" : "metric"][isMass ? "mass" : "volume"];
   const [unit, factor] = units.findLast(([, each]) => Number((value * each).toPrecision(3)) >= 1) ?? units[0];
-  return `${formatNumber(value * factor)}\u00a0${unit}`;
+  return `${formatNumber(Number((value * factor).toPrecision(3)))}\u00a0${unit}`;
 }
 
 function factorLike(litres, set) {
@@ -43,9 +43,12 @@ export function tellRefusal({ detail, message, key }, set) {
 /** With what an amount is measured, and that it is too small for it. */
 export function wordsOfTool(amount, set) {
   const tool = TOOLS[amount.tool] ?? amount.tool;
-  const step = writeAmount(amount.tool_step, set, amount.is_weighed).replace(/(\.\d*?)0+(?=\u00a0)/, "$1").replace(/\.(?=\u00a0)/, "");
+  const isFine = isCustomary(set) && /syringe|fine scale/.test(amount.tool); // these are marked in mL and g everywhere
+  const marks = isFine ? FIRST_SET : set;
+  const step = writeAmount(amount.tool_step, marks, amount.is_weighed).replace(/(\.\d*?)0+(?=\u00a0)/, "$1").replace(/\.(?=\u00a0)/, "");
   if (amount.is_too_coarse) return `Too small to measure well even with ${tool} (steps of ${step}): mix more at once.`;
-  return `${amount.is_weighed ? "Weigh it on" : "Measure it with"} ${tool} (steps of ${step}).`;
+  const there = isFine ? `: ${writeAmount(amount.is_weighed ? amount.mass_kg : amount.volume_l, marks, amount.is_weighed)}` : "";
+  return `${amount.is_weighed ? "Weigh it on" : "Measure it with"} ${tool}${there} (steps of ${step}).`;
 }
 
 /** One filling in the order of the work: half the water, each product, the rest of the water. */
@@ -160,26 +163,33 @@ export function tellFill(fill, set) {
   return fill.load === undefined ? what : `${what}, tank ${fill.load} of the sheet`;
 }
 
-/** After a stop: what the rest treats, and what to mix. */
+function countLoads(mix) {
+  return mix === null ? 0 : mix.full_count + (mix.last === null ? 0 : 1);
+}
+
+/** After a stop: the way with fewer fills, its lines, and the loads to mix with their titles. */
 export function tellRest(rest, set) {
   const area = (value) => formatQuantity(value, "area", set);
+  const amount = (mix) => writeAmount(mix.total.mix_l, set);
   const lines = [`What is in the tank, ${writeAmount(rest.tank_left_l, set)}, treats ${area(rest.treats_m2)} of the ${area(rest.area_left_m2)} left.`];
   if (rest.sheet === null) {
     lines.push(rest.surplus_l > 0.005 ? `Mix no more: ${writeAmount(rest.surplus_l, set)} will be left over.` : "Mix no more.");
-  } else if (rest.top_up === null) {
-    lines.push(`Then mix ${writeAmount(rest.sheet.total.mix_l, set)}.`);
-  } else {
-    const after = rest.after === null ? "" : ` and later ${writeAmount(rest.after.total.mix_l, set)}`;
-    lines.push(`Top up now with ${writeAmount(rest.top_up.mix_l, set)}${after}; or spray it out and mix ${writeAmount(rest.sheet.total.mix_l, set)}.`);
+    return { lines, loads: [] };
   }
-  return lines;
+  const isTopUp = rest.top_up !== null && 1 + countLoads(rest.after) <= countLoads(rest.sheet);
+  const later = isTopUp ? rest.after : rest.sheet;
+  if (isTopUp) lines.push(`Top up now with ${writeAmount(rest.top_up.mix_l, set)}${later === null ? ": that is all." : `, later ${amount(later)} more.`}`);
+  else lines.push(`Spray it out, then mix ${amount(later)}.`);
+  const loads = [["Top up with this", isTopUp ? rest.top_up : null], [later?.full_count > 1 ? `${later.full_count} full tanks, each` : "A full tank", later?.full ?? null],
+    ["The last tank", later?.last ?? null]].filter(([, load]) => load !== null);
+  return { lines, loads: loads.map(([title, load]) => ({ title, load, numbers: [] })) };
 }
 
 /** The address of a sheet, from what was chosen; numbers are in SI already, null where nothing was typed. */
 export function addressOfSheet(number, choice, today) {
   const query = new URLSearchParams({ today });
   for (const key of ["sprayer", "area_m2", "fill_l", "spare_l", "flow_l_per_min", "is_even"]) {
-    if (choice[key] && choice[key] !== null && choice[key] !== undefined) query.set(key, String(choice[key]));
+    if (![null, undefined, false].includes(choice[key])) query.set(key, String(choice[key]));
   }
   for (const zone of choice.zones ?? []) query.append("zones", zone);
   return `/treatments/${number}/sheet?${query}`;

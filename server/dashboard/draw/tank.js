@@ -1,7 +1,7 @@
 // What is in the tank now, fills by hand, and what to mix after a stop.
 
 import { readNumber } from "../core/card.js";
-import { addressOfRest, tankOfSnapshot, tellFill, tellRefusal, tellRest, tellTank } from "../core/fill.js";
+import { addressOfRest, tankOfSnapshot, tellFill, tellRefusal, tellRest, tellTank, writeAmount } from "../core/fill.js";
 import { revert, unitOf } from "../core/units.js";
 import { element, setText } from "./element.js";
 import { makeLoad } from "./mixsheet.js";
@@ -23,8 +23,10 @@ export function makeTank({ store, feed }, { treatment, tank_l }) {
   const fills = element("ul", { class: "fills" });
   const forms = element("div", { class: "tank-forms" });
   const rest = element("div", { class: "rest", role: "status" });
+  const before = element("div");
   const said = element("p", { class: "said", role: "status" });
   let tank = null;
+  let last = null;
 
   const show = () => {
     if (tank === null) return;
@@ -33,13 +35,25 @@ export function makeTank({ store, feed }, { treatment, tank_l }) {
     setText(figure, told.figure);
     setText(lines, told.lines.join(" "));
   };
-  const load = async () => {
+  const load = () => read().catch((problem) => setText(said, tellRefusal(problem, store.units)));
+  const read = async () => {
     const size = tank_l();
     tank = await feed.ask(size === null ? "/tank" : `/tank?tank_l=${size}`);
+    root.classList.toggle("is-running", tank.job !== null);
     show();
     fills.replaceChildren(...tank.fills.map((fill) => element("li", {}, tellFill(fill, store.units),
       tank.job === null ? element("button", { type: "button", onclick: () => takeBack(fill.number) }, "Take back") : null)));
+    if (tank.job === null && tank.is_assumed) await showLast();
+    else before.replaceChildren();
     makeForms();
+  };
+  /** What the last job left in the tank, to be taken over by one tap. */
+  const showLast = async () => {
+    last = (await feed.ask("/jobs")).find(({ state }) => state === "finished") ?? null;
+    const left = last === null ? null : await feed.ask(`/jobs/${last.id}/tank`);
+    if (left === null || left.is_assumed || left.left_l < 0.05) return;
+    before.replaceChildren(element("p", {}, `After “${last.name}” ${writeAmount(left.left_l, store.units)} were left.`),
+      element("button", { type: "button", onclick: () => keep({ holds_l: left.left_l }, "Taken over.") }, "It is still in there"));
   };
   const attempt = async (work, words) => {
     try {
@@ -52,27 +66,23 @@ export function makeTank({ store, feed }, { treatment, tank_l }) {
   const keep = (body, words) => attempt(async () => {
     const size = tank_l();
     await feed.ask("/tank/fills", { method: "POST", body: size === null ? body : { ...body, tank_l: size } });
-    await load();
+    await read();
   }, words);
   const takeBack = (number) => attempt(async () => {
     await feed.ask(`/tank/fills/${number}`, { method: "DELETE" });
-    await load();
+    await read();
   }, "Taken back.");
   const planRest = (area_left_m2) => attempt(async () => {
     const body = Object.fromEntries(Object.entries({ treatment: treatment(), area_left_m2 }).filter(([, value]) => value !== null));
-    const found = await feed.ask(addressOfRest(tank.job), { method: "POST", body });
-    const later = found.top_up === null ? found.sheet : found.after;
-    const count = later?.full_count ?? 0;
-    const loads = [["Top up with this", found.top_up], [count > 1 ? `${count} full tanks, each` : "A full tank", later?.full ?? null],
-      ["The last tank", later?.last ?? null]].filter(([, each]) => each !== null);
-    rest.replaceChildren(...tellRest(found, store.units).map((line) => element("p", {}, line)),
-      ...loads.map(([title, each]) => makeLoad({ title, load: each, numbers: [] }, store.units)));
+    const found = await feed.ask(addressOfRest(tank.job ?? last.id), { method: "POST", body });
+    const { lines: told, loads } = tellRest(found, store.units);
+    rest.replaceChildren(...told.map((line) => element("p", {}, line)), ...loads.map((each) => makeLoad(each, store.units)));
   }, "");
   const makeForms = () => {
     const added = makeTyped("tank-added", "Filled in", store.units);
     const holds = makeTyped("tank-holds", "Or: it now holds", store.units);
     const area = makeTyped("tank-area", "Area left", store.units, "area");
-    const read = (...parts) => {
+    const readAll = (...parts) => {
       try {
         return parts.map((part) => part.read());
       } catch (problem) {
@@ -82,7 +92,7 @@ export function makeTank({ store, feed }, { treatment, tank_l }) {
     };
     const fill = (event) => {
       event.preventDefault();
-      const typed = read(added, holds);
+      const typed = readAll(added, holds);
       if (typed === null) return;
       const [added_l, holds_l] = typed;
       if (added_l === null && holds_l === null) setText(said, "Type a number first.");
@@ -90,16 +100,16 @@ export function makeTank({ store, feed }, { treatment, tank_l }) {
     };
     const stop = (event) => {
       event.preventDefault();
-      const typed = read(area);
+      const typed = readAll(area);
       if (typed !== null) planRest(typed[0]);
     };
     forms.replaceChildren(
       element("form", { novalidate: true, onsubmit: fill }, added.row, holds.row, element("button", { type: "submit" }, "Note the fill")),
-      ...(tank.job === null ? [] : [element("form", { novalidate: true, onsubmit: stop }, area.row,
-        element("span", { class: "hint" }, "empty: as the map counts it"), element("button", { type: "submit" }, "What to mix for the rest?"))]));
+      ...(tank.job === null && last === null ? [] : [element("form", { novalidate: true, onsubmit: stop }, area.row,
+        element("span", { class: "hint" }, tank.job === null ? "of the job before" : "empty: as the map counts it"), element("button", { type: "submit" }, "What to mix for the rest?"))]));
   };
-  const root = element("section", { class: "tank-part" }, element("h2", {}, "What is in the tank?"), figure, lines, fills, said, forms, rest);
-  load().catch((problem) => setText(said, problem.message));
+  const root = element("section", { class: "tank-part" }, element("h2", {}, "What is in the tank?"), figure, lines, before, fills, said, forms, rest);
+  load();
   store.addEventListener("snapshot", show);
   const noted = (number) => (tank?.fills ?? []).filter((fill) => fill.treatment === number && fill.load !== undefined).map((fill) => fill.load);
   return { root, load, keep, noted, leave: () => store.removeEventListener("snapshot", show) };

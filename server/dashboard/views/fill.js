@@ -71,8 +71,9 @@ export function mountFill(root, parts) {
       sheet = null;
       setText(said, `No sheet. ${tellRefusal(problem, store.units)}`);
     }
-    await tank.load();
     draw();
+    await tank.load();
+    draw(); // the fills noted so far are known now
   };
   const showForm = () => {
     const chosen = lists.treatments.find(({ number }) => number === choice.treatment);
@@ -126,7 +127,7 @@ export function mountFill(root, parts) {
   const showUnits = () => {
     showForm();
     draw();
-    tank.load().catch((problem) => setText(said, problem.message));
+    tank.load();
   };
   store.addEventListener("units", showUnits);
   return () => {
