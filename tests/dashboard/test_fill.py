@@ -126,14 +126,14 @@ def test_the_sheet_says_each_tank_in_the_order_of_filling_and_how_to_walk(show, 
     order = [
         "The label comes first",
         "Half of the water",
-        "Feed",
+        "eye protection",
         "The rest of the water",
         "How to walk",
         "for each 10 m",
     ]
     places = [words.index(each) for each in order]
     assert places == sorted(places)
-    assert "7.4" in words, "half of 15 L less the product"
+    assert "7.27" in words, "half of 15 L less the product"
     for word in ("NaN", "null", "undefined"):
         assert word not in page.inner_text("main")
     page.select_option("#units", "gal_per_1000ft2")
