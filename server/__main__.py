@@ -20,6 +20,8 @@ if TYPE_CHECKING:
     from server.core.results import JobResult
     from server.core.setup import Setup
     from server.link import LinkSettings
+    from server.store.connection import Connection
+    from server.store.jobs import Job
 
 NICENESS = 10
 DATABASE = "calmpass.sqlite3"
@@ -121,7 +123,7 @@ def replay(log: Path, setup_file: Path, out: Path, units: str) -> None:
 @UNITS
 @click.argument("folder", type=FOLDER)
 def export(number: int, database: Path, folder: Path, units: str) -> None:
-    """Write a job's raw log, settings, lawn and results."""
+    """Write a job's raw log, settings, lawn, results and record."""
     from server.rawlog import write_raw_log
     from server.settings import write_setup
     from server.store.connection import open_reader
@@ -140,6 +142,7 @@ def export(number: int, database: Path, folder: Path, units: str) -> None:
     job_log = load_job_log(connection, job.span)
     result = with_progress(lambda report: review(job_log, job.setup, report))
     write_results(result, job.setup, job_log, folder, units)
+    write_record(connection, job, result, database, folder, units)
     click.echo(f"{folder}: job {number}, {count} messages, {len(result.passes)} passes")
 
 
@@ -293,6 +296,26 @@ def write_results(result: "JobResult", setup: "Setup", job_log: "JobLog", folder
         click.echo("map.png and traces.png are left out: pip install 'calmpass[plots]' to have them", err=True)
     else:
         write_files(pictures, folder)
+
+
+def write_record(
+    connection: "Connection", job: "Job", result: "JobResult", database: Path, folder: Path, units: str
+) -> None:
+    """Write the record that the job stands under; of its other parts as they were reviewed."""
+    from server.core.measured import Measured, gather_measured
+    from server.exports.files import RECORD_NAMES, write_files
+    from server.exports.recordfiles import record_file
+    from server.records import read_measured
+    from server.recordview import view_record
+    from server.reviews import Reviews
+
+    reviews, own = Reviews(database), gather_measured(result, job.setup)
+
+    def measured_of(part: "Job") -> Measured | None:
+        return own if part.number == job.number else read_measured(reviews, part)
+
+    view = view_record(connection, job.number, measured_of)
+    write_files({name: record_file(name, view, units=units) for name in RECORD_NAMES}, folder)
 
 
 def read_start_setup(file: Path | None) -> "Setup":

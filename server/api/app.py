@@ -18,14 +18,19 @@ from server.api import (
     jobs,
     live,
     outlook,
+    papers,
     passcode,
     people,
     products,
+    records,
     reviews,
+    rules,
+    season,
     setup,
     sites,
     sprayers,
     tank,
+    touchup,
     treatments,
     works,
 )
@@ -41,6 +46,9 @@ ROUTERS = tuple(
         passcode,
         live,
         outlook,
+        papers,
+        records,
+        touchup,
         tank,
         reviews,
         jobs,
@@ -53,6 +61,8 @@ ROUTERS = tuple(
         treatments,
         people,
         works,
+        rules,
+        season,
     )
 )
 PAGES = Path(__file__).resolve().parent.parent / "dashboard"
@@ -123,8 +133,10 @@ class Guard:
 
         async def send_with_headers(message: Message) -> None:
             if message["type"] == "http.response.start":
-                headers = [(name.lower().encode(), value.encode()) for name, value in HEADERS.items()]
                 known = {name for name, _ in message["headers"]}
+                # A page made to be kept says itself what it needs.
+                own = [(name.lower().encode(), value.encode()) for name, value in HEADERS.items()]
+                headers = [(name, value) for name, value in own if name not in known]
                 if is_page or b"cache-control" not in known:
                     headers.append((b"cache-control", b"no-cache"))
                 message["headers"] = [*message["headers"], *headers]

@@ -5,17 +5,25 @@ import json
 from dataclasses import asdict
 from typing import Annotated, Any, Literal
 
-from fastapi import APIRouter, Depends, Response
+from fastapi import APIRouter, Depends, Query, Response
 
 from server.api.desk import desk
 from server.errors import UnknownError
-from server.exports.files import NAMES
+from server.exports.files import NAMES, RECORD_NAMES
 from server.service import Service
 
 router = APIRouter(prefix="/api/jobs", tags=["reviews"])
 Desk = Annotated[Service, Depends(desk)]
 View = Literal["passes", "pairs", "findings", "track", "wind", "flow", "dose"]
-MEDIA = {".json": "application/json", ".geojson": "application/geo+json", ".csv": "text/csv", ".npz": "application/zip"}
+Units = Literal["l_per_100m2", "l_per_ha", "gal_per_1000ft2", "gal_per_acre"]
+LOG_NAME = "log.ndjson.gz"
+MEDIA = {
+    ".json": "application/json", ".geojson": "application/geo+json", ".csv": "text/csv", ".npz": "application/zip",
+    ".gpkg": "application/geopackage+sqlite3", ".html": "text/html", ".pdf": "application/pdf",
+    ".gz": "application/gzip",
+}  # fmt: skip
+PAGE_POLICY = "default-src 'none'; style-src 'unsafe-inline'; frame-ancestors 'none'; base-uri 'none'"
+"""A record's page brings its own style and nothing else."""
 
 
 @router.get("/{number}/review")
@@ -38,14 +46,24 @@ async def renew_review(number: int, service: Desk) -> dict[str, Any]:
 
 
 @router.get("/{number}/files/{name}")
-async def read_file(number: int, name: str, service: Desk) -> Response:
-    """One of the results files."""
-    if name not in NAMES:
-        raise UnknownError(f"there is no results file {name!r}; there are {', '.join(NAMES)}")
-    content = await asyncio.to_thread(service.reviews.read_file, await service.jobs.find(number), name)
-    media = MEDIA[name[name.rindex(".") :]]
-    headers = {"Content-Disposition": f'attachment; filename="job-{number}-{name}"'}
-    return Response(content, media_type=media, headers=headers)
+async def read_file(
+    number: int, name: str, service: Desk, units: Units = "l_per_100m2", show: bool = False,
+    zone: Annotated[str, Query(max_length=64)] = "",
+) -> Response:  # fmt: skip
+    """One of the job's files; pages of the record in a set of units, opened where they can be shown with `show`."""
+    known = (*NAMES, *RECORD_NAMES, LOG_NAME)
+    if name not in known:
+        raise UnknownError(f"there is no results file {name!r}; there are {', '.join(known)}")
+    if name in RECORD_NAMES:
+        content = await service.records.read_file(number, name, units=units, zone=zone)
+    elif name == LOG_NAME:
+        content = await service.records.read_log(number)
+    else:
+        content = await asyncio.to_thread(service.reviews.read_file, await service.jobs.find(number), name)
+    headers = {"Content-Disposition": f'{"inline" if show else "attachment"}; filename="job-{number}-{name}"'}
+    if name.endswith(".html"):
+        headers["Content-Security-Policy"] = PAGE_POLICY
+    return Response(content, media_type=MEDIA[name[name.rindex(".") :]], headers=headers)
 
 
 @router.get("/{number}/{view}")

@@ -60,7 +60,7 @@ async def write_sheet(
     treatment = replace(treatment, zones=tuple(zones)) if zones else treatment
     chosen, now = _choose_day(treatment, day, today)
     plan = await draw_plan(service.cards, treatment, day=chosen, sprayer=sprayer, number=number)
-    found = check_plan(plan, past=await list_applications(service.cards, plan), today=now)
+    found = check_plan(plan, past=await list_applications(service.cards, plan, today=now), today=now)
     asked = [each for each in found if each.key != "no_area" or area_m2 is None]
     for each in asked:
         if each.severity == "refuse":
@@ -76,7 +76,7 @@ async def _judge(
 ) -> dict[str, Any]:
     chosen, now = _choose_day(treatment, day, today)
     plan: Plan = await draw_plan(service.cards, treatment, day=chosen, number=number)
-    found = check_plan(plan, past=await list_applications(service.cards, plan), today=now)
+    found = check_plan(plan, past=await list_applications(service.cards, plan, today=now), today=now)
     return {"day": chosen, "today": now, **view_objections(found, strictest_wind(plan))}
 
 

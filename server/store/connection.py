@@ -12,6 +12,8 @@ from server.errors import StoreError
 from server.store.migrations import migrations
 
 BUSY_S = 10.0
+Connection = sqlite3.Connection
+"""For those outside who only hand one on."""
 Result = TypeVar("Result")
 DATABASE_ERRORS = (sqlite3.Error,)
 """What the database raises, for those outside who say it in one line."""
