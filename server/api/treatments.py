@@ -65,10 +65,20 @@ async def write_sheet(
     for each in asked:
         if each.severity == "refuse":
             raise EntryError(each.key, each.sentence)
+    caught = await _find_flow(service, treatment.sprayer if sprayer is None else sprayer)
     sheet = fill_sheet(
-        plan, area_m2=area_m2, fill_l=fill_l, spare_l=spare_l or 0.0, is_even=is_even, flow_l_per_min=flow_l_per_min
-    )
+        plan, area_m2=area_m2, fill_l=fill_l, spare_l=spare_l or 0.0, is_even=is_even,
+        flow_l_per_min=caught if flow_l_per_min is None else flow_l_per_min,
+        flow_origin="catch" if flow_l_per_min is None else "typed",
+    )  # fmt: skip
     return {**view_sheet(plan, sheet), **view_objections(asked, strictest_wind(plan))}
+
+
+async def _find_flow(service: Service, sprayer: int | None) -> float | None:
+    """The flow of a sprayer's newest catch test, if it has one."""
+    checks = [] if sprayer is None else await service.checks.list_all(sprayer)
+    flows = (check.found.get("flow_l_per_min") for check in checks if check.way == "catch" and check.found["is_usable"])
+    return next((float(flow) for flow in flows if flow is not None), None)
 
 
 async def _judge(

@@ -20,7 +20,7 @@ from server.core.tankload import Product
 
 @dataclass(frozen=True, slots=True)
 class Walk:
-    """How to walk at a flow (`flow_origin` "typed" or "nozzle"); in two directions with half the dose in each."""
+    """How to walk at a flow (`flow_origin` "typed", "catch" or "nozzle"); in two directions half the dose in each."""
 
     flow_l_per_min: float
     flow_origin: str
@@ -56,6 +56,7 @@ def fill_sheet(
     spare_l: float = 0.0,
     is_even: bool = False,
     flow_l_per_min: float | None = None,
+    flow_origin: str = "typed",
 ) -> FillSheet:
     """What to fill in and how to walk for a treatment.
 
@@ -75,6 +76,8 @@ def fill_sheet(
         Whether all tanks are filled alike instead of a last partial one.
     flow_l_per_min
         Flow while spraying [L/min]; None: the nozzle's, if the sprayer's card tells it.
+    flow_origin
+        Where that flow is from: "typed", or "catch" by a catch test.
 
     Returns
     -------
@@ -124,7 +127,7 @@ def fill_sheet(
     filled_l = tank_l if fill_l is None else fill_l
     share = filled_l / target / ground.area_m2
     origin = "typed" if area_m2 is not None else "zones"
-    walk = _plan_walk(plan.sprayer, flow_l_per_min, target, directions)
+    walk = _plan_walk(plan.sprayer, flow_l_per_min, flow_origin, target, directions)
     passes_a_tank = None if passes is None else passes * share
     return FillSheet(
         ground.area_m2, ground.area_sd_m2, origin, ground.plots, target, tank_l, filled_l, mix, passes, passes_a_tank,
@@ -190,9 +193,10 @@ def _lay_passes(plot: Plot, swath_m: float, directions: int) -> tuple[int, float
     return found.passes, found.way_m
 
 
-def _plan_walk(sprayer: SprayerCard, flow_l_per_min: float | None, target: float, directions: int) -> Walk | None:
-    """Pace for the flow that was typed, else for the nozzle's at the pressure of spraying."""
-    origin = "typed"
+def _plan_walk(
+    sprayer: SprayerCard, flow_l_per_min: float | None, origin: str, target: float, directions: int
+) -> Walk | None:
+    """Pace for the flow that was typed or caught, else for the nozzle's at the pressure of spraying."""
     if flow_l_per_min is None:
         if sprayer.rated_flow is None:
             return None

@@ -72,6 +72,8 @@ class Answers:
             fill = {"number": 1, "made_utc": 0.0, "job": None, **body}
             self.tank = {**EMPTY, "is_assumed": False, "left_l": body["added_l"], "fills": [fill]}
             route.fulfill(status=201, json=fill)
+        elif path == "next":
+            route.fulfill(json={"choice": {"operator": 4, **(body or {})}})
         elif path == "jobs":
             route.fulfill(json=[])
         elif noun == "tank":
@@ -151,6 +153,14 @@ def test_one_tap_notes_a_fill_as_on_the_sheet(show, answers: Answers) -> None:
     assert (body["added_l"], body["treatment"], body["load"]) == (15.0, 1, 1)
     page.get_by_text("Noted: tank 1").wait_for()
     assert "Nobody entered a fill" not in page.inner_text(".tank-part")
+
+
+def test_the_sheet_becomes_the_next_job_and_keeps_who_does_it(show, answers: Answers) -> None:
+    page = show()
+    page.get_by_role("button", name="Take this next").click()
+    page.get_by_text("the next job begins so").wait_for()
+    chosen = {"operator": 4, "treatment": 1, "site": 1, "zones": [], "sprayer": 1}
+    assert answers.told[-1] == ("PUT", "next", chosen)
 
 
 def test_what_is_no_number_is_said_and_nothing_is_sent(show, answers: Answers) -> None:

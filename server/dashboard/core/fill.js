@@ -91,13 +91,15 @@ const VERDICTS = {
   "too fast": "Too fast to keep even: walk twice with half the rate each, or take a larger nozzle.",
 };
 
+const ORIGINS = { typed: "as typed", catch: "by the last catch test", nozzle: "the nozzle's by its rating, not measured" };
+
 /** How to walk: the seconds for the course that people pace out, and what is said with it. */
 export function tellWalk(sheet, set) {
   const { walk } = sheet;
   if (walk === null) return null;
   const seconds = isCustomary(set) ? walk.seconds_per_100_ft : walk.seconds_per_10_m;
   const flow = formatQuantity(walk.flow_l_per_min, "flow", set);
-  const origin = walk.flow_origin === "nozzle" ? "the nozzle's by its rating, not measured" : "as typed";
+  const origin = ORIGINS[walk.flow_origin] ?? "";
   const ways = walk.directions === 2 ? " Twice, crosswise, half the rate each time." : "";
   return {
     figure: `${formatFixed(seconds, 1)}\u00a0s`,

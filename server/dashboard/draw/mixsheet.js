@@ -27,7 +27,7 @@ function makeWalk(sheet, set) {
   const about = [tellPasses(sheet), tellTime(sheet)].filter(Boolean).join(" ");
   if (walk === null) {
     return element("section", { class: "load" }, element("h3", {}, "How to walk"), element("p", {}, about),
-      element("p", {}, "Type the flow that you measured to see the pace."));
+      element("p", {}, "Type the flow that you measured, or make a catch test on My gear, to see the pace."));
   }
   return element("section", { class: "load" }, element("h3", {}, "How to walk"),
     element("p", { class: "step" }, element("span", { class: "step-what" }, walk.what), element("strong", { class: "figure" }, walk.figure),

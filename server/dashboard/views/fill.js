@@ -52,13 +52,27 @@ export function mountFill(root, parts) {
   const place = element("div");
   const said = element("p", { class: "said", role: "status" });
   const tank = makeTank(parts, { treatment: () => choice.treatment, tank_l: () => sheet?.tank_l ?? null });
+  /** The next job rests on this treatment, these zones, this sprayer: what else was chosen for it stays. */
+  const takeNext = async () => {
+    try {
+      const { choice: before } = await feed.ask("/next");
+      const planned = lists.treatments.find(({ number }) => number === choice.treatment)?.card;
+      const body = { ...before, treatment: choice.treatment, site: planned.site, zones: choice.zones.length ? choice.zones : planned.zones, sprayer: choice.sprayer ?? planned.sprayer };
+      await feed.ask("/next", { method: "PUT", body });
+      setText(taken, "Chosen: the next job begins so, on the rig's START too.");
+    } catch (problem) {
+      setText(taken, `Not taken. ${tellRefusal(problem, store.units)}`);
+    }
+  };
+  const next = element("button", { type: "button", class: "main", onclick: takeNext }, "Take this next");
+  const taken = element("p", { class: "said", role: "status" });
   const print = element("button", { type: "button", class: "print", onclick: () => globalThis.print() }, "Print the sheet");
 
   const fill = (load, number) => tank.keep({ added_l: load.mix_l, treatment: choice.treatment, load: number }, `Tank ${number} noted as filled.`)
     .then(draw);
   const draw = () => {
     const orders = { onFill: fill, done: tank.noted(choice.treatment), onEven: () => work({ ...choice, is_even: true }) };
-    place.replaceChildren(...(sheet === null ? [] : [makeSheet(sheet, store.units, orders), print]));
+    place.replaceChildren(...(sheet === null ? [] : [makeSheet(sheet, store.units, orders), element("div", { class: "button-line" }, next, print), taken]));
   };
   const work = async (next) => {
     choice = next;
