@@ -73,8 +73,11 @@ export function makeTank({ store, feed }, { treatment, tank_l }) {
     await read();
   }, "Taken back.");
   const planRest = (area_left_m2) => attempt(async () => {
-    const body = Object.fromEntries(Object.entries({ treatment: treatment(), area_left_m2 }).filter(([, value]) => value !== null));
-    const found = await feed.ask(addressOfRest(tank.job ?? last.id), { method: "POST", body });
+    const ask = (more) => feed.ask(addressOfRest(tank.job ?? last.id), { method: "POST", body: { ...(area_left_m2 === null ? {} : { area_left_m2 }), ...more } });
+    const found = await ask({}).catch((problem) => {
+      if (problem.key !== "treatment" || treatment() === null) throw problem;
+      return ask({ treatment: treatment() }); // the job rests on none: the one of the sheet is meant
+    });
     const { lines: told, loads } = tellRest(found, store.units);
     rest.replaceChildren(...told.map((line) => element("p", {}, line)), ...loads.map((each) => makeLoad(each, store.units)));
   }, "");
