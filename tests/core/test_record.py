@@ -112,8 +112,8 @@ def test_a_record_with_everything_meets_every_rule_and_says_where_each_value_com
     [
         ({"operator": None}, {"us_federal", "us_commercial", "us_maryland"}),
         ({"customer": None}, {"us_commercial", "us_maryland", "us_georgia"}),
-        ({"site": None}, set(regime.key for regime in REGIMES)),
-        ({"treatment": None, "products": {}}, set(regime.key for regime in REGIMES)),
+        ({"site": None}, {regime.key for regime in REGIMES}),
+        ({"treatment": None, "products": {}}, {regime.key for regime in REGIMES}),
         ({"typed": {"incidents": "none"}}, {"us_commercial"}),
         ({"typed": {"noncertified": "nobody"}}, {"us_georgia"}),
         ({"products": {1: replace(FEED, registration="")}}, {"us_federal", "us_commercial", "us_maryland"}),
@@ -208,7 +208,13 @@ def test_parts_of_a_job_stand_under_one_record() -> None:
 
 @pytest.mark.parametrize(
     ("mean", "words"),
-    [(0.0419, None), (0.0421, "off by more than 5 %"), (0.0379, "off by more than 5 %"), (0.0441, "off by more than 10 %"), (0.0359, "off by more than 10 %")],  # fmt: skip  # noqa: E501
+    [
+        (0.0419, None),
+        (0.0421, "off by more than 5 %"),
+        (0.0379, "off by more than 5 %"),
+        (0.0441, "off by more than 10 %"),
+        (0.0359, "off by more than 10 %"),
+    ],
 )
 def test_a_rate_off_by_more_than_5_and_10_percent_is_told(mean, words) -> None:
     # 5 %: AGP1 (Ohio State University), PES2; 10 %: LUCK1, as the handbook lists them.

@@ -190,7 +190,9 @@ def test_a_card_changed_later_does_not_change_the_record(busy_desk, job, papers)
 def test_what_was_signed_cannot_be_changed_in_the_store_and_a_change_would_show(busy_desk, job) -> None:
     desk = busy_desk
     sign(desk, job)
-    desk.ask("POST", f"/api/jobs/{job}/record/amendments", {"key": "notes", "value": "x", "reason": "late", "who": "A."})
+    desk.ask(
+        "POST", f"/api/jobs/{job}/record/amendments", {"key": "notes", "value": "x", "reason": "late", "who": "A."}
+    )
     with closing(open_writer(desk.service.database)) as connection:
         for order in ("UPDATE record SET body = '{}'", "UPDATE record_amendment SET body = '{}'"):
             with pytest.raises(sqlite3.IntegrityError, match="never changed"):
