@@ -125,6 +125,7 @@ SORTS: Final = (
     Sort("wind_height_m", "Height of these winds", AIR, "height", True, "Height above ground they hold for."),
     Sort("wind_averaging_s", "Averaged over", AIR, "seconds", True, "Length of each mean."),
     Sort("wind_limit_mps", "Wind limit", AIR, "speed", False, "Limit that the job was held to."),
+    Sort("wind_limit_stated", "As the label states it", AIR, "text", False, "The limit in the label's words."),
     Sort("temperature_start_c", "Temperature at the start", AIR, "celsius", True, "Air temperature."),
     Sort("temperature_end_c", "Temperature at the end", AIR, "celsius", True, "Air temperature."),
     Sort("humidity_start_percent", "Humidity at the start", AIR, "percent", True, "Relative humidity."),

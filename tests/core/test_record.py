@@ -33,7 +33,7 @@ MEASURED = Measured(
     off_target_sd_l=0.0, keep_out_l=0.0, unplaced_l=0.0, receiver="fixed",
     wind_start=WindAt(1.0, 0.1, 90.0, START + 60.0), wind_end=WindAt(2.0, 0.1, 180.0, START + 1200.0),
     wind_worst=WindAt(3.0, 0.1, 100.0, START + 500.0), gust_mps=4.0, wind_height_m=2.0, wind_averaging_s=60.0,
-    limit_mps=4.0, limit_stated=None, temperature_start_c=15.0, temperature_end_c=17.0, humidity_start_percent=60.0,
+    limit_mps=4.0, limit_stated="9 mph", temperature_start_c=15.0, temperature_end_c=17.0, humidity_start_percent=60.0,
     humidity_end_percent=55.0, passes=10, passes_above=0, passes_unsure=0, passes_off=0, above_s=0.0, above_l=0.0,
     places=(), missing_messages=0, swath_m=1.0, pulses_per_l=(450.0,), meter_sd_percent=2.0,
 )  # fmt: skip
