@@ -49,6 +49,11 @@ class Cards:
         self._ingest = ingest
         self._wall = wall
 
+    @property
+    def database(self) -> Path:
+        """The file that the cards are in."""
+        return self._database
+
     async def list_all(self, kind: Kind[Record], *, is_retired: bool | None = False) -> list[Card[Record]]:
         """The cards of a kind by number, without those put away unless they are asked for."""
         sheets = await self._ask(lambda connection: shelf.list_cards(connection, kind.name, is_retired=is_retired))

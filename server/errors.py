@@ -43,6 +43,7 @@ class RequestError(ServiceError, ValueError):
     def __init__(self, key: str, problem: str) -> None:
         super().__init__(f"{key}: {problem}")
         self.key = key
+        self.problem = problem
 
 
 class ConflictError(ServiceError, ValueError):

@@ -16,6 +16,7 @@ from server.core.timebase import align_boots
 from server.errors import LogError, RequestError, UnknownError
 from server.ingest import Ingest, Replies
 from server.store import jobs as shelf
+from server.store import papers as folder
 from server.store.connection import Result, ask_store
 from server.store.joblog import bound_boots, choose_rig, count_messages, load_job_log, load_sparse_log
 from server.store.jobs import Job
@@ -51,6 +52,17 @@ class Proposal:
     volume_l: float
 
 
+@dataclass(frozen=True, slots=True)
+class Basis:
+    """What a new job starts from: settings (None: those saved) and its papers as they are stored."""
+
+    setup: Setup | None = None
+    papers: dict[str, Any] | None = None
+
+
+NO_BASIS = Basis()
+
+
 class Jobs:
     """The book of jobs; writes go through ingest's one writer."""
 
@@ -82,14 +94,27 @@ class Jobs:
         """One job; raises UnknownError."""
         return await asyncio.to_thread(self.read, lambda connection: shelf.find_job(connection, number))
 
-    async def add(self, name: str, span: Span, *, state: str) -> Job:
-        """Declare a job."""
-        job = Job(0, name, state, time.time(), replace(self._setup, job=span))
-        return await self._write(lambda writer: shelf.add_job(writer.connection, job))
+    async def add(self, name: str, span: Span, *, state: str, basis: Basis = NO_BASIS) -> Job:
+        """Declare a job, with the settings saved or those of the papers that it rests on."""
+        job = Job(0, name, state, time.time(), replace(basis.setup or self._setup, job=span))
 
-    async def save(self, job: Job) -> None:
-        """Store a changed job."""
-        await self._write(lambda writer: shelf.save_job(writer.connection, job))
+        def store(writer: MessageWriter) -> Job:
+            made = shelf.add_job(writer.connection, job)
+            if basis.papers is not None:
+                folder.save_papers(writer.connection, made.number, basis.papers)
+            return made
+
+        return await self._write(store)
+
+    async def save(self, job: Job, papers: dict[str, Any] | None = None) -> None:
+        """Store a changed job, with other papers where there are any."""
+
+        def store(writer: MessageWriter) -> None:
+            shelf.save_job(writer.connection, job)
+            if papers is not None:
+                folder.save_papers(writer.connection, job.number, papers)
+
+        await self._write(store)
 
     async def press(self, job: Job, kind: str, detail: dict[str, Any], now: DeviceTime) -> Job:
         """Put an operator's button into the raw log, and change the job as it says; raises RequestError."""

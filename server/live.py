@@ -5,9 +5,10 @@ later moves the totals, but the alarm is taken over from live messages only.
 """
 
 from collections import deque
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from datetime import UTC, datetime
 from math import isfinite, nan
+from typing import Any
 
 from rig import wire
 from server.arrivals import LIVE_WITHIN_S, Arrival, Arrivals, Order
@@ -18,7 +19,7 @@ from server.core.windfold import Second, WindFold, WindNow
 from server.cupwatch import CupWatch
 from server.intake import Fresh
 from server.livecup import Air, LiveCup
-from server.liveway import LiveWay
+from server.liveway import NOTHING_TOLD, LiveWay
 from server.snapshot import (
     AlarmPart,
     JobPart,
@@ -112,6 +113,8 @@ class Live:
             return False
         arrival = self._arrivals.place(fresh.message, fresh.arrived_mono, is_stored=is_stored)
         if arrival is None:
+            if isinstance(fresh.message, wire.Operator) and fresh.message.kind == "refill":
+                self.way.refill(fresh.message.detail)  # read from the store before the job's first sample
             return False
         self.behind_s = arrival.behind_s
         if arrival.is_live:
@@ -133,9 +136,9 @@ class Live:
         utc = mono + start.offset_s + self.utc_offset_s
         return self.rig, start.boot, max(mono, 0.0), utc if isfinite(utc) else None
 
-    def refill(self) -> None:
-        """The tank is full again."""
-        self.way.refill()
+    def refill(self, detail: Mapping[str, Any] = NOTHING_TOLD) -> None:
+        """The tank is full again, or got or holds as much as was told."""
+        self.way.refill(detail)
         self._sequence += 1
 
     def _hear_anew(self) -> None:
@@ -203,7 +206,7 @@ class Live:
         elif isinstance(message, wire.Event) and arrival.order is Order.NEXT:
             self._note_trouble(arrival.t, message)
         if arrival.order is not Order.REPEAT and _button_of(message) == "refill":
-            self.way.refill()
+            self.way.refill(message.detail if isinstance(message, wire.Operator) else NOTHING_TOLD)
         if arrival.order is not Order.NEXT:
             return
         t = arrival.t
@@ -280,7 +283,7 @@ class Live:
         moves = isfinite(speed) and speed > RATE_SPEED_MPS
         rate = flow / 60.0 / (speed * setup.sprayer.swath_m) if way.flow.is_spraying and moves else None
         wanted = flow / 60.0 / (target * setup.sprayer.swath_m) if way.flow.is_spraying else None
-        areas = way.areas()
+        areas, level = way.areas(), way.tank_level
         utc = self._t + self.utc_offset_s
         return Snapshot(
             at_utc=known(utc, 3),
@@ -297,7 +300,9 @@ class Live:
             target_l_per_m2=target,
             volume_l=round(way.litres, 4),
             tank_l=setup.sprayer.tank_l,
-            tank_left_l=round(max(0.0, setup.sprayer.tank_l - way.tank_used_l), 3),
+            tank_left_l=round(level.left_l.value, 3),
+            tank_left_sd_l=round(level.left_l.sd, 3),
+            is_tank_assumed=way.tank.is_assumed,
             covered_area_m2=round(areas.covered_m2, 2),
             area_left_m2=known(areas.left_m2, 1),
             zone_area_m2=known(areas.zone_m2, 1),

@@ -1,8 +1,11 @@
 """Where the rig is and what fell where, while it happens: fixes and counts folded through core."""
 
 from collections import deque
+from collections.abc import Mapping
 from dataclasses import dataclass
 from math import hypot, inf, isfinite, nan
+from types import MappingProxyType
+from typing import Any, Final
 
 import numpy as np
 
@@ -12,10 +15,12 @@ from server.core.geodesy import degrees_from_plane, plane_at, plane_from_degrees
 from server.core.grid import GridFrame, frame_around
 from server.core.ground import Ground, lay_ground
 from server.core.meter import FlowMeterState, step_flow
+from server.core.mix import TankLevel
 from server.core.receiver import MODELS
 from server.core.results import Plane
 from server.core.setup import Setup
 from server.core.swath import pattern_from_sprayer
+from server.core.tank import assume_full, fill_tank, level_of
 from server.core.tracker import LiveFix, TrackFilter, step_track
 
 COVERED_FRACTION = 0.1
@@ -24,6 +29,7 @@ LEAST_PASS_M = 2.0
 TURNED_DEG = 60.0
 """Another heading than this from where a pass began ends it, with the spray on."""
 COUNT_EVERY_S = 1.0
+NOTHING_TOLD: Final[Mapping[str, Any]] = MappingProxyType({})
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,7 +50,8 @@ class LiveWay:
         self.track = TrackFilter()
         self.flow = FlowMeterState()
         self.litres = 0.0
-        self.tank_used_l = 0.0
+        self.tank = assume_full(setup.sprayer.tank_l)
+        self._fills_seen: set[int] = set()
         self.passes_done = 0
         self.grid = DoseGrid(pattern=pattern_from_sprayer(setup.sprayer), cell_m=setup.grid.cell_m)
         self.east_m: list[float] = []
@@ -92,7 +99,6 @@ class LiveWay:
             return
         gained = self.flow.litres - before.litres
         self.litres += gained
-        self.tank_used_l += gained
         if gained > 0.0:
             # At the time of an edge the volume is known exactly; a message may come up to a pulse later.
             edge = t if message.edge is None else min(t, message.edge + t - message.mono)
@@ -100,9 +106,31 @@ class LiveWay:
         self._note_pass(was_spraying=before.is_spraying)
         self._lay(until=self._counts[-1][0] if self._counts else -inf, now=t)
 
-    def refill(self) -> None:
-        """The tank is full again."""
-        self.tank_used_l = 0.0
+    def refill(self, detail: Mapping[str, Any] = NOTHING_TOLD) -> None:
+        """The tank is full again, or got or holds as much as was told; one fill that is heard twice counts once."""
+        number = detail.get("fill")
+        if number in self._fills_seen:
+            return
+        if isinstance(number, int):
+            self._fills_seen.add(number)
+        self.tank = fill_tank(
+            self.tank, detail, sprayed_l=self.litres, meter_share=self.meter_share, tank_l=self._setup.sprayer.tank_l
+        )
+
+    @property
+    def meter_share(self) -> float:
+        """The uncertainty of the flow meter as a share."""
+        return self._setup.flow_meter.sd_percent / 100.0
+
+    @property
+    def tank_level(self) -> TankLevel:
+        """What is in the tank now."""
+        return level_of(self.tank, sprayed_l=self.litres, meter_share=self.meter_share)
+
+    @property
+    def tank_used_l(self) -> float:
+        """How much is missing in a full tank."""
+        return self._setup.sprayer.tank_l - self.tank_level.left_l.value
 
     def areas(self) -> Areas:
         """How much is covered and left, counted anew at most once a second."""

@@ -31,6 +31,7 @@ from server.core.timebase import Timebase, align_boots, count_missing, job_secon
 from server.core.track import plane_of, smooth_track
 from server.core.wind import gather_seconds
 from server.core.windverdict import judge_pass_winds, summarise_wind
+from server.mending import plan_mending
 from server.notes import write_notes
 from server.sidework import Sidework, WindQuestion, is_worth_it
 
@@ -146,6 +147,7 @@ def _review_beside(aside: Sidework, log: JobLog, setup: Setup, tell: Report) -> 
         cup_shield=shield,
         wind_story=tell_story(wind, passes, work.intervals, work.curve, treatment=setup.treatment),
     )
+    result = replace(result, touchup=plan_mending(result, setup, spans, ground))
     verdict = describe_receiver(receiver_class, pairs, swath_m=setup.sprayer.swath_m, rate_hz=_fix_rate(work.track))
     tell("done", 1.0)
     return write_notes(result, log, setup, receiver_verdict=verdict)

@@ -37,7 +37,10 @@ class ReviewState:
 class Reviews:
     """Computes reviews in a thread of its own and keeps their files beside the database."""
 
-    def __init__(self, database: Path, *, on_change: Callable[[], None] = lambda: None) -> None:
+    def __init__(
+        self, database: Path, *, on_change: Callable[[], None] = lambda: None,
+        on_ready: Callable[[int], None] = lambda number: None,
+    ) -> None:  # fmt: skip
         self._database = database
         self._folder = database.with_suffix(".reviews")
         self._states: dict[int, ReviewState] = {}
@@ -47,6 +50,7 @@ class Reviews:
         self._worker = threading.Thread(target=self._work, name="review", daemon=True)
         self._is_closed = False
         self._on_change = on_change
+        self._on_ready = on_ready
 
     def state_of(self, job: Job) -> ReviewState:
         """How the job's review stands; "none" too where its settings or samples have changed since."""
@@ -147,6 +151,7 @@ class Reviews:
             finally:
                 connection.close()
             self._write(job, job_log, source)
+            self._on_ready(number)
             self._note(number, ReviewState("ready", 1.0))
         except (ServiceError, ValueError, OSError, ArithmeticError) as error:
             log.error("the review of job %d failed: %s", number, error)

@@ -3,11 +3,9 @@
 import asyncio
 import logging
 import time
-from collections.abc import AsyncIterator, Callable, Generator, Iterator
-from concurrent.futures import ThreadPoolExecutor
-from contextlib import closing
+from collections.abc import AsyncIterator, Callable
+from dataclasses import replace
 from datetime import UTC, datetime
-from itertools import islice
 from pathlib import Path
 from typing import Any
 
@@ -15,34 +13,36 @@ from rig import wire
 from server.broadcast import Broadcast, Page
 from server.calibrations import Calibrations
 from server.calm.outlooks import Outlooks
-from server.cards import Cards
-from server.core.geodesy import plane_at
-from server.core.polygons import rings_from_zone
+from server.cards import Cards, mapping_from_record
+from server.checks import Checks
+from server.core.papers import Papers
 from server.core.results import Plane
 from server.core.setup import Setup, Span
-from server.errors import ConflictError, LogError, ServiceError, StoreError
+from server.errors import ConflictError, ServiceError
 from server.history.book import History
 from server.history.upload import Uploads
 from server.ingest import Ingest, Replies
 from server.intake import Fresh
-from server.jobs import DeviceTime, Jobs, open_span, require_device
+from server.jobs import Basis, DeviceTime, Jobs, open_span, require_device
+from server.journal import Journal
 from server.live import Live
 from server.notify import Notifier
+from server.papers import Choice, Named, Paperwork
 from server.records import Records
 from server.reviews import Reviews
+from server.season import Season
 from server.snapshot import MessagesPart, Snapshot
 from server.station import UNKNOWN_YARD, Yard
-from server.store.connection import open_reader
-from server.store.joblog import iterate_messages
 from server.store.jobs import Job, find_open_job, read_default_setup
+from server.stored import fold_stored
 from server.strips import Question, Strips
+from server.tanks import Tanks
 from server.tasks import begin_task
 from server.thinning import KEEP_S, Thinner
-from server.views import fresh_events
+from server.views import draw_zones, fresh_events
 
 log = logging.getLogger(__name__)
 TICK_S = 1.0
-REBUILD_CHUNK = 100
 BURST = 20
 
 Change = Callable[[Live], object]
@@ -57,14 +57,19 @@ class Service:
         wall: Callable[[], float] = time.time, keep_s: float | None = KEEP_S, yard: Yard = UNKNOWN_YARD,
     ) -> None:  # fmt: skip
         self.ingest = Ingest(database, ring=self._ring)
-        self.reviews = Reviews(database)
+        self.reviews = Reviews(database, on_ready=lambda number: self.journal.hear_review(number))
         self.broadcast = Broadcast(now=now)
         self.history = History(database, self.ingest)
         self.cards = Cards(database, self.ingest, wall=wall)
+        self.paperwork = Paperwork(database, self.ingest, self.cards)
         self.records = Records(database, self.ingest, self.reviews, wall=wall)
+        self.journal = Journal(self.cards, self.ingest, self.reviews, wall=wall)
+        self.season = Season(self.cards, self.ingest, self.journal, wall=wall)
         self.uploads = Uploads(database)
+        self.tanks = Tanks(database, self.ingest, press=self.press, wall=wall)
         self.thinner = Thinner(database, self.ingest, keep_s=keep_s)
         self.calibrations = Calibrations(database, self.ingest, flush=self._flush)
+        self.checks = Checks(database, self.ingest, self.cards, self.reviews, flush=self._flush, wall=wall)
         self.strips = Strips(database, flush=self._flush, on_change=self.broadcast.wake)
         self.outlooks = Outlooks(
             database, self.ingest, flush=self._flush, on_change=self.broadcast.wake, now=now, wall=wall
@@ -93,7 +98,9 @@ class Service:
             await self.jobs.save_setup(saved)
         job = self.jobs.read(find_open_job)
         self.live.begin(job, job.setup if job is not None else self.jobs.setup)
+        await self.follow_next()
         self.outlooks.restore()
+        self.journal.start()
         self._tasks = [
             begin_task(self._tick()),
             begin_task(self.thinner.watch(lambda: self.jobs.setup.flow_meter)),
@@ -126,6 +133,7 @@ class Service:
         while (fresh := self.ingest.intake.take_fresh()) is not None:
             self._take(fresh)
         await asyncio.gather(*self._presses)
+        await self.journal.settle()
 
     def snapshot(self) -> Snapshot:
         """The figures of this instant."""
@@ -140,7 +148,7 @@ class Service:
         )
         fault = self.ingest.fault
         unread = None if not self.is_reading else "The job so far is still being read: volume and map begin at 0."
-        faults = tuple(said for said in (fault, unread, self.strips.fault) if said)
+        faults = tuple(said for said in (fault, unread, self.strips.fault, self.paperwork.fault) if said)
         return self.outlooks.say_word(self.live.snapshot(messages, faults))
 
     def picture(self) -> dict[str, Any]:
@@ -159,21 +167,7 @@ class Service:
 
     def lawn(self, setup: Setup, plane: Plane | None = None) -> dict[str, Any]:
         """The site on the local plane: a reviewed job's own, or that of the live picture."""
-        plane = plane or self.live.way.plane
-        if plane is None and setup.zones:
-            lon, lat = setup.zones[0].rings[0][0]
-            plane = plane_at(lat, lon)
-        if plane is None:
-            return {"plane": None, "zones": []}
-        zones = [
-            {
-                "name": zone.name,
-                "kind": zone.kind,
-                "rings_m": [ring.round(3).tolist() for ring in rings_from_zone(zone, plane=plane)],
-            }
-            for zone in setup.zones
-        ]
-        return {"plane": {"lat0_deg": plane.lat0_deg, "lon0_deg": plane.lon0_deg}, "zones": zones}
+        return draw_zones(setup, plane or self.live.way.plane)
 
     async def device(self) -> DeviceTime:
         """The rig's clock; raises UnknownError while no rig has been heard, not even in the store."""
@@ -182,30 +176,63 @@ class Service:
         found = self.live.device_clock()
         return require_device(None if found is None else DeviceTime(*found))
 
-    async def start_job(self, name: str) -> Job:
+    async def follow_next(self) -> None:
+        """While no job is open, show the picture with the settings that the next one starts from."""
+        if self.live.job is None:
+            basis = await self.paperwork.prepare_next(self.jobs.setup, otherwise="What is chosen next is of no use")
+            setup = basis.setup or self.jobs.setup
+            if self.live.job is None and setup != self.live.setup:
+                self.live.begin(None, setup)
+                self.broadcast.wake()
+
+    async def start_job(self, name: str, choice: Choice | None = None) -> Job:
         """Begin a job now; raises UnknownError without a rig, ConflictError while another job is open."""
         self._require_free(None)
         now = await self.device()
-        job = await self.jobs.add(name, open_span(now), state="running")
+        return await self._open_job(name, await self._basis_of(choice), now)
+
+    async def plan_job(self, name: str, rig: str | None, choice: Choice | None = None) -> Job:
+        """A job that begins when start is pressed."""
+        return await self.jobs.add(name, Span(rig), state="idle", basis=await self._basis_of(choice or Choice()))
+
+    async def declare_job(self, name: str, span: Span, choice: Choice | None = None) -> Job:
+        """A job over what was recorded; without an end it goes on. Raises LogError, ConflictError."""
+        if span.end is None:
+            self._require_free(None)
+        basis = await self._basis_of(choice or Choice())
+        span = await self.jobs.check_span(span)
+        if span.end is not None:
+            return self.journal.note(await self.jobs.add(name, span, state="finished", basis=basis))
+        job = await self.jobs.add(name, span, state="running", basis=basis)
+        self._begin(job)
+        self._read_stored(job)
+        return job
+
+    async def _basis_of(self, choice: Choice | None) -> Basis:
+        """What a job with these papers starts from; None: with those chosen for the next one."""
+        if choice is None:
+            return await self.paperwork.prepare_next(self.jobs.setup)
+        return await self.paperwork.prepare(self.jobs.setup, choice)
+
+    async def _open_job(self, name: str, basis: Basis, now: DeviceTime) -> Job:
+        job = await self.jobs.add(name, open_span(now), state="running", basis=basis)
         job = await self.jobs.press(job, "start", {}, now)
         self._begin(job)
         return job
 
-    async def plan_job(self, name: str, rig: str | None) -> Job:
-        """A job that begins when start is pressed."""
-        return await self.jobs.add(name, Span(rig), state="idle")
-
-    async def declare_job(self, name: str, span: Span) -> Job:
-        """A job over what was recorded; without an end it goes on. Raises LogError, ConflictError."""
-        if span.end is None:
-            self._require_free(None)
-        span = await self.jobs.check_span(span)
-        if span.end is not None:
-            return await self.jobs.add(name, span, state="finished")
-        job = await self.jobs.add(name, span, state="running")
-        self._begin(job)
-        self._read_stored(job)
-        return job
+    async def swap_sprayer(self, job: Job, sprayer: Named) -> Job:
+        """End the open job's part here and go on with another sprayer; raises ConflictError, RequestError."""
+        papers = await self.paperwork.swap(job.number, sprayer)
+        setup = await self.paperwork.assemble(job.setup, Papers(sprayer=papers.sprayer))
+        first = job if papers.part_of == job.number else await self.jobs.find(papers.part_of or job.number)
+        parts = sum(each == first.number for each in (await self.paperwork.list_parts()).values())
+        async with self._press_turn:
+            if self.live.job is None or self.live.job.number != job.number:
+                raise ConflictError(f"job {job.number} is not open: choose the sprayer for the next one")
+            now = await self.device()
+            self._note_job(await self.jobs.press(self.live.job, "finish", {}, now))
+            basis = Basis(setup, mapping_from_record(papers))
+            return await self._open_job(f"{first.name} part {parts + 2}", basis, now)
 
     def _require_free(self, job: Job | None) -> None:
         """See that no other job is open; raises ConflictError."""
@@ -226,18 +253,29 @@ class Service:
         if is_idle:
             self._begin(job)
         if kind == "refill":
-            self._apply(Live.refill)
+            self._apply(lambda live: live.refill(detail))
         self._note_job(job)
         return job
 
-    async def change_job(self, job: Job) -> Job:
+    async def change_papers(self, job: Job, choice: Choice) -> Job:
+        """Let a job rest on other cards; the picture of an open one is folded again beside. Raises RequestError."""
+        papers = await self.paperwork.resolve(choice, await self.cards.papers(job.number))
+        setup = await self.paperwork.assemble(job.setup, papers)
+        now = await self.jobs.find(job.number)
+        job = replace(now, setup=replace(setup, job=now.span), revision=now.revision + 1)
+        job = await self.change_job(job, mapping_from_record(papers))
+        if self.live.job is not None and self.live.job.number == job.number and self.live.setup != job.setup:
+            self._read_stored(job)
+        return job
+
+    async def change_job(self, job: Job, papers: dict[str, Any] | None = None) -> Job:
         """Another name or other settings; what was computed of the job before is computed again."""
-        await self.jobs.save(job)
+        await self.jobs.save(job, papers)
         if self.live.job is not None and self.live.job.number == job.number:
             self._apply(lambda live: live.update(job))
             self._judge_strips()
         if job.state == "finished":
-            await asyncio.to_thread(self.reviews.request, job)
+            await asyncio.to_thread(self.reviews.request, self.journal.note(job))
         self.broadcast.wake()
         return job
 
@@ -247,7 +285,7 @@ class Service:
             if self.live.job is not None and self.live.job.number == job.number:
                 self._apply(Live.end)
                 self.strips.stop()
-            self.reviews.request(job)
+            self.reviews.request(self.journal.note(job))
         elif self.live.job is not None and self.live.job.number == job.number:
             self._apply(lambda live: live.update(job))
         self.broadcast.wake()
@@ -342,7 +380,8 @@ class Service:
         if idle is not None and idle.rig in ("", now.rig):
             return await self.jobs.change(idle, "start", now)
         stamp = datetime.now(UTC).strftime("%Y-%m-%d %H:%M")
-        return await self.jobs.add(f"Job of {stamp} UTC", open_span(now), state="running")
+        basis = await self.paperwork.prepare_next(self.jobs.setup, otherwise="The job began without its papers")
+        return await self.jobs.add(f"Job of {stamp} UTC", open_span(now), state="running", basis=basis)
 
     def _read_stored(self, job: Job) -> None:
         """Begin to read the open job from the store; what happens from now on is held for it, too."""
@@ -356,15 +395,7 @@ class Service:
         rebuilt = Live(job.setup, now=self._now, yard=self._yard)
         rebuilt.begin(job, job.setup)
         await self._flush()
-        shift = self._now() - time.time()
-        with ThreadPoolExecutor(1) as reader:
-            stored = await asyncio.wrap_future(reader.submit(_open_stored, self.database, job))
-            while chunk := await asyncio.wrap_future(reader.submit(_read_chunk, stored)):
-                if self._held is not held:
-                    break
-                for message, received in chunk:
-                    rebuilt.take(Fresh(job.rig, message, received + shift, received), is_stored=True)
-            reader.submit(stored.close)
+        await fold_stored(rebuilt, self.database, job, now=self._now, is_wanted=lambda: self._held is held)
         if self._held is not held:
             return
         for change in held:
@@ -380,17 +411,4 @@ class Service:
             self.outlooks.tick(self.live)
             self.notifier.tell(self.live, self.outlooks.word)
             self.broadcast.wake()
-
-
-def _open_stored(database: Path, job: Job) -> Generator[tuple[wire.Data, float], None, None]:
-    """The open job's messages as they are stored now, on a connection of their own."""
-    try:
-        with closing(open_reader(database)) as connection:
-            yield from iterate_messages(connection, job.span)
-    except (LogError, StoreError) as error:
-        log.warning("job %d could not be read from the store: %s", job.number, error)
-
-
-def _read_chunk(stored: Iterator[tuple[wire.Data, float]]) -> list[tuple[wire.Data, float]]:
-    """A few of them."""
-    return list(islice(stored, REBUILD_CHUNK))
+            await self.tanks.pour(self.live.job)

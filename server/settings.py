@@ -9,6 +9,7 @@ from server.core.errors import SetupError
 from server.core.setup import Setup, Zone
 from server.core.tables import mapping_from_setup, setup_from_mapping
 from server.errors import SettingsError
+from server.geojson import geojson_from_zones, zones_from_geojson
 
 LAWN_FILE = "lawn.geojson"
 
@@ -44,51 +45,6 @@ def read_lawn(path: Path) -> tuple[Zone, ...]:
         raise SettingsError(f"site.boundary: {path}: nested too deeply") from error
     except ValueError as error:
         raise SettingsError(f"site.boundary: {path}: {error}") from error
-
-
-def zones_from_geojson(found: Any) -> tuple[Zone, ...]:
-    """Polygons and multipolygons of a FeatureCollection or Feature; raises ValueError for anything else."""
-    features = found.get("features", [found]) if isinstance(found, dict) else None
-    if not isinstance(features, list):
-        raise ValueError("not a GeoJSON FeatureCollection (RFC 7946)")
-    zones: list[dict[str, Any]] = []
-    for place, feature in enumerate(features, start=1):
-        geometry = feature.get("geometry") if isinstance(feature, dict) else None
-        kind = geometry.get("type") if isinstance(geometry, dict) else None
-        if not isinstance(geometry, dict) or kind not in ("Polygon", "MultiPolygon"):
-            raise ValueError(f"feature {place} is not a Polygon")
-        properties = feature.get("properties")
-        known = properties if isinstance(properties, dict) else {}
-        head = {"name": str(known.get("name") or f"zone {place}"), "kind": known.get("kind", "zone")}
-        parts = geometry.get("coordinates")
-        if not isinstance(parts, list):
-            raise ValueError(f"feature {place} has no coordinates")
-        zones += [{**head, "rings": _flatten(place, part)} for part in ([parts] if kind == "Polygon" else parts)]
-    base = {"sprayer": {"swath_m": 1.0}, "flow_meter": {"pulses_per_l": 1.0}, "treatment": {"target_l_per_m2": 1.0}}
-    return setup_from_mapping({**base, "zone": zones}).zones
-
-
-def _flatten(place: int, rings: Any) -> list[list[list[float]]]:
-    """Rings without altitudes."""
-    try:
-        return [[[float(point[0]), float(point[1])] for point in ring] for ring in rings]
-    except (TypeError, ValueError, IndexError, KeyError, OverflowError) as error:
-        raise ValueError(f"feature {place} has coordinates that are not rings of [longitude, latitude]") from error
-
-
-def geojson_from_zones(zones: tuple[Zone, ...]) -> dict[str, Any]:
-    """The site as a FeatureCollection."""
-    return {
-        "type": "FeatureCollection",
-        "features": [
-            {
-                "type": "Feature",
-                "properties": {"name": zone.name, "kind": zone.kind},
-                "geometry": {"type": "Polygon", "coordinates": [[list(p) for p in ring] for ring in zone.rings]},
-            }
-            for zone in zones
-        ],
-    }
 
 
 def write_setup(setup: Setup, folder: Path) -> None:

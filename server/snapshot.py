@@ -116,6 +116,8 @@ class Snapshot:
     volume_l: float
     tank_l: float
     tank_left_l: float
+    tank_left_sd_l: float
+    is_tank_assumed: bool
     covered_area_m2: float
     area_left_m2: float | None
     zone_area_m2: float | None

@@ -1,4 +1,4 @@
-"""What an open page has not seen yet: figures, new points of the way, changed cells."""
+"""What an open page has not seen yet: figures, new points of the way, changed cells; and the site as it is drawn."""
 
 from collections.abc import Callable
 from typing import Any
@@ -6,6 +6,10 @@ from typing import Any
 import numpy as np
 
 from server.broadcast import DosePatch, Page
+from server.core.geodesy import plane_at
+from server.core.polygons import rings_from_zone
+from server.core.results import Plane
+from server.core.setup import Setup
 from server.live import Live
 from server.snapshot import Snapshot
 
@@ -89,3 +93,21 @@ def _dose_event(live: Live, page: Page) -> tuple[str, Any] | None:
     }
     page.dose = DosePatch(is_reset=False)
     return "dose", found
+
+
+def draw_zones(setup: Setup, plane: Plane | None) -> dict[str, Any]:
+    """The site on the local plane, or on one of its own where none is known."""
+    if plane is None and setup.zones:
+        lon, lat = setup.zones[0].rings[0][0]
+        plane = plane_at(lat, lon)
+    if plane is None:
+        return {"plane": None, "zones": []}
+    zones = [
+        {
+            "name": zone.name,
+            "kind": zone.kind,
+            "rings_m": [ring.round(3).tolist() for ring in rings_from_zone(zone, plane=plane)],
+        }
+        for zone in setup.zones
+    ]
+    return {"plane": {"lat0_deg": plane.lat0_deg, "lon0_deg": plane.lon0_deg}, "zones": zones}

@@ -98,15 +98,14 @@ async def apply_calibration(number: Number, service: Desk) -> dict[str, Any]:
     """Write a calibration's line into the saved settings; the open job keeps its own."""
     setup = await service.calibrations.fill_in(number, service.jobs.setup)
     await service.jobs.save_setup(setup)
-    if service.live.job is None:
-        service.live.begin(None, setup)
+    await service.follow_next()
     return view(await service.calibrations.note_applied(number))
 
 
 def _measure(body: Beside | Walked, setup: Setup) -> Measure:
     """What is to be reckoned of a request."""
     if isinstance(body, Walked):
-        span = _span_of(body.rig, body.interval, "interval")
+        span = span_of(body.rig, body.interval, "interval")
         return lambda connection: measure_walk(connection, span, setup)
     readings = [_read(body.rig, reading, place) for place, reading in enumerate(body.readings)]
     accuracy = body.accuracy_percent
@@ -116,13 +115,13 @@ def _measure(body: Beside | Walked, setup: Setup) -> Measure:
 def _read(rig: str, reading: ReferenceReading, place: int) -> Reading:
     """A reading in SI."""
     return Reading(
-        _span_of(rig, reading.interval, f"readings.{place}.interval"),
+        span_of(rig, reading.interval, f"readings.{place}.interval"),
         tuple(speed_from(speed, unit=reading.unit) for speed in reading.speeds),
         speed_from(reading.resolution, unit=reading.unit),
     )
 
 
-def _span_of(rig: str, interval: Interval, key: str) -> Span:
+def span_of(rig: str, interval: Interval, key: str) -> Span:
     """The part of the raw log; raises RequestError where it has no length or too much."""
     if not 0.0 < interval.end - interval.start <= LONGEST_S:
         raise RequestError(key, f"must end after it starts, and within {LONGEST_S:.0f} s")

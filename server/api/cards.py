@@ -1,5 +1,6 @@
 """Cards over HTTP: each noun is listed, described, added, read, changed and put away in the same way."""
 
+from collections.abc import Callable
 from typing import Annotated, Any
 
 from fastapi import APIRouter, Body, Depends, Path, Query
@@ -15,9 +16,12 @@ Version = Annotated[int, Query(ge=1, le=2**53)]
 Fields = Annotated[dict[str, Any], Body()]
 
 
-def make_router(noun: str, kind: Kind[Any]) -> APIRouter:
-    """The routes of one kind of card under /api/<noun>; a noun's own further routes may be added to it before these."""
-    router = APIRouter(prefix=f"/api/{noun}", tags=[noun])
+def make_router(noun: str, kind: Kind[Any], first: Callable[..., Any] | None = None) -> APIRouter:
+    """The routes of one kind of card under /api/<noun>; a noun's own further routes may be added to it before these.
+
+    `first` is done before each of them.
+    """
+    router = APIRouter(prefix=f"/api/{noun}", tags=[noun], dependencies=[Depends(first)] if first else [])
 
     @router.get("")
     async def list_cards(service: Desk, retired: bool = False) -> list[dict[str, Any]]:

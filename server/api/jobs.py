@@ -12,6 +12,7 @@ from server.api.models import End, Instant, JobChange, JobView, NewJob, Press
 from server.core.setup import Span
 from server.core.tables import setup_from_mapping
 from server.errors import ConflictError, RequestError
+from server.papers import choice_from
 from server.service import Service
 from server.store.jobs import Job
 
@@ -19,7 +20,7 @@ router = APIRouter(prefix="/api/jobs", tags=["jobs"])
 Desk = Annotated[Service, Depends(desk)]
 
 
-def view(job: Job) -> JobView:
+def view(job: Job, part_of: int | None = None) -> JobView:
     """A job as the API gives it."""
     span = job.span
     return JobView(
@@ -31,27 +32,30 @@ def view(job: Job) -> JobView:
         revision=job.revision,
         start=list(span.start) if span.start else None,
         end=list(span.end) if span.end else None,
+        part_of=part_of,
     )
 
 
 @router.get("")
 async def list_jobs(service: Desk) -> list[JobView]:
     """All jobs, the newest first."""
-    return [view(job) for job in await service.jobs.list_all()]
+    parts = await service.paperwork.list_parts()
+    return [view(job, parts.get(job.number)) for job in await service.jobs.list_all()]
 
 
 @router.post("", status_code=201)
 async def add_job(body: NewJob, service: Desk) -> JobView:
     """Begin a job now, declare one for later, or over what was recorded; without an `end` that one goes on."""
+    choice = None if body.papers is None else choice_from(body.papers, "papers")
     if body.start == "now":
         if body.end is not None:
             raise RequestError("end", "a job that begins now cannot have ended")
-        return view(await service.start_job(body.name))
+        return view(await service.start_job(body.name, choice))
     if body.start is None and body.end is None:
-        return view(await service.plan_job(body.name, body.rig))
+        return view(await service.plan_job(body.name, body.rig, choice))
     rig = body.rig or service.live.rig
     start, end = [await _place(service, rig, name, getattr(body, name)) for name in ("start", "end")]
-    return view(await service.declare_job(body.name, Span(rig, start, end)))
+    return view(await service.declare_job(body.name, Span(rig, start, end), choice))
 
 
 @router.get("/proposals")
@@ -72,7 +76,7 @@ async def propose_jobs(service: Desk) -> list[dict[str, Any]]:
 @router.get("/{number}")
 async def read_job(number: int, service: Desk) -> JobView:
     """One job."""
-    return view(await service.jobs.find(number))
+    return view(await service.jobs.find(number), (await service.cards.papers(number)).part_of)
 
 
 @router.patch("/{number}")

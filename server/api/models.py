@@ -34,12 +34,16 @@ class Instant(Strict):
 
 
 class NewJob(Strict):
-    """A job: `start` "now" begins it, none leaves it until start is pressed, another declares it over the log."""
+    """A job: `start` "now" begins it, none leaves it until start is pressed, another declares it over the log.
+
+    One that begins now without `papers` rests on what was chosen for the next job.
+    """
 
     name: Text
     rig: str | None = Field(default=None, pattern="^[a-z0-9-]{1,32}$")
     start: Literal["now"] | End | Instant | Pair | None = None
     end: End | Instant | Pair | None = None
+    papers: dict[str, Any] | None = None
 
 
 class JobChange(Strict):
@@ -73,6 +77,7 @@ class JobView(Strict):
     revision: int
     start: list[str | float] | None
     end: list[str | float] | None
+    part_of: int | None = None
 
 
 class StorePart(Strict):

@@ -31,8 +31,7 @@ async def write_setup(body: Annotated[dict[str, Any], Body()], service: Desk) ->
     zones = service.jobs.setup.zones if "zone" not in body else ()
     setup = setup_from_mapping(body, zones)
     await service.jobs.save_setup(setup)
-    if service.live.job is None:
-        service.live.begin(None, setup)
+    await service.follow_next()
     return mapping_from_setup(setup)
 
 

@@ -1,6 +1,85 @@
-"""Treatments: what is planned where."""
+"""Treatments: what is planned where, what speaks against it, and the sheet to fill by."""
 
-from server.api.cards import make_router
+from dataclasses import replace
+from datetime import UTC, datetime
+from typing import Annotated, Any
+
+from fastapi import APIRouter, Depends, Query
+
+from server.api.cards import Fields, Number, make_router
+from server.api.desk import desk
+from server.cards import record_from_mapping
+from server.core.entered import check_field
+from server.core.errors import EntryError
+from server.core.plancheck import check_plan, strictest_wind
+from server.core.recipe import Plan
+from server.core.sheet import fill_sheet
+from server.core.treatmentcard import TreatmentCard
 from server.kinds import TREATMENT
+from server.loads import view_objections, view_sheet
+from server.plans import draw_plan, list_applications
+from server.service import Service
 
-router = make_router("treatments", TREATMENT)
+Desk = Annotated[Service, Depends(desk)]
+Day = Annotated[str | None, Query(max_length=10)]
+Amount = Annotated[float | None, Query(allow_inf_nan=False)]
+Card = Annotated[int | None, Query(ge=1, le=2**53)]
+router: APIRouter = make_router("treatments", TREATMENT)
+
+
+@router.post("/look")
+async def look_at_treatment(
+    body: Fields, service: Desk, day: Day = None, today: Day = None, number: Card = None
+) -> dict[str, Any]:
+    """What speaks against a treatment that is not saved yet; `number` where it is a change of a saved one."""
+    return await _judge(service, record_from_mapping(TreatmentCard, body), day, today, number)
+
+
+@router.get("/{number}/warnings")
+async def list_warnings(number: Number, service: Desk, day: Day = None, today: Day = None) -> dict[str, Any]:
+    """What speaks against a treatment on its day, or on another."""
+    return await _judge(service, (await service.cards.find(TREATMENT, number)).record, day, today, number)
+
+
+@router.get("/{number}/sheet")
+async def write_sheet(
+    number: Number,
+    service: Desk,
+    sprayer: Card = None,
+    fill_l: Amount = None,
+    spare_l: Amount = None,
+    zones: Annotated[list[str], Query()] = [],  # noqa: B006
+    area_m2: Amount = None,
+    flow_l_per_min: Amount = None,
+    day: Day = None,
+    today: Day = None,
+) -> dict[str, Any]:
+    """What goes into each tank and how to walk, and what is asked about; refused in a line where it cannot be meant."""
+    treatment = (await service.cards.find(TREATMENT, number)).record
+    treatment = replace(treatment, zones=tuple(zones)) if zones else treatment
+    chosen, now = _choose_day(treatment, day, today)
+    plan = await draw_plan(service.cards, treatment, day=chosen, sprayer=sprayer, number=number)
+    sheet = fill_sheet(plan, area_m2=area_m2, fill_l=fill_l, spare_l=spare_l or 0.0, flow_l_per_min=flow_l_per_min)
+    found = check_plan(plan, past=await list_applications(service.cards, plan), today=now)
+    asked = [each for each in found if each.key != "no_area" or area_m2 is None]
+    for each in asked:
+        if each.severity == "refuse":
+            raise EntryError(each.key, each.sentence)
+    return {**view_sheet(plan, sheet), **view_objections(asked, strictest_wind(plan))}
+
+
+async def _judge(
+    service: Service, treatment: TreatmentCard, day: str | None, today: str | None, number: int | None
+) -> dict[str, Any]:
+    chosen, now = _choose_day(treatment, day, today)
+    plan: Plan = await draw_plan(service.cards, treatment, day=chosen, number=number)
+    found = check_plan(plan, past=await list_applications(service.cards, plan), today=now)
+    return {"day": chosen, "today": now, **view_objections(found, strictest_wind(plan))}
+
+
+def _choose_day(treatment: TreatmentCard, day: str | None, today: str | None) -> tuple[str, str]:
+    """The day of the treatment and the reader's day, else this machine's."""
+    for key, value in (("day", day), ("today", today)):
+        check_field(key, {"text": "day"}, value)
+    now = today or datetime.now(UTC).date().isoformat()
+    return day or treatment.planned_on or now, now

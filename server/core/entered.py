@@ -35,7 +35,19 @@ MEASURES: Final = MappingProxyType(
         "speed": ("wind limit", "m/s", ("m/s", "km/h", "mph", "kn")),
         "pressure": ("pressure", "kPa", ("bar", "kPa", "psi")),
         "flow": ("flow", "L/min", ("L/min", "mL/min", "gal/min", "fl oz/min")),
+        "catch": ("catch", "L", ("mL", "L", "fl oz", "pt", "qt", "gal")),
+        "vessel step": ("vessel step", "L", ("mL", "L", "fl oz", "pt", "qt", "gal")),
+        "catch weight": ("catch weight", "kg", ("g", "kg", "oz", "lb")),
+        "scale step": ("scale step", "kg", ("g", "kg", "oz", "lb")),
+        "cup spacing": ("cup spacing", "m", ("cm", "m", "in", "ft")),
         "water depth": ("water depth", "mm", ("mm", "in")),
+        "mass on area": (
+            "product mass on area",
+            "kg/m2",
+            ("g/100 m2", "kg/ha", "lb/1000 ft2", "oz/1000 ft2", "lb/acre"),
+        ),
+        "soil depth": ("soil depth", "mm", ("cm", "in")),
+        "temperature": ("temperature", "°C", ("°C", "°F")),
     }
 )
 """What a stated quantity measures: its limits in `LIMITS`, the unit of those, the units to choose from."""
@@ -205,7 +217,7 @@ def in_si(stated: Stated, *, measures: str, density_kg_per_l: float | None = Non
     Returns
     -------
     float
-        The number in the unit named there, SI but for kPa, L/min and mm; a rate of mass in kg.
+        The number in the unit named there, SI but for kPa, L/min, mm and °C; a rate of mass in kg.
 
     Raises
     ------
@@ -308,7 +320,7 @@ def _check_stated(name: str, measures: str, stated: Stated) -> None:
     limit, base, _ = RATES[kind_of(stated.unit)] if measures == "product rate" else MEASURES[measures]
     least, most, _ = LIMITS[limit]
     value = convert(stated.value, stated.unit, into=base) if isfinite(stated.value) else stated.value
-    if not least * (1.0 - 1e-9) <= value <= most * (1.0 + 1e-9):
+    if not least - 1e-9 * abs(least) <= value <= most + 1e-9 * abs(most):
         ends = [f"{convert(end, base, into=stated.unit):.4g}" for end in (least, most)]
         raise EntryError(name, f"{stated.value:g} {stated.unit} is outside {ends[0]} to {ends[1]} {stated.unit}")
 

@@ -2,7 +2,7 @@
 
 from dataclasses import dataclass
 
-from server.core.entered import Entered
+from server.core.entered import Entered, Stated, entry
 
 
 @dataclass(frozen=True, slots=True)
@@ -15,7 +15,7 @@ class Reference(Entered):
 
 @dataclass(frozen=True, slots=True)
 class Papers(Entered):
-    """A job's papers; `part_of` names the first job where a swap of the sprayer made this one."""
+    """A job's papers; `part_of` names the first job where a swap of the sprayer made this one, `fill` None: full."""
 
     site: Reference | None = None
     zones: tuple[str, ...] = ()
@@ -25,3 +25,4 @@ class Papers(Entered):
     operator: Reference | None = None
     customer: Reference | None = None
     part_of: int | None = None
+    fill: Stated | None = entry("Filled to", measures="tank", default=None)

@@ -6,6 +6,7 @@ from server.core.entered import Entered, Stated, entry
 from server.core.tankload import FORMS
 
 ACTIONS = ("soil", "foliar", "either")
+SORTS = ("pre_emergent", "conditioner", "fertilizer", "weed_control", "other")
 WATERING = ("must", "must_not", "either")
 
 
@@ -15,6 +16,7 @@ class Constituent(Entered):
 
     name: str = entry("Constituent", text="name")
     share_percent: float = entry("Share of the product's weight", limits="share")
+    season_most: Stated | None = entry("Season's most of it on an area", measures="mass on area", default=None)
 
 
 @dataclass(frozen=True, slots=True)
@@ -29,6 +31,7 @@ class ProductCard(Entered):
     carrier_least: Stated | None = entry("Carrier on an area, the least", measures="carrier rate", default=None)
     carrier_most: Stated | None = entry("Carrier on an area, the most", measures="carrier rate", default=None)
     constituents: tuple[Constituent, ...] = entry("What it brings", default=())
+    sort: str = entry("Sort", hint="which rules of the season go with it", choices=SORTS, default="other")
     action: str = entry("Works through", choices=ACTIONS, default="either")
     wind_limit: Stated | None = entry("Wind limit", measures="speed", default=None)
     wind_averaging_s: float | None = entry("Averaged over", hint="if the label says", limits="averaging", default=None)

@@ -1,4 +1,4 @@
-"""Quantities as labels write them, converted exactly: amounts, areas, lengths, times, speeds, pressures, rates.
+"""Quantities as labels write them, converted exactly: amounts, areas, lengths, times, speeds, pressures, temperatures.
 
 A unit is a name of `UNITS` or two of them with a stroke between, as "fl oz/1000 ft2" or "lb/gal". Sizes are fractions
 in litres, kilograms, square metres, metres, seconds and pascals, so that nothing is lost on the way there and back.
@@ -62,9 +62,14 @@ _KINDS: Final[dict[str, dict[str, Fraction]]] = {
         "bar": Fraction(100_000),
         "psi": _POUND * _GRAVITY / _INCH**2,
     },
+    "temperature": {"K": Fraction(1), "°C": Fraction(1), "°F": Fraction(5, 9)},
 }
+_ZEROS: Final = MappingProxyType(
+    {"K": Fraction(0), "°C": Fraction("273.15"), "°F": Fraction("459.67") * Fraction(5, 9)}
+)
+"""What each scale of temperature calls nought, in kelvin: a temperature is no size alone."""
 UNITS: Final = MappingProxyType({name: (kind, size) for kind, of in _KINDS.items() for name, size in of.items()})
-"""The kind of each unit and its size in L, kg, m², m, s, m/s or Pa."""
+"""The kind of each unit and its size in L, kg, m², m, s, m/s, Pa or K."""
 
 
 def exact(number: float) -> Fraction:
@@ -158,7 +163,8 @@ def convert_exactly(number: Fraction, unit: str, *, into: str, density_kg_per_l:
     References
     ----------
     NIST Special Publication 811, 2008, appendix B.8 (foot, pound, US gallon, inch, standard gravity); the imperial
-    gallon of 4.546 09 L by the UK Units of Measurement Regulations 1995 (from memory).
+    gallon of 4.546 09 L by the UK Units of Measurement Regulations 1995, and the zeros of the scales of temperature
+    (from memory).
 
     Examples
     --------
@@ -166,8 +172,12 @@ def convert_exactly(number: Fraction, unit: str, *, into: str, density_kg_per_l:
     (Fraction(128, 1), Fraction(16, 1))
     >>> convert_exactly(Fraction(1), "lb/acre", into="oz/1000 ft2")
     Fraction(400, 1089)
+    >>> convert_exactly(Fraction(212), "°F", into="°C")
+    Fraction(100, 1)
     """
     bridge = _bridge(unit, into, density_kg_per_l)
+    if unit in _ZEROS:
+        return (number * _size_of(unit) + _ZEROS[unit] - _ZEROS[into]) / _size_of(into)
     return number * _size_of(unit) * bridge / _size_of(into)
 
 
@@ -208,6 +218,8 @@ def convert(number: float, unit: str, *, into: str, density_kg_per_l: float | No
     ValueError: oz is a weight and fl oz a volume: give the density, or the other unit if that was meant
     """
     density = None if density_kg_per_l is None else exact(density_kg_per_l)
+    if unit in _ZEROS and isfinite(number):
+        return float(convert_exactly(exact(number), unit, into=into))
     factor = convert_exactly(Fraction(1), unit, into=into, density_kg_per_l=density)
     return float(exact(number) * factor) if isfinite(number) else number * float(factor)
 

@@ -251,6 +251,85 @@ class WindStory:
 
 
 @dataclass(frozen=True, slots=True)
+class Stretch:
+    """Ground that seems missed: `gap` between two passes, `edge` beside an edge, `patch` a whole part of the lawn.
+
+    `lines_m` are the ways to walk, each [k, 2] from start to end (of a patch its outline), `width_m` what is missed
+    across, `area_m2` the missed ground, `swept_m2` what walking them wets, `volume_l` that at the target;
+    `probability` that it was missed, `place_sd_m` how well its place across is known, `gain_m2` what repeating it is
+    expected to be worth. `doubt` is why it is not in the walk: "" (it is), "unsure", "unlikely", "narrow", "placing",
+    "crossed" or "unplaced".
+    """
+
+    kind: str
+    passes: tuple[int, ...]
+    lines_m: tuple[Floats, ...]
+    length_m: float
+    width_m: float
+    area_m2: float
+    swept_m2: float
+    volume_l: float
+    probability: float
+    gain_m2: float
+    doubt: str = ""
+    place_sd_m: float = 0.0
+
+
+@dataclass(frozen=True, slots=True)
+class Surplus:
+    """Ground to leave alone: `doubled` between two passes, a `spot`, a whole `pass`; what it got, and how sure.
+
+    `line_m` [k, 2] is the middle of a stretch or a pass, the outline of a spot; `surplus_l` is beyond the target.
+    """
+
+    kind: str
+    passes: tuple[int, ...]
+    line_m: Floats
+    area_m2: float
+    dose_l_per_m2: float
+    times_target: float
+    surplus_l: float
+    probability: float
+
+
+@dataclass(frozen=True, slots=True)
+class ThinPass:
+    """A pass that lies well but got too little; `lacking_l_per_m2` is what the target asks beyond that."""
+
+    number: int
+    area_m2: float
+    dose_l_per_m2: float
+    lacking_l_per_m2: float
+    speed_mps: float
+    probability: float
+
+
+@dataclass(frozen=True, slots=True)
+class TouchupPlan:
+    """What to mend: `repeats` in the order of walking, `looks` for one's own eyes, what to leave alone, what is thin.
+
+    `volume_l` is what the repeats take and `allowance_l` the little more to mix for them; `between_m` is walked
+    without spraying; of `seams_m` of ground between passes `untold_m` cannot be told.
+    """
+
+    repeats: tuple[Stretch, ...]
+    looks: tuple[Stretch, ...]
+    alone: tuple[Surplus, ...]
+    thin: tuple[ThinPass, ...]
+    target_l_per_m2: float
+    swath_m: float
+    area_m2: float
+    volume_l: float
+    allowance_l: float
+    between_m: float
+    small_count: int
+    small_m2: float
+    small_surplus_l: float
+    seams_m: float
+    untold_m: float
+
+
+@dataclass(frozen=True, slots=True)
 class Missing:
     """Messages that never came, by stream: gaps in the sequence numbers and samples of an outage between boots."""
 
@@ -288,3 +367,4 @@ class JobResult:
     notes: tuple[str, ...]
     cup_shield: CupShield | None = None
     wind_story: WindStory | None = None
+    touchup: TouchupPlan | None = None

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from server.core.band import thin_line
 from server.core.log import Floats
 from server.core.passes import PassSpan
 from server.core.results import Pair, Track
@@ -105,27 +106,7 @@ def trace_pass(track: Track, span: PassSpan, *, tolerance_m: float = TOLERANCE_M
     >>> trace_pass(track, PassSpan(0.0, 9.0, 0.0, 0, 10)).tolist()
     [[0.0, 0.0], [0.0, 5.0], [4.0, 9.0]]
     """
-    return _thin(_points_of(track, span), tolerance_m)
-
-
-def _thin(points: Floats, tolerance_m: float) -> Floats:
-    """As few of a line's points as keep its shape."""
-    if len(points) < 3:
-        return points
-    is_kept = np.zeros(len(points), dtype=np.bool_)
-    is_kept[[0, -1]] = True
-    waiting = [(0, len(points) - 1)]
-    while waiting:
-        first, last = waiting.pop()
-        if last - first < 2:
-            continue
-        off = _distances(points[first + 1 : last], points[first], points[last])
-        if off.max() > tolerance_m:
-            cut = first + 1 + int(off.argmax())
-            is_kept[cut] = True
-            waiting += [(first, cut), (cut, last)]
-    kept: Floats = points[is_kept]
-    return kept
+    return thin_line(_points_of(track, span), tolerance_m=tolerance_m)
 
 
 def _points_of(track: Track, span: PassSpan) -> Floats:
@@ -133,15 +114,6 @@ def _points_of(track: Track, span: PassSpan) -> Floats:
     points = np.stack([track.east_m[span.i0 : span.i1], track.north_m[span.i0 : span.i1]], axis=1)
     known: Floats = points[np.isfinite(points).all(axis=1)]
     return known
-
-
-def _distances(points: Floats, start: Floats, end: Floats) -> Floats:
-    """How far points lie from the line between two others, or from these where they are one."""
-    ahead, away = end - start, points - start
-    length = float(np.hypot(*ahead))
-    if length == 0.0:
-        return np.asarray(np.hypot(away[:, 0], away[:, 1]))
-    return np.asarray(np.abs(away[:, 0] * ahead[1] - away[:, 1] * ahead[0]) / length)
 
 
 def _lay_midway(track: Track, spans: tuple[PassSpan, ...], pair: Pair) -> Floats:
@@ -154,7 +126,7 @@ def _lay_midway(track: Track, spans: tuple[PassSpan, ...], pair: Pair) -> Floats
     count = max(2, round((pair.to_m - pair.from_m) / STEP_M) + 1)
     along = own[0, 0] + np.linspace(pair.from_m, pair.to_m, count)
     middle = (_across_at(own, along) + _across_at(other, along)) / 2.0
-    return _thin(np.stack([along, middle], axis=1) @ turn, TOLERANCE_M)
+    return thin_line(np.stack([along, middle], axis=1) @ turn, tolerance_m=TOLERANCE_M)
 
 
 def _across_at(places: Floats, along: Floats) -> Floats:

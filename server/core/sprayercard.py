@@ -1,8 +1,10 @@
 """A sprayer as its owner describes it: what it is, its swath, its tank, its flow meter, its nozzle."""
 
 from dataclasses import dataclass
+from itertools import pairwise
 
-from server.core.entered import Entered, Stated, entry
+from server.core.entered import Entered, Stated, entry, in_si
+from server.core.errors import EntryError
 
 KINDS = ("hand_pump", "battery_pump", "walk_behind")
 PATTERNS = ("flat", "trapezoid", "triangle")
@@ -32,3 +34,18 @@ class SprayerCard(Entered):
     due_days: float = entry("Calibrate again after", hint="days", limits="days", default=180.0)
     due_volume: Stated = entry("Or after so much sprayed", measures="tank", default=Stated(500.0, "L"))
     note: str = entry("Note", text="note", default="")
+
+    def __post_init__(self) -> None:
+        """Check each field, then what concerns two of them; raises EntryError."""
+        Entered.__post_init__(self)
+        if len(self.flow_l_per_min) != (len(self.pulses_per_l) if len(self.pulses_per_l) != 1 else 0):
+            raise EntryError("flow_l_per_min", "give one flow for each figure of pulses a litre, none for a single one")
+        if not self.pulses_per_l:
+            raise EntryError("pulses_per_l", "at least one figure is wanted")
+        if any(b <= a for a, b in pairwise(self.flow_l_per_min)):
+            raise EntryError("flow_l_per_min", "must rise from value to value")
+        top = self.pattern_top
+        if top is not None and in_si(top, measures="swath") > in_si(self.swath, measures="swath"):
+            raise EntryError("pattern_top", "the even middle cannot be wider than the pass")
+        if (self.rated_pressure is not None) and self.rated_flow is None:
+            raise EntryError("rated_flow", "is needed where its pressure is given")

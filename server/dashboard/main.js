@@ -10,6 +10,7 @@ import { mountCup } from "./views/cup.js";
 import { mountFill } from "./views/fill.js";
 import { mountLawn } from "./views/lawn.js";
 import { mountMyLawn } from "./views/mylawn.js";
+import { mountPapers } from "./views/papers.js";
 import { mountRecord } from "./views/record.js";
 import { mountReview } from "./views/review.js";
 import { mountSeason } from "./views/season.js";
@@ -23,10 +24,12 @@ const root = document.getElementById("page");
 const PAGES = {
   start: "Start now?", fill: "Fill by fill", lawn: "On the lawn", got: "What it got", air: "What did the air do?",
   season: "What is due?", record: "The record", site: "My lawn", gear: "My gear",
+  papers: "What a job rests on",
 };
 const VIEWS = {
   start: mountStart, fill: mountFill, lawn: mountLawn, got: mountReview, air: mountAir, season: mountSeason,
   record: mountRecord, site: mountMyLawn, gear: mountSetup,
+  papers: mountPapers,
 };
 let leave = () => {};
 

@@ -16,10 +16,11 @@ from server.exports.geopackage import write_geopackage
 from server.exports.grid import write_grid
 from server.exports.job_json import job_object, plain, write_json
 from server.exports.layers import geojson_object, map_layers
+from server.exports.touchup import TOUCHUP_COLUMNS, touchup_object, touchup_rows
 
 NAMES = (
-    "job.json", "passes.csv", "pairs.csv", "findings.geojson", "track.csv", "wind.csv", "dose.npz", "job.geojson",
-    "job.gpkg", "measured.json",
+    "job.json", "passes.csv", "pairs.csv", "findings.geojson", "touchup.csv", "touchup.geojson", "track.csv",
+    "wind.csv", "dose.npz", "job.geojson", "job.gpkg", "measured.json",
 )  # fmt: skip
 """The files of a review."""
 RECORD_NAMES = ("record.html", "record.pdf", "record.csv", "record-dictionary.csv", "record.json")
@@ -40,6 +41,8 @@ def result_files(result: JobResult, setup: Setup, log_digest: str) -> dict[str, 
         "passes.csv": tables.write_table(tables.PASS_COLUMNS, tables.pass_rows(result)),
         "pairs.csv": tables.write_table(tables.PAIR_COLUMNS, tables.pair_rows(result)),
         "findings.geojson": write_json(findings_object(result)),
+        "touchup.csv": tables.write_table(TOUCHUP_COLUMNS, touchup_rows(result)),
+        "touchup.geojson": write_json(touchup_object(result)),
         "track.csv": tables.write_table(tables.TRACK_COLUMNS, tables.track_rows(result)),
         "wind.csv": tables.write_table(tables.WIND_COLUMNS, tables.wind_rows(result)),
         "dose.npz": write_grid(result),

@@ -10,6 +10,7 @@ from server.core.results import Interval, JobResult
 from server.core.setup import Setup
 from server.exports import tables
 from server.exports.job_json import plain
+from server.exports.touchup import view_touchup
 
 LONGEST_TRACE = 4000
 
@@ -22,6 +23,7 @@ def view_files(
         "passes": tables.pass_rows(result),
         "pairs": tables.pair_rows(result),
         "findings": _findings(result),
+        "touchup": view_touchup(result.touchup),
         "track": _track(result),
         "wind": _wind(result, setup),
         "flow": _flow(result, curve, intervals),

@@ -115,6 +115,21 @@ def keep_cards(db: Database) -> None:
 
 
 @migrations()
+def keep_choice(db: Database) -> None:
+    """What the next job is to rest on."""
+    db.execute("CREATE TABLE choice (id INTEGER PRIMARY KEY CHECK (id = 1), body TEXT NOT NULL)")
+
+
+@migrations()
+def keep_checks(db: Database) -> None:
+    """The record of the sprayers' calibrations."""
+    db.execute(
+        "CREATE TABLE sprayer_check (id INTEGER PRIMARY KEY, sprayer INTEGER NOT NULL, way TEXT NOT NULL, "
+        "made_utc REAL NOT NULL, entries TEXT NOT NULL, found TEXT NOT NULL, applied_version INTEGER)"
+    )
+
+
+@migrations()
 def keep_records(db: Database) -> None:
     """Application records: drafts, signed ones that nothing changes, their amendments, and how long they are kept."""
     db.execute("CREATE TABLE record_draft (job INTEGER PRIMARY KEY, typed TEXT NOT NULL, zone TEXT NOT NULL)")
@@ -132,3 +147,9 @@ def keep_records(db: Database) -> None:
             f"CREATE TRIGGER {table}_stays BEFORE UPDATE ON {table} "
             "BEGIN SELECT RAISE(ABORT, 'what was signed is never changed'); END"
         )
+
+
+@migrations()
+def keep_fills(db: Database) -> None:
+    """What was filled into the tank; without a job it was before one began."""
+    db.execute("CREATE TABLE fill (id INTEGER PRIMARY KEY, made_utc REAL NOT NULL, job INTEGER, body TEXT NOT NULL)")

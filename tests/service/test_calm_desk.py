@@ -9,6 +9,7 @@ from types import SimpleNamespace
 
 import numpy as np
 import pytest
+from standing import BEGIN, BOOT, live_through, stand
 
 from rig import wire
 from server.broadcast import Page
@@ -20,42 +21,14 @@ from server.intake import Fresh
 from server.live import Live
 from server.liveway import Areas
 from server.notify import Notifier
-from server.rawlog import Received
 from server.snapshot import MessagesPart
 from server.views import fresh_events
 
-BOOT = "00ff00ff00ff00ff"
-BEGIN = 1_750_000_020.0
 LAWN = Zone("Lawn", "zone", (((0.0, 52.0), (0.0003, 52.0), (0.0003, 52.0002), (0.0, 52.0002), (0.0, 52.0)),))
 """About 20 by 22 m."""
 SETUP = Setup(
     Sprayer(swath_m=1.0, tank_l=15.0), FlowMeter(pulses_per_l=450.0), Treatment(0.04, wind_limit_mps=3.0), zones=(LAWN,)
 )
-
-
-def stand(minutes, mps, *, from_s=0, utc=True):
-    """What a rig sends that stands in an even wind, once a second."""
-    found = []
-    for i in range(from_s, from_s + round(60 * minutes)):
-        at = BEGIN + i if utc else None
-        fix = (BOOT, i, float(i), "fixed", at, 52.0, 0.0, None, 0.0, 0.0, 9, 0.8, None, None)
-        found.append(("position", wire.Position(*fix)))
-        # An instrument that says the very same for a minute is held to be stuck.
-        found.append(("wind", wire.Wind(BOOT, i, i + 0.1, None, None, None, mps + 0.01 * (i % 2))))
-    return [Received(wire.topic_of("yard", s), BEGIN + m.mono, wire.encode(m)) for s, m in found]
-
-
-def live_through(desk, messages):
-    """Give the service messages at the pace at which a rig sends them that was switched on a minute ago."""
-    switched_on = desk.__dict__.setdefault("switched_on", time.monotonic() - 60.0)
-
-    def take():
-        for message in messages:
-            _, stream = wire.split_topic(message.topic)
-            sample = wire.decode(stream, message.payload)
-            desk.service._take(Fresh("yard", sample, switched_on + sample.mono, BEGIN + sample.mono))
-
-    desk.portal.call(take)
 
 
 def set_up(desk, setup=SETUP):

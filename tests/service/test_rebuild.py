@@ -6,7 +6,7 @@ import threading
 
 import pytest
 
-from server import service as module
+from server import stored as module
 from server.rawlog import Received
 
 BOOT = "0000000000000001"

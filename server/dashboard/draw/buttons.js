@@ -1,6 +1,7 @@
 // The five buttons of a job, large enough for a glove; finishing asks twice.
 
 import { element, setText } from "./element.js";
+import { makeSwap } from "./swap.js";
 
 const ASK_AGAIN_MS = 5000;
 
@@ -68,6 +69,7 @@ export function makeButtons({ feed }) {
     press("finish", {}, "Job finished: see what it got");
   };
   const pegs = makePegChoice(feed, press);
+  const swap = makeSwap(feed, () => (isOpen(job) ? job : null), (words) => setText(said, words));
   const buttons = {
     start: element("button", { type: "button", onclick: start }, "Start"),
     pause: element("button", { type: "button", onclick: () => (job.state === "paused" ? press("start", {}, "Going on") : press("pause", {}, "Paused")) }, "Pause"),
@@ -85,8 +87,8 @@ export function makeButtons({ feed }) {
   }
   show(null);
   const bar = element("section", { class: "buttons", "aria-label": "Buttons of the job" }, said,
-    element("div", { class: "button-row" }, ...Object.values(buttons)), pegs.dialog);
-  return { bar, show };
+    element("div", { class: "button-row" }, ...Object.values(buttons)), pegs.dialog, swap.dialog);
+  return { bar, show, swap: swap.button };
 }
 
 function isOpen(job) {

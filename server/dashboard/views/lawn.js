@@ -120,7 +120,7 @@ export function mountLawn(root, { store, feed, sound }) {
     strips.part,
     element("section", { class: "figures", "aria-label": "Figures" }, ledger.list),
     element("section", { class: "drawing", "aria-label": "Drawing of the lawn" }, strips.doubts, drawing.canvas, hidden, legend),
-    element("section", { class: "more", "aria-label": "Rig and receiver" }, health.list, advice.part),
+    element("section", { class: "more", "aria-label": "Rig and receiver" }, health.list, buttons.swap, advice.part),
     buttons.bar));
 
   const showAge = () => {

@@ -2,6 +2,7 @@
 
 import { formatInstant, formatLimit, formatQuantity, formatSpeed } from "../core/format.js";
 import { wholeDose } from "../core/dose.js";
+import { groupParts } from "../core/papers.js";
 import { alarmSpans, describeChange, describeExceedance, describeShield, summariseStory } from "../core/story.js";
 import { convert, unitOf } from "../core/units.js";
 import { keepPainted } from "../draw/canvas.js";
@@ -118,6 +119,7 @@ export function mountReview(root, { store, feed, chosen, open }) {
   const report = element("div", { class: "report-place" });
   const said = element("p", { class: "said", role: "status" }, "Looking…");
   const title = element("h2", { class: "job-title" });
+  const rests = element("p", {}, chosen === null ? "" : element("a", { class: "place", href: `#papers/${chosen}` }, "What it rests on: site, sprayer, treatment, people"));
   let timer = null;
   let shown = null;
   let isLeft = false;
@@ -126,7 +128,7 @@ export function mountReview(root, { store, feed, chosen, open }) {
   const showJobs = async () => {
     const answer = await feed.ask("/jobs");
     const jobs = Array.isArray(answer) ? answer : answer.jobs;
-    list.replaceChildren(...jobs.map((job) => element("li", {}, element("a",
+    list.replaceChildren(...groupParts(jobs).map(({ job, isPart }) => element("li", { class: isPart ? "part-of" : null }, element("a",
       { href: `#got/${job.id}`, "aria-current": job.id === chosen ? "page" : null },
       element("strong", {}, job.name), element("span", {}, `${describeStart(job)}, ${job.state}`)))));
     if (jobs.length === 0) setText(said, "There is no job yet: press Start on the lawn.");
@@ -183,7 +185,7 @@ export function mountReview(root, { store, feed, chosen, open }) {
 
   root.replaceChildren(element("div", { class: "review-page" }, element("h1", {}, "What it got"),
     element("nav", { class: "job-list", "aria-label": "Jobs" }, list, proposals),
-    element("div", { class: "job-report" }, title, said, report)));
+    element("div", { class: "job-report" }, title, rests, said, report)));
   store.addEventListener("units", show);
   showJobs().then(() => showProposals()).catch(say);
   if (chosen !== null) load().catch(say);

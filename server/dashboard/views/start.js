@@ -2,6 +2,7 @@
 
 import { describeAge } from "../core/figures.js";
 import { formatTime } from "../core/format.js";
+import { describeNext } from "../core/papers.js";
 import { describeRope } from "../core/rope.js";
 import { answerStart, describeAir, describeHours, describeInversion, describeNeed, describeTrust } from "../core/start.js";
 import { keepPainted } from "../draw/canvas.js";
@@ -101,6 +102,18 @@ function makeRope(store) {
   } };
 }
 
+/** What the next job rests on, asked for again with each job. */
+function makeNext({ store, feed }) {
+  const lines = makeSentences();
+  const words = element("a", { class: "place", href: "#papers" }, "Choose site, treatment, sprayer, who");
+  let next = null;
+  const show = () => lines.show(next === null ? [] : describeNext(next, store.units));
+  const load = () => feed.ask("/next").then((answer) => { next = answer.papers ? answer : null; show(); }, () => {});
+  load();
+  store.addEventListener("job", load);
+  return { part: section("What is next", lines.list, element("p", {}, words)), show, stop: () => store.removeEventListener("job", load) };
+}
+
 function section(title, ...parts) {
   return element("section", { class: "reason" }, element("h2", {}, title), ...parts);
 }
@@ -112,6 +125,7 @@ export function mountStart(root, { store, feed }) {
   const [trust, hours, inversion, faults] = [makeSentences(), makeSentences(), makeSentences(), makeSentences({ class: "faults" })];
   const rope = makeRope(store);
   const chooser = makeChooser({ store, feed });
+  const next = makeNext({ store, feed });
   const need = element("p", { class: "need" });
   const ready = element("p", {});
   const age = element("p", { class: "age" });
@@ -119,7 +133,7 @@ export function mountStart(root, { store, feed }) {
   const title = element("h1", {}, "Start now?");
 
   root.replaceChildren(element("div", { class: "start-page" }, title, answer.part, age,
-    section("The wind now", air.list, rope.part),
+    next.part, section("The wind now", air.list, rope.part),
     section("Will it hold?", need, chooser.part, chooser.said, trust.list),
     section("When it is usually calm here", hours.list, element("p", { class: "small" }, "What was usual on the last days, no forecast.")),
     section("Calm is not always good", inversion.list),
@@ -138,6 +152,8 @@ export function mountStart(root, { store, feed }) {
     age.classList.toggle("old", isOld);
     setText(title, hasJob ? "Will it hold?" : "Start now?");
     setText(go, hasJob ? "To the lawn: the job is running" : "To the lawn: begin there");
+    next.part.hidden = hasJob;
+    next.show();
     if (snapshot === null) return;
     air.show(describeAir(snapshot, units));
     faults.show([...snapshot.faults, ...(outlook?.fault ? [outlook.fault] : [])]);
@@ -158,6 +174,7 @@ export function mountStart(root, { store, feed }) {
   return () => {
     for (const name of names) store.removeEventListener(name, show);
     clearInterval(clock);
+    next.stop();
     rope.stop();
   };
 }

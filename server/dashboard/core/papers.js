@@ -1,0 +1,45 @@
+// What jobs rest on, in words: the cards of the next one, and jobs that a swap of the sprayer parted.
+
+import { formatQuantity } from "./format.js";
+
+const ROLES = ["site", "sprayer", "treatment", "operator", "customer"];
+
+/** What is chosen for the next job, in two or three sentences. */
+export function describeNext({ problem, papers, setup }, set) {
+  if (problem) return [`What is chosen does not go: ${problem}.`];
+  if (ROLES.every((role) => !papers[role])) return ["Nothing is chosen: a job starts with the settings of My gear."];
+  const name = (role) => papers[role]?.name;
+  const zones = papers.zones.length > 0 ? ` (${papers.zones.join(", ")})` : "";
+  const what = [name("treatment"), name("site") ? `${name("treatment") ? "on " : ""}${name("site")}${zones}` : null].filter(Boolean).join(" ");
+  const sprayer = setup.sprayer;
+  const figures = `swath ${formatQuantity(sprayer.swath_m, "length", set)}, tank ${formatQuantity(sprayer.tank_l, "volume", set)}`;
+  const limit = setup.treatment.wind_limit_stated;
+  return [
+    what ? `${what}, ${formatQuantity(setup.treatment.target_l_per_m2, "rate", set)}${limit ? `, wind limit ${limit}` : ""}.` : null,
+    name("sprayer") ? `With ${name("sprayer")}: ${figures}.` : null,
+    name("operator") ? `By ${name("operator")}${name("customer") ? ` for ${name("customer")}` : ""}.` : null,
+  ].filter(Boolean);
+}
+
+/** A choice from papers, so that a form begins with them. */
+export function choiceOf(papers) {
+  const choice = Object.fromEntries(ROLES.filter((role) => papers[role]).map((role) => [role, papers[role].number]));
+  if (papers.zones?.length > 0) choice.zones = papers.zones;
+  if (papers.fill) choice.fill = papers.fill;
+  return choice;
+}
+
+/** The zones that can be chosen: those of the site, and only the treatment's where it names some. */
+export function zonesToChoose(site, treatment) {
+  const all = (site?.card.zones ?? []).filter(({ kind }) => kind === "zone").map(({ name }) => name);
+  const planned = treatment?.card.zones ?? [];
+  return planned.length > 0 ? all.filter((name) => planned.includes(name)) : all;
+}
+
+/** The jobs, the newest first, later parts under the job that they belong to. */
+export function groupParts(jobs) {
+  const numbers = new Set(jobs.map(({ id }) => id));
+  const isLater = (job) => job.part_of !== null && job.part_of !== undefined && numbers.has(job.part_of);
+  const partsOf = (id) => jobs.filter((job) => isLater(job) && job.part_of === id).sort((a, b) => a.id - b.id);
+  return jobs.filter((job) => !isLater(job)).flatMap((job) => [{ job, isPart: false }, ...partsOf(job.id).map((part) => ({ job: part, isPart: true }))]);
+}
