@@ -8,6 +8,7 @@ import pytest
 
 from server.core.papers import Papers, Reference
 from server.core.retention import keep_until
+from server.store.checks import Check, add_check, note_used
 from server.store.connection import open_writer
 from server.store.records import list_signed
 
@@ -285,3 +286,22 @@ def test_every_item_says_what_it_means_and_what_may_be_typed(desk) -> None:
     items = desk.ask("GET", "/api/records/items").json()
     assert len(items) > 50
     assert all(item["label"] and item["says"] for item in items)
+
+
+@pytest.mark.parametrize(
+    ("way", "version", "words"),
+    [
+        ("catch", 1, "caught on 2027-03-01; sprayer's card, version 1"),
+        ("swath", 1, "no catch on record; sprayer's card, version 1"),
+        ("catch", 2, "no catch on record; sprayer's card, version 1"),
+    ],
+)
+def test_the_calibration_is_the_catch_that_the_version_of_the_day_rests_on(
+    busy_desk, job, papers, way, version, words
+) -> None:
+    desk = busy_desk
+    desk.portal.call(desk.service.cards.save_papers, job, papers)
+    check = Check(0, 1, way, 1_803_895_200.0, {}, {})  # 2027-03-01 14:00 UTC
+    with closing(open_writer(desk.service.database)) as connection:
+        note_used(connection, add_check(connection, check).number, version)
+    assert words in record_of(desk, job)[1]["part.1.calibration"]["value"]
