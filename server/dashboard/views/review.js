@@ -15,8 +15,8 @@ import { paintTraces } from "../draw/traces.js";
 
 const POLL_MS = 1000;
 const FILES = { "job.json": "Totals", "passes.csv": "Passes", "pairs.csv": "Neighbouring passes", "findings.geojson": "Findings",
-  "touchup.csv": "What to mend", "touchup.geojson": "What to mend, to draw",
-  "track.csv": "Way of the nozzle", "wind.csv": "Wind, second by second", "dose.npz": "Dose grid" };
+  "touchup.csv": "What to mend", "touchup.geojson": "What to mend, to draw", "track.csv": "Way of the nozzle",
+  "wind.csv": "Wind, second by second", "dose.npz": "Dose grid", "job.geojson": "Map", "job.gpkg": "Map with doses" };
 const PARTS = ["passes", "pairs", "findings", "track", "wind", "flow", "dose"];
 const CAUTION = "These figures say what the meters saw, not that the work was safe or lawful. The product's label and the law "
   + "of your place decide on rate, wind, distance, protection and records: where they ask for more than this page, follow them.";
@@ -101,7 +101,7 @@ function makeWide(made) {
 }
 
 function makeDownloads(job, feed, names) {
-  return part("Take it with you", element("ul", { class: "files" }, ...names.map((name) => element("li", {},
+  return part("Take it with you", element("p", {}, element("a", { class: "place", href: `#record/${job.id}` }, "The record of this job")), element("ul", { class: "files" }, ...names.map((name) => element("li", {},
     element("a", { href: feed.fileAddress(job.id, name), download: name }, `${FILES[name] ?? "File"} (${name})`)))));
 }
 
