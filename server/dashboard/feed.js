@@ -80,6 +80,11 @@ export class Feed extends EventTarget {
     return `/api/jobs/${job}/files/${encodeURIComponent(name)}`;
   }
 
+  /** Where what is due is to be fetched for other calendars. */
+  seasonAddress() {
+    return "/api/season.ics";
+  }
+
   /** Where a site's shapes are to be fetched as GeoJSON. */
   siteAddress(number, version) {
     return `/api/sites/${number}/geojson?version=${version}`;

@@ -5,6 +5,7 @@ import { boundsOf, fitView, project, roundLength } from "../core/geometry.js";
 import { DOUBLED_SHARE, LEAST_SHARE, makeRamp, stepOfShare } from "../core/scale.js";
 import { convert, revert, unitOf } from "../core/units.js";
 import { makeHatch } from "./canvas.js";
+import { drawMend } from "./mendmap.js";
 import { drawStrips, labelStrips } from "./strips.js";
 
 const MARGIN_PX = 30;
@@ -191,7 +192,7 @@ function drawFindings(context, view, findings, ink) {
 /** Paint the whole picture; what is null or empty is left out. */
 export function paintLawn(context, width_px, height_px, ink, scene) {
   const { zones, dose, track, position = null, findings = [], target_l_per_m2, set, image, isReview = false,
-    strips = null } = scene;
+    strips = null, mend = null } = scene;
   const box = boundsOf({ zones, dose, track, position });
   if (box === null) {
     context.fillStyle = ink.ink;
@@ -207,6 +208,7 @@ export function paintLawn(context, width_px, height_px, ink, scene) {
   drawOutlines(context, view, zones, ink);
   if (strips !== null) drawStrips(context, view, strips, ink);
   drawTrack(context, view, track, ink, strips?.way_points ?? 0);
+  if (mend !== null) drawMend(context, view, mend, ink);
   if (strips !== null) labelStrips(context, view, strips, ink);
   if (position !== null) drawRig(context, view, position, ink);
   drawScaleBar(context, view, width_px, height_px, ink, set);
