@@ -59,13 +59,13 @@ async def read_tank(service: Desk, tank_l: Size = None) -> dict[str, Any]:
 async def add_fill(body: NewFill, service: Desk) -> dict[str, Any]:
     """Keep a fill; one that the tank cannot hold is refused. Before a job it waits for it."""
     told = {key: value for key, value in body.model_dump(exclude={"tank_l"}).items() if value is not None}
-    return view_fill(await service.tanks.fill(service.live, told, tank_l=body.tank_l))
+    return view_fill(await service.office.tanks.fill(service.live, told, tank_l=body.tank_l))
 
 
 @router.delete("/tank/fills/{number}", status_code=204)
 async def remove_fill(number: int, service: Desk) -> None:
     """Forget a fill that waits for a job."""
-    await service.tanks.remove(number)
+    await service.office.tanks.remove(number)
 
 
 @router.get("/jobs/{number}/tank")
@@ -78,13 +78,13 @@ async def read_job_tank(number: int, service: Desk) -> dict[str, Any]:
 async def plan_job_rest(number: int, body: Stop, service: Desk) -> dict[str, Any]:
     """After a stop: what is left, how much area it treats, what to mix for the rest."""
     job = await service.jobs.find(number)
-    plan = await _find_plan(service.cards, number, body.treatment)
+    plan = await _find_plan(service.office.cards, number, body.treatment)
     left_m2 = body.area_left_m2 if body.area_left_m2 is not None else _area_left(service, job, plan)
     if left_m2 is None:
         raise EntryError("area_left", "type it: neither the job's zones nor the treatment's say how much is left")
     left_l = body.tank_left_l
     if left_l is None:
-        left_l = min((await service.tanks.look(service.live, job)).level.left_l.value, job.setup.sprayer.tank_l)
+        left_l = min((await service.office.tanks.look(service.live, job)).level.left_l.value, job.setup.sprayer.tank_l)
     tank_l = body.tank_l if body.tank_l is not None else job.setup.sprayer.tank_l
     rest = plan_rest(
         left_m2, tank_left_l=left_l, target_l_per_m2=plan.target_l_per_m2, products=make_products(plan),
@@ -94,7 +94,7 @@ async def plan_job_rest(number: int, body: Stop, service: Desk) -> dict[str, Any
 
 
 async def _view(service: Service, job: Job | None, tank_l: float | None = None) -> dict[str, Any]:
-    tank = await service.tanks.look(service.live, job, tank_l=tank_l)
+    tank = await service.office.tanks.look(service.live, job, tank_l=tank_l)
     setup = service.live.setup if job is None else job.setup
     left_m2 = _area_left(service, job, None) if job is not None else None
     return view_tank(

@@ -66,7 +66,7 @@ def job(busy_desk, messages):
     desk.ask("POST", "/api/treatments", {"name": "Spring", "site": 1, "target": target, "doses": doses})
     one = Reference(1, 1)
     papers = Papers(site=one, sprayer=one, treatment=one, products=(one, Reference(2, 1)), operator=one)
-    desk.portal.call(desk.service.cards.save_papers, number, papers)
+    desk.portal.call(desk.service.office.cards.save_papers, number, papers)
     desk.ask("PATCH", f"/api/jobs/{number}/record", {"typed": {"notes": "=1+1", "noncertified": "nobody"}})
     return number
 
