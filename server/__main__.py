@@ -142,7 +142,7 @@ def export(number: int, database: Path, folder: Path, units: str) -> None:
     job_log = load_job_log(connection, job.span)
     result = with_progress(lambda report: review(job_log, job.setup, report))
     write_results(result, job.setup, job_log, folder, units)
-    write_record(connection, job, result, database, folder, units)
+    write_record(connection, job, database, folder, units)
     click.echo(f"{folder}: job {number}, {count} messages, {len(result.passes)} passes")
 
 
@@ -298,18 +298,18 @@ def write_results(result: "JobResult", setup: "Setup", job_log: "JobLog", folder
         write_files(pictures, folder)
 
 
-def write_record(
-    connection: "Connection", job: "Job", result: "JobResult", database: Path, folder: Path, units: str
-) -> None:
+def write_record(connection: "Connection", job: "Job", database: Path, folder: Path, units: str) -> None:
     """Write the record that the job stands under; of its other parts as they were reviewed."""
-    from server.core.measured import Measured, gather_measured
+    from server.core.measured import Measured
     from server.exports.files import RECORD_NAMES, write_files
     from server.exports.recordfiles import record_file
     from server.records import read_measured
     from server.recordview import view_record
+    from server.recordwork import measured_from_bytes
     from server.reviews import Reviews
 
-    reviews, own = Reviews(database), gather_measured(result, job.setup)
+    # As it was just written, so that the record says what the service's says, to the last digit.
+    reviews, own = Reviews(database), measured_from_bytes((folder / "measured.json").read_bytes())
 
     def measured_of(part: "Job") -> Measured | None:
         return own if part.number == job.number else read_measured(reviews, part)

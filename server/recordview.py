@@ -18,8 +18,8 @@ from server.recordwork import Folder, ReadMeasured, find_folder, gather_sources
 from server.store import records as shelf
 from server.store.records import Amendment, Draft, Signed
 
-SAME = 1e-6
-"""Figures that differ by less than this share are the same."""
+SAME = 0.002
+"""Figures that differ by less than this share read the same."""
 
 
 def view_record(
@@ -149,7 +149,7 @@ def _propose(items: dict[str, Item], now: tuple[Item, ...]) -> list[dict[str, An
 
 def _is_same(one: Value, other: Value) -> bool:
     if isinstance(one, float | int) and isinstance(other, float | int):
-        return abs(one - other) <= SAME * max(abs(one), abs(other), 1.0)
+        return abs(one - other) <= SAME * max(abs(one), abs(other))
     return one == other
 
 

@@ -18,6 +18,7 @@ from server.history.zone import read_zone
 from server.kinds import PERSON, PRODUCT, SITE, SPRAYER, TREATMENT
 from server.store import records as shelf
 from server.store.cards import find_card
+from server.store.checks import list_checks
 from server.store.jobs import Job, list_jobs
 from server.store.papers import list_papers
 
@@ -124,12 +125,26 @@ def check_typed(found: Any) -> dict[str, Value]:
 
 
 def _gather_part(connection: Any, job: Job, papers: Papers, read_measured: ReadMeasured) -> Part:
-    card = _find(connection, SPRAYER, papers.sprayer)
+    card, measured = _find(connection, SPRAYER, papers.sprayer), read_measured(job)
     since = ""
     if papers.sprayer is not None:
-        made = find_card(connection, SPRAYER.name, papers.sprayer.number, papers.sprayer.version).made_utc
-        since = f"sprayer's card, version {papers.sprayer.version} of {datetime.fromtimestamp(made, UTC):%Y-%m-%d}"
-    return Part(job.number, job.name, read_measured(job), card, since)
+        since = _tell_calibration(connection, papers.sprayer, measured.start_utc if measured else None)
+    return Part(job.number, job.name, measured, card, since)
+
+
+def _tell_calibration(connection: Any, at: Reference, start_utc: float | None) -> str:
+    """The catch that the sprayer's card rests on, or that agreed with it before the work; else the card's own day."""
+    for check in list_checks(connection, at.number):
+        is_used = check.applied_version is not None and check.applied_version <= at.version
+        has_agreed = check.found.get("agreement") == "agree" and start_utc is not None and check.made_utc <= start_utc
+        if check.way == "catch" and (is_used or has_agreed):
+            return f"caught on {_day_of(check.made_utc)}; sprayer's card, version {at.version}"
+    made = find_card(connection, SPRAYER.name, at.number, at.version).made_utc
+    return f"no catch on record; sprayer's card, version {at.version} of {_day_of(made)}"
+
+
+def _day_of(utc: float) -> str:
+    return f"{datetime.fromtimestamp(utc, UTC):%Y-%m-%d}"
 
 
 def _name_cards(folder: Folder, customer: Reference | None) -> tuple[str, ...]:

@@ -14,7 +14,7 @@ from server.core.log import JobLog
 from server.core.results import Plane
 from server.core.tables import digest_setup
 from server.errors import ServiceError, UnknownError
-from server.exports.files import result_files, software_name, write_files
+from server.exports.files import NAMES, result_files, software_name, write_files
 from server.store.connection import open_reader
 from server.store.joblog import count_messages, load_job_log
 from server.store.jobs import Job, find_job
@@ -190,6 +190,7 @@ def _stamp(job: Job) -> dict[str, Any]:
     span = job.span
     return {
         "software": software_name(),
+        "files": list(NAMES),
         "setup": digest_setup(job.setup),
         "revision": job.revision,
         "span": [span.rig, list(span.start or ()), list(span.end or ())],

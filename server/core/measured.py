@@ -248,14 +248,17 @@ def _share_zones(result: JobResult, setup: Setup) -> tuple[ZoneShare, ...]:
     frame = GridFrame(dose.x0_m, dose.y0_m, dose.cell_m, nx, ny)
     covered = dose.dose_l_per_m2 > COVERED_FRACTION * setup.treatment.target_l_per_m2
     dry = [zone for zone in setup.zones if zone.kind == "keep_out"]
+    wet = [zone for zone in setup.zones if zone.kind == "zone"]
+    laid = [
+        lay_ground([zone, *dry], plane=result.plane, frame=frame).measure_wanted(covered) if covered.any() else 0.0
+        for zone in wet
+    ]
+    # The totals are corrected for what an uncertain position does to them, the map is not.
+    told = result.totals.zone_area_m2 - result.totals.zone_missed_m2
+    factor = told / sum(laid) if isfinite(told) and sum(laid) > 0.0 else 1.0
     return tuple(
-        ZoneShare(
-            zone.name,
-            _area_of(zone),
-            lay_ground([zone, *dry], plane=result.plane, frame=frame).measure_wanted(covered) if covered.any() else 0.0,
-        )
-        for zone in setup.zones
-        if zone.kind == "zone"
+        ZoneShare(zone.name, _area_of(zone), min(factor * share, _area_of(zone)))
+        for zone, share in zip(wet, laid, strict=True)
     )
 
 

@@ -55,6 +55,8 @@ def air_items(parts: Parts) -> list[Item]:
     has_wind = worst is not None
     gusts = [part.gust_mps for part in found if part.gust_mps is not None]
     limits = [part.limit_mps for part in found if part.limit_mps is not None]
+    words = "; ".join(dict.fromkeys(part.limit_stated for part in found if part.limit_stated))
+    stated = [Item("wind_limit_stated", words, source="settings")] if words else []
     return [
         *_wind_items("start", first.wind_start if first else None, why),
         *_wind_items("end", last.wind_end if last else None, why),
@@ -64,6 +66,7 @@ def air_items(parts: Parts) -> list[Item]:
         _value("wind_height_m", first.wind_height_m if first and has_wind else None, "m", "settings", why),
         _value("wind_averaging_s", first.wind_averaging_s if first and has_wind else None, "s", "settings", why),
         _value("wind_limit_mps", min(limits, default=None), "m/s", "settings", "no limit was set"),
+        *stated,
         _value("temperature_start_c", first.temperature_start_c if first else None, "degC", "measured", cool),
         _value("temperature_end_c", last.temperature_end_c if last else None, "degC", "measured", cool),
         _value("humidity_start_percent", first.humidity_start_percent if first else None, "percent", "measured", cool),

@@ -110,15 +110,15 @@ def _dose(result: JobResult, setup: Setup) -> Layer:
     count = max(ceil(LEAST_SQUARE_M / dose.cell_m), ceil(sqrt(wet / MOST_SQUARES)))
     mean, sd = (_average(values, count) for values in (dose.dose_l_per_m2, dose.sd_l_per_m2))
     side = count * dose.cell_m
-    features = []
-    for row, column in zip(*(place.tolist() for place in np.nonzero(mean > 0.0)), strict=True):
-        east = dose.x0_m + side * (column + np.array([0.0, 1.0, 1.0, 0.0, 0.0]))
-        north = dose.y0_m + side * (row + np.array([0.0, 0.0, 1.0, 1.0, 0.0]))
-        figures = {
-            "l_per_m2": float(mean[row, column]), "sd_l_per_m2": float(sd[row, column]),
-            "percent_of_target": float(100.0 * mean[row, column] / target), "side_m": side,
-        }  # fmt: skip
-        features.append(Feature(plain(figures), rings=(_degrees(result, east, north),)))
+    row, column = np.nonzero(mean > 0.0)
+    east = dose.x0_m + side * (column[:, None] + np.array([0.0, 1.0, 1.0, 0.0, 0.0]))
+    north = dose.y0_m + side * (row[:, None] + np.array([0.0, 0.0, 1.0, 1.0, 0.0]))
+    rings = _degrees(result, east.ravel(), north.ravel()).reshape(-1, 5, 2)
+    wet_mean, wet_sd = mean[row, column].tolist(), sd[row, column].tolist()
+    features = [
+        Feature(dict(zip(columns, plain([dosed, spread, 100.0 * dosed / target, side]), strict=True)), rings=(ring,))
+        for ring, dosed, spread in zip(rings, wet_mean, wet_sd, strict=True)
+    ]
     return Layer("dose", "Mean dose of each square", "polygon", columns, tuple(features))
 
 

@@ -40,7 +40,8 @@ def write_pdf(view: dict[str, Any], units: UnitSet, *, fonts: Path | None = None
     pdf.set_auto_page_break(False)
     pdf.set_margin(MARGIN_MM)
     sheet = _Sheet(pdf, fonts or (find_fonts() if search else None))
-    stamp = view["signature"]["utc"] if view["signature"] else 0.0
+    ends = [item["value"] for item in view["items"] if item["key"] == "end_utc" and item["value"] is not None]
+    stamp = view["signature"]["utc"] if view["signature"] else max(ends, default=0.0)
     pdf.set_creation_date(datetime.fromtimestamp(stamp, UTC))
     pdf.set_title(sheet.spell(f"Application record, job {view['job']}"))
     title = say_title(view)

@@ -140,9 +140,17 @@ export function makeAmending(record, clock, amend) {
   };
   const kindOf = (key) => keys.find((item) => item.key === key)?.kind ?? "text";
   const offers = record.proposals.map((each) => element("li", {},
-    `${each.label}: signed ${tellValue(kindOf(each.key), each.value, each.unit, clock)}, now ${tellValue(kindOf(each.key), each.now, each.unit, clock)} `,
+    `${labelOf(each)}: signed ${tellValue(kindOf(each.key), each.value, each.unit, clock)}, now ${tellValue(kindOf(each.key), each.now, each.unit, clock)} `,
     element("button", { type: "button", onclick: () => offer(each) }, "Take it up")));
-  return part("Amend it", offers.length > 0 ? element("div", {}, element("p", {}, "A later review says otherwise:"), element("ul", { class: "offers" }, ...offers)) : null,
+  const takeAll = () => attempt(said, [], async () => {
+    if (who.value.trim() === "") throw new Error("Type below who changes it.");
+    for (const { key, now, unit } of record.proposals) {
+      const isLabels = ["amount", "rate"].includes(kindOf(key));
+      await amend({ key, value: isLabels ? `${now} ${unit}` : now, reason: reason.value.trim() || "The review was computed again.", who: who.value.trim() });
+    }
+  });
+  return part("Amend it", offers.length === 0 ? null : element("div", {}, element("p", {}, "A later review says otherwise:"),
+    element("ul", { class: "offers" }, ...offers), element("button", { type: "button", onclick: takeAll }, "Take them all up")),
     element("form", { novalidate: true, onsubmit: send, class: "card" },
       element("div", { class: "field" }, element("label", { for: select.id }, "What is to be changed"), select), place,
       element("div", { class: "field" }, element("label", { for: reason.id }, "Why"), reason),

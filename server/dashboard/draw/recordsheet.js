@@ -51,7 +51,7 @@ export function makeRules(record) {
     const rows = rule.needs.map((need) => element("li", { class: need.is_met ? "met" : "unmet" }, tellNeed(need, labels)));
     return element("details", { open: met < rule.needs.length },
       element("summary", {}, `${rule.name}: ${met} of ${rule.needs.length}`),
-      element("p", { class: "small" }, `Concerns ${rule.concerns}. ${rule.source}. Keep for ${rule.keep_years} years.`),
+      element("p", { class: "small" }, `Concerns ${rule.concerns}. ${rule.source.split(",")[0]}. Keep for ${rule.keep_years} years.`),
       element("ul", { class: "needs" }, ...rows));
   });
   return part("Is all there that the rules ask for?", element("p", {}, DEFER), element("div", { class: "rules" }, ...lists),
