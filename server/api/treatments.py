@@ -1,5 +1,6 @@
 """Treatments: what is planned where, what speaks against it, and the sheet to fill by."""
 
+import asyncio
 from dataclasses import replace
 from datetime import UTC, datetime
 from typing import Annotated, Any
@@ -60,14 +61,15 @@ async def write_sheet(
     treatment = replace(treatment, zones=tuple(zones)) if zones else treatment
     chosen, now = _choose_day(treatment, day, today)
     plan = await draw_plan(service.office.cards, treatment, day=chosen, sprayer=sprayer, number=number)
-    found = check_plan(plan, past=await list_applications(service.office.cards, plan, today=now), today=now)
+    past = await list_applications(service.office.cards, plan, today=now)
+    found = await asyncio.to_thread(check_plan, plan, past=past, today=now)
     asked = [each for each in found if each.key != "no_area" or area_m2 is None]
     for each in asked:
         if each.severity == "refuse":
             raise EntryError(each.key, each.sentence)
     caught = await _find_flow(service, treatment.sprayer if sprayer is None else sprayer)
-    sheet = fill_sheet(
-        plan, area_m2=area_m2, fill_l=fill_l, spare_l=spare_l or 0.0, is_even=is_even,
+    sheet = await asyncio.to_thread(
+        fill_sheet, plan, area_m2=area_m2, fill_l=fill_l, spare_l=spare_l or 0.0, is_even=is_even,
         flow_l_per_min=caught if flow_l_per_min is None else flow_l_per_min,
         flow_origin="catch" if flow_l_per_min is None else "typed",
     )  # fmt: skip
@@ -86,7 +88,8 @@ async def _judge(
 ) -> dict[str, Any]:
     chosen, now = _choose_day(treatment, day, today)
     plan: Plan = await draw_plan(service.office.cards, treatment, day=chosen, number=number)
-    found = check_plan(plan, past=await list_applications(service.office.cards, plan, today=now), today=now)
+    past = await list_applications(service.office.cards, plan, today=now)
+    found = await asyncio.to_thread(check_plan, plan, past=past, today=now)
     return {"day": chosen, "today": now, **view_objections(found, strictest_wind(plan))}
 
 
