@@ -14,6 +14,8 @@ BEFORE_S = 5.0
 """So much is read before a stretch, for the count with which it begins."""
 LONGEST_S = 3600.0
 FEWEST_PULSES = 20
+LONGEST_PAUSE_S, MOST_MISSED = 3.0, 5.0
+"""Longer without a pulse, and longer than so many pulses take, is a pause."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,6 +52,10 @@ def count_pulses(connection: Any, stretch: Stretch) -> Count:
     between, counted = float(edges[last] - edges[first]), int(pulses[last] - pulses[first])
     if counted < FEWEST_PULSES or not between > 0.0:
         raise LogError("the catch was too short to time: let it run for longer")
+    steps = np.flatnonzero(np.diff(pulses[first:]) > 0) + 1 + first
+    pause = float(np.diff(flow.mono[~before][np.concatenate(([first], steps))]).max())
+    if pause > max(LONGEST_PAUSE_S, MOST_MISSED * between / counted):
+        raise LogError(f"the flow paused for {pause:.0f} s in the middle: catch it in one go")
     return Count(total, total * between / counted)
 
 

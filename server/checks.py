@@ -6,6 +6,7 @@ import time
 from collections.abc import Awaitable, Callable
 from dataclasses import asdict, dataclass
 from datetime import UTC, datetime
+from functools import partial
 from pathlib import Path
 from typing import Any, TypeVar
 
@@ -86,8 +87,11 @@ class Checks:
         """Whether a sprayer is to be calibrated again; raises UnknownError without such a sprayer."""
         card = await self._cards.find(SPRAYER, sprayer)
         checks = [check for check in await self.list_all(sprayer) if check.found["is_usable"]]
-        # What counts is a catch whose pulses per litre the card has, or that agreed with them.
-        last = next((check for check in checks if _counts(check)), None)
+        last = None
+        for check in checks:
+            if await self._counts(check, card.record):
+                last = check
+                break
         jobs = await self._ask(lambda connection: _jobs_of(connection, sprayer))
         if last is None:
             return Standing(judge_due(card.record, Use(None)), None, Use(None))
@@ -117,10 +121,18 @@ class Checks:
         given: Any = record_from_mapping(WAYS[way], entries)
         if isinstance(given, CatchEntry):
             await self._flush()
-            given = await self._ask(lambda connection, runs=given: fill_in_runs(connection, runs))
+            given = await self._ask(partial(fill_in_runs, given=given))
         earlier = await self._find_earlier(card.number, given)
-        found = tell_check(given, card.record, earlier)
+        found = {**tell_check(given, card.record, earlier), "card_version": card.version}
         return Check(0, card.number, way, self._wall(), mapping_from_record(given), found)
+
+    async def _counts(self, check: Check, card: SprayerCard) -> bool:
+        """Whether a check is a catch that the card's pulses per litre are from, or that agreed with them."""
+        if check.way != "catch" or (check.applied_version is None and check.found["agreement"] != "agree"):
+            return False
+        version = check.applied_version or check.found["card_version"]
+        then = await self._cards.find(SPRAYER, check.sprayer, version)
+        return then.record.pulses_per_l == card.pulses_per_l
 
     async def _find_earlier(self, sprayer: int, given: Any) -> tuple[float, str] | None:
         """Flow and day of the first catch on record with the same pump setting."""
@@ -161,11 +173,6 @@ def list_changes(before: SprayerCard, after: SprayerCard) -> list[dict[str, Any]
     """The fields that differ, with both values."""
     old, new = asdict(before), asdict(after)
     return [{"key": key, "before": old[key], "after": new[key]} for key in old if old[key] != new[key]]
-
-
-def _counts(check: Check) -> bool:
-    agreed = check.found.get("agreement") == "agree"
-    return check.way == "catch" and (check.applied_version is not None or agreed)
 
 
 def _jobs_of(connection: Any, sprayer: int) -> list[Job]:

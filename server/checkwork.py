@@ -151,9 +151,6 @@ def _tell_swath(given: SwathEntry) -> dict[str, Any]:
         words.append("The pattern is no trapezoid: look for a worn or turned nozzle; judge it by its unevenness.")
     if found.unevenness > GOOD_CV:
         words.append(f"Passes at this swath lie {found.unevenness:.0%} uneven: up to {GOOD_CV:.0%} is called even.")
-    if abs(pattern.centre_m) > 0.05 * pattern.swath_m:
-        side = "right" if pattern.centre_m > 0.0 else "left"
-        words.append(f"The pattern lies {abs(pattern.centre_m):.2f} m to the {side} of the nozzle.")
     return {
         **_tell_estimate("swath_m", found.swath),
         "left_m": known(pattern.left_m),

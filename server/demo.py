@@ -10,10 +10,13 @@ import time
 import urllib.error
 import urllib.request
 from dataclasses import dataclass
+from datetime import date
 from pathlib import Path
 from typing import Any
 
 from server.errors import SettingsError
+from server.settings import read_setup
+from server.showcase import lay_out_papers
 
 RIG = "demo-rig"
 SCENARIO = "demo"
@@ -89,6 +92,7 @@ def _play(folder: Path, settings: DemoSettings, children: list[subprocess.Popen[
         )
     )
     _await_port(settings.port, children[-1], "the service")
+    _enter_papers(address, folder / "scenario" / "setup.toml")
     print(f"\n  Open {address}/ in a browser.\n", flush=True)
     pace = ["--pace", str(settings.pace)] if settings.pace else []
     rig = _start(
@@ -106,6 +110,25 @@ def _play(folder: Path, settings: DemoSettings, children: list[subprocess.Popen[
         time.sleep(0.5)
 
 
+def _enter_papers(address: str, setup: Path) -> None:
+    """Enter site, sprayer, products, treatment and people; raises SettingsError where the service refuses one."""
+
+    def ask(method: str, path: str, body: dict[str, Any] | None) -> Any:
+        content = None if body is None else json.dumps(body).encode()
+        request = urllib.request.Request(
+            f"{address}{path}", content, {"Content-Type": "application/json"}, method=method
+        )
+        with urllib.request.urlopen(request, timeout=10) as answer:
+            return json.load(answer)
+
+    try:
+        lay_out_papers(ask, read_setup(setup), today=date.today())
+    except urllib.error.HTTPError as error:
+        raise SettingsError(f"the demo's papers were refused: {error.read().decode(errors='replace')}") from error
+    except (urllib.error.URLError, TimeoutError) as error:
+        raise SettingsError(f"the demo's papers could not be entered: {error}") from error
+
+
 def _tell_review(address: str) -> None:
     """Wait for the job's review and say what it found."""
     end = time.monotonic() + REVIEW_LIMIT_S
@@ -115,7 +138,8 @@ def _tell_review(address: str) -> None:
         if review and review["state"] == "ready":
             print(
                 f"The job is done: {review['passes']} passes, {review['volume_l']:.2f} L, "
-                f"{review['passes_above_limit']} passes above the wind limit.\nIts review: {address}/#got",
+                f"{review['passes_above_limit']} passes above the wind limit.\n"
+                f"Its review, with what to mend: {address}/#got\nIts record: {address}/#record",
                 flush=True,
             )
             return

@@ -25,6 +25,7 @@ from server.kinds import CALENDAR, TREATMENT, WORK
 from server.reviews import Reviews
 from server.store import cards as shelf
 from server.store import jobs as joblist
+from server.store import papers as folder
 from server.store.connection import ask_store
 from server.store.joblog import load_sparse_log
 from server.store.jobs import Job
@@ -37,10 +38,11 @@ DIGITS = 4
 
 @dataclass(frozen=True, slots=True)
 class Measured:
-    """What a job's log tells of it: when it ended, and its dose as a share of the target's, None before its review."""
+    """What a job's log tells of it: when it ended, its dose as a share of the target's, None before its review."""
 
     end_utc: float
     share: float | None
+    area_m2: float = 0.0
 
 
 class Journal:
@@ -77,12 +79,16 @@ class Journal:
         await asyncio.gather(*self._tasks)
 
     async def enter(self, job: Job) -> None:
-        """Write or renew the line of a finished job, in one step with looking for it, so that it is there once."""
+        """Write or renew the line of a finished job, in one step with looking for it, so that it is there once.
+
+        The parts into which a swap of the sprayer cut a job are one line, under the first of them.
+        """
         calendar = await self.calendar()
-        papers = await self._cards.papers(job.number)
+        parts = await asyncio.to_thread(ask_store, self._cards.database, lambda found: _find_parts(found, job))
+        papers = await self._cards.papers(parts[0].number)
         treatment = await self._find_treatment(papers)
-        measured = await asyncio.to_thread(self._measure, job)
-        line = make_line(job, papers, treatment, measured, calendar.zone)
+        measured = await asyncio.to_thread(lambda: [self._measure(part) for part in parts if part.state == "finished"])
+        line = make_line(parts[0], papers, treatment, join_parts(measured), calendar.zone)
         utc = self._wall()
         await asyncio.wrap_future(self._ingest.call(lambda writer: _keep(writer.connection, line, utc)))
 
@@ -107,8 +113,10 @@ class Journal:
     async def _catch_up(self) -> None:
         """Enter the finished jobs that have no line: of a time before this, or of a service that ended too soon."""
         known = {card.record.job for card in await self._cards.list_all(WORK, is_retired=None)}
+        parts = await asyncio.to_thread(ask_store, self._cards.database, folder.list_papers)
         for job in await asyncio.to_thread(ask_store, self._cards.database, joblist.list_jobs):
-            if job.state == "finished" and job.number not in known:
+            first = parts.get(job.number, {}).get("part_of") or job.number
+            if job.state == "finished" and first not in known:
                 await self.enter(job)
 
     async def _renew(self, number: int) -> None:
@@ -130,9 +138,18 @@ class Journal:
         except (UnknownError, ValueError):
             end = ask_store(self._cards.database, lambda connection: find_end(connection, job))
             return Measured(job.created_utc if end is None else end, None)
+        area = float(found.get("covered_area_m2") or 0.0)
         dose, target = found.get("mean_dose_l_per_m2"), job.setup.treatment.target_l_per_m2
         end = found.get("end_utc") or found.get("start_utc") or job.created_utc
-        return Measured(float(end), None if dose is None else float(dose) / target)
+        return Measured(float(end), None if dose is None else float(dose) / target, area)
+
+
+def join_parts(parts: list[Measured]) -> Measured:
+    """The parts of one job together: over with the last of them, their doses by the areas that they covered."""
+    known = [part for part in parts if part.share is not None and part.area_m2 > 0.0]
+    area = sum(part.area_m2 for part in known)
+    share = sum((part.share or 0.0) * part.area_m2 for part in known) / area if area > 0.0 else None
+    return Measured(max(part.end_utc for part in parts), share, area)
 
 
 def make_line(job: Job, papers: Papers, treatment: TreatmentCard | None, measured: Measured, zone: str) -> WorkCard:
@@ -176,6 +193,16 @@ def _scale(treatment: TreatmentCard | None, share: float | None) -> tuple[Applie
         Applied(dose.product, Stated(float(f"{dose.rate.value * share:.{DIGITS}g}"), dose.rate.unit))
         for dose in treatment.doses
         if kind_of(dose.rate.unit).endswith("/area")
+    )
+
+
+def _find_parts(connection: Any, job: Job) -> list[Job]:
+    """A job with the parts that a swap of the sprayer cut it into, the first of them first."""
+    first_of = {number: body.get("part_of") for number, body in folder.list_papers(connection).items()}
+    first = first_of.get(job.number) or job.number
+    numbers = {first, job.number, *(number for number, each in first_of.items() if each == first)}
+    return sorted(
+        (each for each in joblist.list_jobs(connection) if each.number in numbers), key=lambda each: each.number
     )
 
 

@@ -50,9 +50,9 @@ def view_mix(mix: MixSheet) -> dict[str, Any]:
     """Loads, sums and cautions."""
     return {
         "full_count": mix.full_count,
-        "full": None if mix.full is None else _view_load(mix.full),
-        "last": None if mix.last is None else _view_load(mix.last),
-        "total": _view_load(mix.total),
+        "full": None if mix.full is None else view_load(mix.full),
+        "last": None if mix.last is None else view_load(mix.last),
+        "total": view_load(mix.total),
         "left_over_l": mix.left_over_l,
         "cautions": [_view_caution(each) for each in mix.cautions],
     }
@@ -64,7 +64,7 @@ def view_rest(rest: Rest, *, area_left_m2: float, tank_left_l: float) -> dict[st
         "area_left_m2": known(area_left_m2, 2), "tank_left_l": known(tank_left_l, 3),
         "treats_m2": known(rest.treats_m2, 2), "surplus_l": known(rest.surplus_l, 4),
         "sheet": None if rest.sheet is None else view_mix(rest.sheet),
-        "top_up": None if rest.top_up is None else _view_load(rest.top_up),
+        "top_up": None if rest.top_up is None else view_load(rest.top_up),
         "after": None if rest.after is None else view_mix(rest.after),
     }  # fmt: skip
 
@@ -86,7 +86,8 @@ def view_fill(row: FillRow) -> dict[str, Any]:
     return {"number": row.number, "made_utc": round(row.made_utc, 3), "job": row.job, **row.body}
 
 
-def _view_load(load: Load) -> dict[str, Any]:
+def view_load(load: Load) -> dict[str, Any]:
+    """Water and products of one filling."""
     return {
         "mix_l": known(load.mix_l, 5), "area_m2": known(load.area_m2, 2), "carrier_l": known(load.carrier_l, 5),
         "first_carrier_l": known(load.first_carrier_l, 5), "rest_carrier_l": known(load.rest_carrier_l, 5),

@@ -2,23 +2,28 @@
 
 from collections.abc import Mapping, Sequence
 from dataclasses import asdict
-from math import inf
+from math import inf, isfinite
 from typing import Any
 
 import numpy as np
 
 from server.cards import Cards
+from server.core.entered import in_si
+from server.core.errors import EntryError
 from server.core.ground import Ground
-from server.core.latitude import Latitude, join_labels
 from server.core.margin import find_margins, sd_beside
 from server.core.passes import PassSpan
 from server.core.polygons import rings_from_zone
+from server.core.quantity import kind_of
+from server.core.recipe import Ingredient, label_carrier, make_product, same_base
 from server.core.results import JobResult, ThinPass, TouchupPlan, Track
 from server.core.seams import lay_seams, trace_pass
 from server.core.setup import Setup
+from server.core.tankload import mix_load
 from server.core.topup import TIGHT, judge_thin, share_need
 from server.core.touchup import plan_touchup
 from server.kinds import PRODUCT, TREATMENT
+from server.loads import view_load
 
 THIN_FIGURES = ("area_m2", "dose_l_per_m2", "lacking_l_per_m2", "speed_mps", "probability")
 
@@ -54,37 +59,62 @@ def _last_place(track: Track) -> tuple[float, float]:
     return float(track.east_m[known[-1]]), float(track.north_m[known[-1]])
 
 
-async def read_latitude(cards: Cards, job: int) -> Latitude:
-    """What the labels of a job's treatment allow, as the cards stood then; nothing where it has no treatment."""
+async def read_recipe(cards: Cards, job: int) -> tuple[Ingredient, ...]:
+    """The products of a job's treatment with their rates, as the cards stood then; none where it has no treatment."""
     papers = await cards.papers(job)
     if papers.treatment is None:
-        return join_labels(())
+        return ()
     treatment = (await cards.find(TREATMENT, papers.treatment.number, papers.treatment.version)).record
     versions = {each.number: each.version for each in papers.products}
-    planned = []
-    for dose in treatment.doses:
-        product = await cards.find(PRODUCT, dose.product, versions.get(dose.product))
-        planned.append((product.record, dose.rate))
-    return join_labels(planned)
+    found = [(dose, await cards.find(PRODUCT, dose.product, versions.get(dose.product))) for dose in treatment.doses]
+    return tuple(Ingredient(dose.product, card.record, dose.rate) for dose, card in found)
 
 
-def advise(found: Mapping[str, Any], latitude: Latitude, *, tank_left_l: float) -> dict[str, Any]:
+def find_strictest(recipe: Sequence[Ingredient], *, target_l_per_m2: float) -> tuple[float, str] | None:
+    """How many times the planned rate the labels still allow, and whose does least; None where none can be compared."""
+    ratios = []
+    for each in recipe:
+        planned = in_si(each.rate, measures=kind_of(each.rate.unit))
+        most = same_base(each.product.rate_most, like=each.rate, product=each.product, target_l_per_m2=target_l_per_m2)
+        if isfinite(most) and planned > 0.0:
+            ratios.append((most / planned, each.product.name))
+    return min(ratios, default=None)
+
+
+def advise(found: Mapping[str, Any], recipe: Sequence[Ingredient], *, tank_left_l: float) -> dict[str, Any]:
     """A plan's view with what to mix, what is beyond the label, and how thin passes may be mended."""
-    target, most, carrier = found["target_l_per_m2"], latitude.most_times, latitude.carrier_l_per_m2
-    beyond = [None if most is None else each["times_target"] > most * (1.0 + TIGHT) for each in found["alone"]]
-    thin = []
-    for each in found["thin"]:
-        one = ThinPass(each["pass"], *(each[name] for name in THIN_FIGURES))
-        thin.append({**each, "way": judge_thin(one, target_l_per_m2=target, label_carrier=carrier)})
+    target, carrier = found["target_l_per_m2"], label_carrier(recipe)
+    strictest = find_strictest(recipe, target_l_per_m2=target)
+    shares = share_need(found["volume_l"] + found["allowance_l"], tank_left_l=tank_left_l)
     return {
         **found,
-        "alone": [{**each, "is_beyond_label": is_so} for each, is_so in zip(found["alone"], beyond, strict=True)],
-        "thin": thin,
-        "mix": asdict(share_need(found["volume_l"] + found["allowance_l"], tank_left_l=tank_left_l)),
+        "alone": [{**each, "is_beyond_label": _is_beyond(each, strictest)} for each in found["alone"]],
+        "thin": [{**each, "way": _choose_way(each, target, carrier)} for each in found["thin"]],
+        "mix": {**asdict(shares), "load": _mix(shares.mix_l, target, recipe)},
         "label": {
             "carrier_least_l_per_m2": None if carrier is None else carrier[0],
             "carrier_most_l_per_m2": None if carrier is None or carrier[1] == inf else carrier[1],
-            "most_times": most,
-            "strictest": latitude.strictest or None,
+            "most_times": None if strictest is None else strictest[0],
+            "strictest": None if strictest is None else strictest[1],
         },
     }
+
+
+def _is_beyond(surplus: Mapping[str, Any], strictest: tuple[float, str] | None) -> bool | None:
+    return None if strictest is None else bool(surplus["times_target"] > strictest[0] * (1.0 + TIGHT))
+
+
+def _choose_way(thin: Mapping[str, Any], target: float, carrier: tuple[float, float] | None) -> str:
+    one = ThinPass(thin["pass"], *(thin[name] for name in THIN_FIGURES))
+    return judge_thin(one, target_l_per_m2=target, label_carrier=carrier)
+
+
+def _mix(mix_l: float, target: float, recipe: Sequence[Ingredient]) -> dict[str, Any] | None:
+    """Water and products of what is to be mixed; None where nothing is, or the cards do not say it."""
+    if mix_l <= 0.0 or not recipe:
+        return None
+    products = [make_product(each, target_l_per_m2=target) for each in recipe]
+    try:
+        return view_load(mix_load(mix_l, target_l_per_m2=target, products=products))
+    except EntryError:  # said on the mix sheet, where it can be mended
+        return None

@@ -36,10 +36,11 @@ async def draw_plan(
     return Plan(treatment, tuple(parts), site.record, machine, day, number)
 
 
-async def list_applications(cards: Cards, plan: Plan) -> list[Application]:
-    """What was applied on the site before, but for this very treatment on its own day."""
+async def list_applications(cards: Cards, plan: Plan, *, today: str) -> list[Application]:
+    """What was applied on the site by today, but for this very treatment on its own day; later lines are plans."""
     works = [card.record for card in await cards.list_all(WORK)]
-    done = [work for work in works if work.kind == "treatment" and work.site == plan.treatment.site]
+    done = [work for work in works if work.kind == "treatment" and work.site in (None, plan.treatment.site)]
+    done = [work for work in done if work.day <= today]
     done = [work for work in done if plan.number is None or (work.treatment, work.day) != (plan.number, plan.day)]
     if not done:
         return []

@@ -1,5 +1,6 @@
 """The season: what is due on a day, an order for what is planned, the same for calendars, and how days are counted."""
 
+import asyncio
 from dataclasses import asdict
 from math import isfinite
 from typing import Annotated, Any
@@ -17,7 +18,7 @@ from server.core.matter import Matter
 from server.core.season import choose_sentence
 from server.core.soilheat import SoilTrace, trace_soil
 from server.exports.ics import MEDIA_TYPE, write_calendar
-from server.season import tell_matters
+from server.season import Today, tell_matters
 from server.service import Service
 
 router = APIRouter(tags=["season"])
@@ -33,20 +34,7 @@ SHOWN_DAYS = 400
 async def tell_season(service: Desk, day: Day = None, time: Time = None, site: Site = None) -> dict[str, Any]:
     """What is due on a day, with one sentence; `time` local, now where neither is given."""
     today = await service.season.find_today(day, time)
-    book = await service.season.read_book()
-    matters = tell_matters(book, today, site)
-    done, planned = read_deeds(book, today.minute)
-    deeds = [each for each in (*done, *planned) if site is None or each.site in (None, site)]
-    shown = [each for each in deeds if each.earliest >= today.minute - SHOWN_DAYS * DAY_MIN]
-    return {
-        "day": today.day,
-        "time": today.time,
-        "zone": today.zone,
-        "sentence": choose_sentence(matters, today.minute),
-        "matters": [view_matter(matter) for matter in matters],
-        "lines": [_view_deed(book, deed) for deed in shown],
-        "soil": [_view_trace(trace) for trace in trace_soil(book, done, today.minute) if site in (None, trace.site)],
-    }
+    return await asyncio.to_thread(view_season, await service.season.read_book(), today, site)
 
 
 @router.get("/api/season/order")
@@ -89,6 +77,23 @@ async def read_calendar(service: Desk) -> dict[str, Any]:
 async def change_calendar(body: Annotated[dict[str, Any], Body()], service: Desk) -> dict[str, Any]:
     """Keep how days are counted."""
     return {"card": asdict(await service.season.save_calendar(record_from_mapping(CalendarCard, body)))}
+
+
+def view_season(book: Book, today: Today, site: int | None = None) -> dict[str, Any]:
+    """The season of a day as the API gives it."""
+    matters = tell_matters(book, today, site)
+    done, planned = read_deeds(book, today.minute)
+    deeds = [each for each in (*done, *planned) if site is None or each.site in (None, site)]
+    shown = [each for each in deeds if each.earliest >= today.minute - SHOWN_DAYS * DAY_MIN]
+    return {
+        "day": today.day,
+        "time": today.time,
+        "zone": today.zone,
+        "sentence": choose_sentence(matters, today.minute),
+        "matters": [view_matter(matter) for matter in matters],
+        "lines": [_view_deed(book, deed) for deed in shown],
+        "soil": [_view_trace(trace) for trace in trace_soil(book, done, today.minute) if site in (None, trace.site)],
+    }
 
 
 def view_matter(matter: Matter) -> dict[str, Any]:

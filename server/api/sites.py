@@ -15,11 +15,11 @@ from server.api.cards import Desk, Number, Version, make_router
 from server.api.models import Strict
 from server.cards import Card, record_from_mapping
 from server.core.cut import cut_polygon
-from server.core.layout import Layout, measure_layout
+from server.core.layout import measure_layout
 from server.core.outline import Flaw, find_flaws, polygon_area
 from server.core.papers import Papers, Reference
-from server.core.setup import Ring, Zone
-from server.core.sitecard import SiteCard, find_twin
+from server.core.setup import Ring
+from server.core.sitecard import SiteCard, ZoneCard, find_twin
 from server.edgewalk import survey_edge
 from server.errors import RequestError
 from server.geojson import LARGEST_BYTES, Proposal, geojson_from_site, propose_zones
@@ -126,7 +126,7 @@ def _check(shapes: Sequence[Shape]) -> dict[str, Any]:
         rings = _rings(shape.rings)
         flaws = find_flaws(rings) if rings else ()
         if rings and not flaws:
-            sound.append(Zone(shape.name, shape.kind, rings))
+            sound.append(ZoneCard(shape.name.strip() or "shape", shape.kind, rings))
         rows.append({"area_m2": None if flaws else _round(polygon_area(rings)), "flaws": _view_flaws(flaws)})
     twin = find_twin([shape.name for shape in shapes])
     layout = measure_layout(sound)
@@ -161,7 +161,7 @@ def _view_proposal(row: Proposal) -> dict[str, Any]:
 
 
 def _view_version(card: Card[SiteCard], jobs: list[int]) -> dict[str, Any]:
-    layout = _lay(card.record)
+    layout = measure_layout([zone for zone in card.record.zones if zone.rings])
     zones = [
         {"name": zone.name, "kind": zone.kind, "area_m2": _round(zone.area_m2), "area_sd_m2": zone.area_sd_m2}
         for zone in card.record.zones
@@ -170,10 +170,6 @@ def _view_version(card: Card[SiteCard], jobs: list[int]) -> dict[str, Any]:
         "version": card.version, "made_utc": round(card.made_utc, 3), "is_retired": card.is_retired,
         "name": card.record.name, "zones": zones, "treated_m2": _round(layout.treated_m2), "jobs": jobs,
     }  # fmt: skip
-
-
-def _lay(site: SiteCard) -> Layout:
-    return measure_layout([Zone(zone.name, zone.kind, zone.rings) for zone in site.zones if zone.rings])
 
 
 def _jobs_of(card: Card[SiteCard], papers: dict[int, dict[str, Any]]) -> list[int]:

@@ -2,7 +2,7 @@
 
 from typing import Annotated, Any
 
-from fastapi import APIRouter, Body
+from fastapi import Body
 
 from server.api.cards import Desk, Number, make_router
 from server.cards import view_card
@@ -10,7 +10,7 @@ from server.errors import RequestError
 from server.kinds import SPRAYER
 from server.store.checks import Check
 
-router = APIRouter(tags=["sprayers"])
+router = make_router("sprayers", SPRAYER)
 Plain = Annotated[dict[str, Any], Body()]
 
 
@@ -22,33 +22,33 @@ def view(check: Check) -> dict[str, Any]:
     }  # fmt: skip
 
 
-@router.get("/api/sprayers/{number}/due")
+@router.get("/{number}/due")
 async def tell_due(number: Number, service: Desk) -> dict[str, Any]:
     """Whether the sprayer is to be calibrated again, by what, and in a sentence."""
     return await service.checks.tell_due(number)
 
 
-@router.get("/api/sprayers/{number}/checks")
+@router.get("/{number}/checks")
 async def list_checks(number: Number, service: Desk) -> list[dict[str, Any]]:
     """The record of its calibrations, the newest first."""
     return [view(check) for check in await service.checks.list_all(number)]
 
 
-@router.post("/api/sprayers/{number}/checks/look")
+@router.post("/{number}/checks/look")
 async def look(number: Number, body: Plain, service: Desk) -> dict[str, Any]:
     """What a check comes to so far; nothing is kept. A refusal is a sentence, a wrong entry is named."""
     way, entries = _split(body)
     return await service.checks.look(number, way, entries)
 
 
-@router.post("/api/sprayers/{number}/checks", status_code=201)
+@router.post("/{number}/checks", status_code=201)
 async def keep_check(number: Number, body: Plain, service: Desk) -> dict[str, Any]:
     """Reckon a check and put it on record; a refused one too, with its reason."""
     way, entries = _split(body)
     return view(await service.checks.keep(number, way, entries))
 
 
-@router.post("/api/sprayers/{number}/checks/{check}/apply")
+@router.post("/{number}/checks/{check}/apply")
 async def apply_check(number: Number, check: int, service: Desk) -> dict[str, Any]:
     """Put a check to use: pulses per litre or swath go into the sprayer's card as a new version."""
     made, changes = await service.checks.apply(number, check)
@@ -62,6 +62,3 @@ def _split(body: dict[str, Any]) -> tuple[str, dict[str, Any]]:
     if not isinstance(way, str):
         raise RequestError("way", "is needed: catch, walk, swath or rate")
     return way, {key: value for key, value in body.items() if key != "way"}
-
-
-router.include_router(make_router("sprayers", SPRAYER))

@@ -2,7 +2,7 @@
 
 from typing import Annotated, Any
 
-from fastapi import APIRouter, Depends
+from fastapi import APIRouter, Depends, Query
 from pydantic import Field
 
 from server.api.desk import desk
@@ -22,6 +22,7 @@ from server.store.jobs import Job
 
 Desk = Annotated[Service, Depends(desk)]
 Litres = Annotated[float, Field(allow_inf_nan=False)]
+Size = Annotated[float | None, Query(gt=0.0, le=2000.0, allow_inf_nan=False)]
 Number = Annotated[int, Field(ge=1, le=2**53)]
 router = APIRouter(prefix="/api", tags=["tank"])
 
@@ -49,9 +50,9 @@ class Stop(Strict):
 
 
 @router.get("/tank")
-async def read_tank(service: Desk) -> dict[str, Any]:
-    """The tank now: the open job's, or what waits for the next."""
-    return await _view(service, service.live.job)
+async def read_tank(service: Desk, tank_l: Size = None) -> dict[str, Any]:
+    """The tank now: the open job's, or what waits for the next in a tank of that size."""
+    return await _view(service, service.live.job, tank_l)
 
 
 @router.post("/tank/fills", status_code=201)
@@ -92,8 +93,8 @@ async def plan_job_rest(number: int, body: Stop, service: Desk) -> dict[str, Any
     return view_rest(rest, area_left_m2=left_m2, tank_left_l=left_l)
 
 
-async def _view(service: Service, job: Job | None) -> dict[str, Any]:
-    tank = await service.tanks.look(service.live, job)
+async def _view(service: Service, job: Job | None, tank_l: float | None = None) -> dict[str, Any]:
+    tank = await service.tanks.look(service.live, job, tank_l=tank_l)
     setup = service.live.setup if job is None else job.setup
     left_m2 = _area_left(service, job, None) if job is not None else None
     return view_tank(

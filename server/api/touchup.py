@@ -7,17 +7,32 @@ from typing import Annotated, Any
 from fastapi import APIRouter, Depends, Query
 
 from server.api.desk import desk
-from server.mending import advise, read_latitude
+from server.errors import ServiceError
+from server.mending import advise, read_recipe
 from server.service import Service
+from server.store.jobs import Job
 
 router = APIRouter(prefix="/api/jobs", tags=["reviews"])
 Desk = Annotated[Service, Depends(desk)]
-Left = Annotated[float, Query(ge=0.0, le=2000.0, allow_inf_nan=False)]
+Left = Annotated[float | None, Query(ge=0.0, le=2000.0, allow_inf_nan=False)]
 
 
 @router.get("/{number}/touchup")
-async def read_touchup(number: int, service: Desk, tank_left_l: Left = 0.0) -> dict[str, Any]:
-    """Strips to walk again in their order, ground to leave alone, places to look at; `tank_left_l` is used up first."""
+async def read_touchup(number: int, service: Desk, tank_left_l: Left = None) -> dict[str, Any]:
+    """Strips to walk again in their order, ground to leave alone, places to look at.
+
+    What is left in the tank is used up first: as told, else by the job's fills and flow meter where it was filled.
+    """
     job = await service.jobs.find(number)
     found = json.loads(await asyncio.to_thread(service.reviews.read_view, job, "touchup"))
-    return advise(found, await read_latitude(service.cards, number), tank_left_l=tank_left_l)
+    left_l = await _tank_rest(service, job) if tank_left_l is None else tank_left_l
+    return advise(found, await read_recipe(service.cards, number), tank_left_l=left_l)
+
+
+async def _tank_rest(service: Service, job: Job) -> float:
+    """What the job left in its tank; nothing where no fill was entered, or more went than came."""
+    try:
+        tank = await service.tanks.look(service.live, job)
+    except ServiceError:
+        return 0.0
+    return 0.0 if tank.state.is_assumed or tank.level.is_contradiction else max(0.0, tank.level.left_l.value)

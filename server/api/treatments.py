@@ -51,6 +51,7 @@ async def write_sheet(
     zones: Annotated[list[str], Query()] = [],  # noqa: B006
     area_m2: Amount = None,
     flow_l_per_min: Amount = None,
+    is_even: bool = False,
     day: Day = None,
     today: Day = None,
 ) -> dict[str, Any]:
@@ -59,13 +60,25 @@ async def write_sheet(
     treatment = replace(treatment, zones=tuple(zones)) if zones else treatment
     chosen, now = _choose_day(treatment, day, today)
     plan = await draw_plan(service.cards, treatment, day=chosen, sprayer=sprayer, number=number)
-    sheet = fill_sheet(plan, area_m2=area_m2, fill_l=fill_l, spare_l=spare_l or 0.0, flow_l_per_min=flow_l_per_min)
-    found = check_plan(plan, past=await list_applications(service.cards, plan), today=now)
+    found = check_plan(plan, past=await list_applications(service.cards, plan, today=now), today=now)
     asked = [each for each in found if each.key != "no_area" or area_m2 is None]
     for each in asked:
         if each.severity == "refuse":
             raise EntryError(each.key, each.sentence)
+    caught = await _find_flow(service, treatment.sprayer if sprayer is None else sprayer)
+    sheet = fill_sheet(
+        plan, area_m2=area_m2, fill_l=fill_l, spare_l=spare_l or 0.0, is_even=is_even,
+        flow_l_per_min=caught if flow_l_per_min is None else flow_l_per_min,
+        flow_origin="catch" if flow_l_per_min is None else "typed",
+    )  # fmt: skip
     return {**view_sheet(plan, sheet), **view_objections(asked, strictest_wind(plan))}
+
+
+async def _find_flow(service: Service, sprayer: int | None) -> float | None:
+    """The flow of a sprayer's newest catch test, if it has one."""
+    checks = [] if sprayer is None else await service.checks.list_all(sprayer)
+    flows = (check.found.get("flow_l_per_min") for check in checks if check.way == "catch" and check.found["is_usable"])
+    return next((float(flow) for flow in flows if flow is not None), None)
 
 
 async def _judge(
@@ -73,7 +86,7 @@ async def _judge(
 ) -> dict[str, Any]:
     chosen, now = _choose_day(treatment, day, today)
     plan: Plan = await draw_plan(service.cards, treatment, day=chosen, number=number)
-    found = check_plan(plan, past=await list_applications(service.cards, plan), today=now)
+    found = check_plan(plan, past=await list_applications(service.cards, plan, today=now), today=now)
     return {"day": chosen, "today": now, **view_objections(found, strictest_wind(plan))}
 
 

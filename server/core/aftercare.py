@@ -4,7 +4,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from math import isnan
 
-from server.core.day import DAY_MIN, HOUR_MIN, begin_day, tell_day, tell_moment
+from server.core.day import DAY_MIN, HOUR_MIN, begin_day, tell_day, tell_moment, tell_on
 from server.core.entered import Stated, in_si
 from server.core.journal import Book, Deed, Deeds, find_places, find_tags, has_zone, tell_place
 from server.core.matter import Ground, Matter, name_state
@@ -71,6 +71,10 @@ def judge_aftercare(book: Book, done: Deeds, planned: Deeds, now: int) -> tuple[
     for deed in done:
         if deed.kind == "treatment":
             waters = tuple(each for each in (*done, *planned) if each.kind in WATERS)
+            if deed.site is None and not deed.products:
+                # A job without papers: which lawn it was on, and what it asks for, nobody knows.
+                found += _judge_entry(book, deed, None, (), now)
+                continue
             for site, zones in _sites_of(book, deed):
                 found += _judge_watering(book, deed, waters, site, zones, now)
                 found += _judge_dryness(book, deed, waters, site, zones, now)
@@ -112,7 +116,8 @@ def find_need(book: Book, products: tuple[int, ...]) -> Need | None:
             wanting.append((number, product, ground))
     if not wanting:
         return None
-    hours = [h for _, card, ground in wanting if (h := card.water_within_h or _rule_hours(ground)) is not None]
+    ends = [_rule_hours(each) if card.water_within_h is None else card.water_within_h for _, card, each in wanting]
+    hours = [each for each in ends if each is not None]
     depths = [depth for _, card, ground in wanting if (depth := card.water_depth or _rule_depth(ground)) is not None]
     deepest = max(depths, key=_millimetres, default=None)
     return Need(
@@ -189,11 +194,18 @@ def _judge_dryness(
     until = deed.latest + round(HOUR_MIN * hours)
     for water in waters:
         wet = tuple(zone for zone in zones if has_zone(water, site, zone))
-        if wet and water.latest >= deed.earliest and water.earliest < until and water.water_mm != 0.0:
+        is_past_plan = water.is_planned and water.latest < now
+        if (
+            wet
+            and deed.earliest <= water.latest
+            and water.earliest < until
+            and water.water_mm != 0.0
+            and not is_past_plan
+        ):
             yield _tell_wash(book, deed, water, ground, site, wet, until, now)
     if now < until:
         when = tell_moment(until, now) if deed.is_timed else f"the end of {tell_day(until, now)}"
-        words = f"Keep {tell_place(book, site, zones)} dry until {when}: {deed.name} acts through the leaf."
+        words = f"Keep {tell_place(book, site, zones)} dry until {when}, after {deed.name}."
         yield _make("keep_dry", ground, deed, site, zones, words, "wait", "tell", deed.earliest, until)
 
 
@@ -203,17 +215,18 @@ def _tell_wash(
     """What water before its time did or would do; it is only possible where a time of day is not known."""
     is_sure = water.earliest >= deed.latest and water.latest <= until
     depth = "" if isnan(water.water_mm) else f"{_write_depth(water.water_mm, 'mm')} of "
-    when = tell_day(water.earliest, now)
+    when = tell_on(water.earliest, now)
     place = tell_place(book, site, zones)
     if water.is_planned:
-        words = f"{water.name.capitalize()} is planned for {when}, but {place} has to stay dry after {deed.name}."
+        words = f"{water.name.capitalize()} is planned {when}, but {place} has to stay dry after {deed.name}."
     elif is_sure:
         words = f"{depth}{water.name} {when} came too soon after {deed.name} on {place}: it is weaker for it."
     else:
         words = f"{depth}{water.name} {when} may have come too soon after {deed.name} on {place}."
     severity = "ask" if water.is_planned else "tell"
     words = words[0].upper() + words[1:]
-    return _make("keep_dry", ground, deed, site, zones, words, "conflict", severity, water.earliest, None, water)
+    matter = _make("keep_dry", ground, deed, site, zones, words, "conflict", severity, water.earliest, None, water)
+    return replace(matter, title=f"{water.name.capitalize()} too soon after {deed.name}")
 
 
 def _judge_entry(book: Book, deed: Deed, site: int | None, zones: tuple[str, ...], now: int) -> Iterator[Matter]:

@@ -10,4 +10,4 @@ class CalendarCard(Entered):
     """The one calendar of a service; without a zone days are those of the service's machine."""
 
     zone: str = entry("Time zone", hint="Area/City, UTC, or an offset as -05:00", default="")
-    year_begins: float = entry("A season's maximum counts from month", hint="1 to 12", limits="month", default=1.0)
+    year_begins: float = entry("A season's maximum counts from month", limits="month", default=1.0)

@@ -264,5 +264,32 @@ def tell_moment(minute: int, now: int) -> str:
     >>> tell_moment(minute_of("2027-05-31", "18:00"), minute_of("2027-05-31"))
     '18:00 today'
     """
+    return f"{write_time(minute)} {tell_on(minute, now)}"
+
+
+def tell_on(minute: int, now: int) -> str:
+    """A day in words as something falls on it, as seen from now.
+
+    Parameters
+    ----------
+    minute
+        Minutes since the begin of 1970, local.
+    now
+        The same of the reader.
+
+    Returns
+    -------
+    str
+        "today", "tomorrow", "yesterday", or as "on 31 May".
+
+    References
+    ----------
+    Derivation: as `tell_day`.
+
+    Examples
+    --------
+    >>> tell_on(minute_of("2027-05-31"), minute_of("2027-05-01"))
+    'on 31 May'
+    """
     words = tell_day(minute, now)
-    return f"{write_time(minute)} {'' if words.isalpha() else 'on '}{words}"
+    return words if words.isalpha() else f"on {words}"

@@ -6,22 +6,19 @@ Rings are longitude and latitude in degrees; metres on the local plane through t
 from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import combinations
-from math import sqrt
 
 import numpy as np
 
 from server.core.geodesy import plane_from_degrees
-from server.core.grid import frame_around
-from server.core.ground import lay_ground
 from server.core.log import Floats
-from server.core.outline import polygon_area
+from server.core.plots import measure_ground
 from server.core.polygons import point_in_rings, rings_from_zone
 from server.core.results import Plane
 from server.core.setup import Zone
+from server.core.sitecard import ZoneCard
 
 FAR_M = 5000.0
 """Zones of one site lie nearer to each other than this (common practice, no source)."""
-FINEST_M, MOST_CELLS = 0.25, 250_000
 _TICKS = 160
 LEAST_OVERLAP_M2, LEAST_OVERLAP = 0.5, 0.005
 """Less than this, as an area and as a share of the smaller zone, is how shapes drawn side by side meet."""
@@ -35,31 +32,28 @@ class Layout:
     cautions: tuple[str, ...] = ()
 
 
-def measure_layout(zones: Sequence[Zone]) -> Layout:
+def measure_layout(zones: Sequence[ZoneCard]) -> Layout:
     """The area to treat on a site, and cautions where its shapes do not go together.
 
     Parameters
     ----------
     zones
-        Valid zones and keep-outs, corners as longitude and latitude [deg].
+        Zones and keep-outs, each with a shape.
 
     Returns
     -------
     Layout
         Zones less keep-outs; 0 without zones; the plain sum of the zones where they lie too far apart for one plane.
 
-    Notes
-    -----
-    Exact where shapes lie apart or in each other; where two edges cross, to a sixteenth of a cell along them.
-
     References
     ----------
-    Derivation: `server.core.ground.lay_ground` on cells of a quarter of a metre or more.
+    Derivation: `server.core.plots.measure_ground`, so that a mix sheet says the same area; what shapes share is counted
+    on 160 x 160 places where their boxes meet.
 
     Examples
     --------
     >>> ring = ((0.0, 0.0), (0.0001, 0.0), (0.0001, 0.0001), (0.0, 0.0001), (0.0, 0.0))
-    >>> found = measure_layout([Zone("Front", "zone", (ring,)), Zone("Side", "zone", (ring,))])
+    >>> found = measure_layout([ZoneCard("Front", rings=(ring,)), ZoneCard("Side", rings=(ring,))])
     >>> round(found.treated_m2, 1), found.cautions
     (123.1, ('Front and Side lie on each other on about 123 m²: that ground is counted once for the site',))
     """
@@ -67,24 +61,21 @@ def measure_layout(zones: Sequence[Zone]) -> Layout:
         return Layout(0.0)
     far = _find_far(zones)
     if far:
-        return Layout(sum(polygon_area(zone.rings) for zone in zones if zone.kind == "zone"), far)
+        return Layout(sum(zone.area_m2 for zone in zones if zone.kind == "zone"), far)
+    wet = [zone for zone in zones if zone.kind == "zone"]
+    treated = measure_ground(wet, keep_outs=[zone for zone in zones if zone.kind != "zone"]).area_m2
     plane = _plane_of(zones)
-    shapes = [rings_from_zone(zone, plane=plane) for zone in zones]
-    corners = np.concatenate([rings[0] for rings in shapes])
-    extent = (np.ptp(corners[:, 0]) + 1.0) * (np.ptp(corners[:, 1]) + 1.0)
-    cell = max(FINEST_M, sqrt(float(extent) / MOST_CELLS))
-    frame = frame_around(corners[:, 0], corners[:, 1], margin_m=cell, cell_m=cell)
-    treated = lay_ground(zones, plane=plane, frame=frame).wanted_m2
+    shapes = [rings_from_zone(Zone(zone.name, zone.kind, zone.rings), plane=plane) for zone in zones]
     return Layout(treated, (*_find_overlaps(zones, shapes), *_find_strays(zones, shapes)))
 
 
-def _plane_of(zones: Sequence[Zone]) -> Plane:
+def _plane_of(zones: Sequence[ZoneCard]) -> Plane:
     corners = np.concatenate([np.array(zone.rings[0]) for zone in zones])
     lon, lat = (corners.min(axis=0) + corners.max(axis=0)) / 2.0
     return Plane(float(lat), float(lon))
 
 
-def _find_far(zones: Sequence[Zone]) -> tuple[str, ...]:
+def _find_far(zones: Sequence[ZoneCard]) -> tuple[str, ...]:
     """Shapes that can hardly be of the same site as the first."""
     lon0, lat0 = zones[0].rings[0][0]
     found = []
@@ -98,20 +89,20 @@ def _find_far(zones: Sequence[Zone]) -> tuple[str, ...]:
     return tuple(found)
 
 
-def _find_overlaps(zones: Sequence[Zone], shapes: Sequence[tuple[Floats, ...]]) -> list[str]:
+def _find_overlaps(zones: Sequence[ZoneCard], shapes: Sequence[tuple[Floats, ...]]) -> list[str]:
     """Zones that lie on each other."""
     found = []
     wet = [place for place, zone in enumerate(zones) if zone.kind == "zone"]
     for i, j in combinations(wet, 2):
         shared = _measure_shared(shapes[i], shapes[j])
-        smaller = min(polygon_area(zones[i].rings), polygon_area(zones[j].rings))
+        smaller = min(zones[i].area_m2, zones[j].area_m2)
         if shared > max(LEAST_OVERLAP_M2, LEAST_OVERLAP * smaller):
             line = f"{zones[i].name} and {zones[j].name} lie on each other on about {shared:,.3g} m²: "
             found.append(line + "that ground is counted once for the site")
     return found
 
 
-def _find_strays(zones: Sequence[Zone], shapes: Sequence[tuple[Floats, ...]]) -> list[str]:
+def _find_strays(zones: Sequence[ZoneCard], shapes: Sequence[tuple[Floats, ...]]) -> list[str]:
     """Keep-outs that lie in no zone."""
     wet = [rings for zone, rings in zip(zones, shapes, strict=True) if zone.kind == "zone"]
     return [

@@ -28,6 +28,7 @@ USUAL, SCATTER = 0.1, 0.15
 EDGE_SD_M = 0.1
 """How well a drawn or walked edge is known where nothing says it (common practice, no source)."""
 SHORTEST_M = 1.0
+RIM_CELLS = 2
 
 
 @dataclass(frozen=True, slots=True)
@@ -97,8 +98,7 @@ def find_margins(
     """
     if not ground.has_zones:
         return ()
-    covered = dose.dose_l_per_m2 > COVERED_FRACTION * target_l_per_m2
-    is_open = (ground.wanted >= 0.5) & ~covered
+    is_open = dose.dose_l_per_m2 <= COVERED_FRACTION * target_l_per_m2
     found: list[Margin] = []
     for ring in rings:
         for edge, depth in _look_inwards(ring, is_open, ground, swath_m):
@@ -198,8 +198,12 @@ def _look_inwards(ring: Floats, is_open: Bools, ground: Ground, swath_m: float) 
     opened = is_open.astype(np.float64)
     for line in (edge, edge[::-1]):
         beyond = read_cells(ground.wanted, shift_line(line, right_m=-frame.cell_m), frame)
-        looked = [read_cells(opened, shift_line(line, right_m=float(d)), frame) == 1.0 for d in depths]
-        is_touched = ~np.array(looked)
+        places = [shift_line(line, right_m=float(d)) for d in depths]
+        is_dry = np.array([read_cells(opened, place, frame) == 1.0 for place in places])
+        # The cells of the rim lie half outside, so that those count as lawn.
+        is_lawn = np.array([read_cells(ground.wanted, place, frame) >= 0.5 for place in places])
+        is_lawn[:RIM_CELLS] |= is_lawn[RIM_CELLS]
+        is_touched = ~(is_dry & is_lawn)
         depth = np.where(is_touched.any(axis=0), is_touched.argmax(axis=0) * frame.cell_m, 0.0)
         yield line, np.where(beyond >= 0.5, 0.0, depth)
 

@@ -24,6 +24,7 @@ MOST_CORNERS = 2000
 FARTHEST_LAT_DEG = 89.0
 MOST_FLAWS = 12
 """So many are told; one that crosses itself everywhere is not told place by place."""
+_BLOCK = 128
 _XY = tuple[float, float]
 
 
@@ -268,11 +269,12 @@ def _cross_itself(ring: Floats, name: str, plane: Plane) -> Iterator[Flaw]:
 
 def _near_pairs(a: Floats, b: Floats, c: Floats, d: Floats) -> Iterator[tuple[int, int]]:
     """Sides a-b and sides c-d whose boxes meet."""
-    low, high = np.minimum(c, d) - TOUCH_M, np.maximum(c, d) + TOUCH_M
-    for i in range(len(a)):
-        first, last = np.minimum(a[i], b[i]), np.maximum(a[i], b[i])
-        is_near = (low <= last).all(axis=1) & (high >= first).all(axis=1)
-        yield from ((i, int(j)) for j in np.flatnonzero(is_near))
+    first, last = np.minimum(a, b)[:, None], np.maximum(a, b)[:, None]
+    low, high = np.minimum(c, d)[None] - TOUCH_M, np.maximum(c, d)[None] + TOUCH_M
+    for begin in range(0, len(a), _BLOCK):
+        rows = slice(begin, begin + _BLOCK)
+        is_near = ((low <= last[rows]) & (high >= first[rows])).all(axis=2)
+        yield from ((begin + int(i), int(j)) for i, j in zip(*np.nonzero(is_near), strict=True))
 
 
 def _meet(p: Floats, q: Floats, r: Floats, s: Floats) -> tuple[_XY, bool] | None:

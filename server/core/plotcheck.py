@@ -31,7 +31,10 @@ _FLAT, _PEAKED = 0.85, 0.15
 
 @dataclass(frozen=True, slots=True)
 class SwathResult:
-    """A swath [m] with its uncertainty, the pattern, how uneven passes at it are, and how wide they may lie [m]."""
+    """A swath [m] with its uncertainty, the pattern, how uneven passes at it are, and how wide they may lie [m].
+
+    `shape` is that of the pattern, empty where fewer than two cups stood on a slope: then it cannot be told.
+    """
 
     swath: Estimate
     pattern: Swath
@@ -115,8 +118,7 @@ def judge_swath(given: SwathEntry) -> SwathResult:
     if len(amounts) >= FEWEST_ROWS:
         scatter = average_runs([find_swath(offsets, row).swath_m for row in amounts])
         swath = add_doubt(Estimate(pattern.swath_m, scatter.sd, scatter.freedom), [doubt])
-    share = pattern.top_m / pattern.base_m
-    shape = "flat" if share > _FLAT else "triangle" if share < _PEAKED else "trapezoid"
+    shape = _name_shape(pattern, offsets)
     uneven = overlap_spread(offsets, whole, spacing_m=pattern.swath_m)
     return SwathResult(swath, pattern, shape, uneven, widest_spacing(offsets, whole))
 
@@ -134,7 +136,8 @@ def apply_swath(card: SprayerCard, found: SwathResult) -> SprayerCard:
     Returns
     -------
     SprayerCard
-        With the width of the even middle where the pattern is a trapezoid.
+        With the width of the even middle where the pattern is a trapezoid; the card's own pattern where it cannot be
+        told.
 
     References
     ----------
@@ -155,11 +158,12 @@ def apply_swath(card: SprayerCard, found: SwathResult) -> SprayerCard:
         return Stated(float(f"{convert(metres, 'm', into=unit):.3g}"), unit)
 
     swath = state(found.swath.value)
-    top = None
-    if found.shape == "trapezoid":
-        middle = state(found.pattern.top_m)
-        top = middle if middle.value < swath.value else swath
-    return replace(card, swath=swath, pattern=found.shape, pattern_top=top)
+    if not found.shape:
+        top = card.pattern_top
+        is_kept = top is not None and convert(top.value, top.unit, into=unit) <= swath.value
+        return replace(card, swath=swath, pattern_top=top if is_kept else None)
+    middle = state(min(found.pattern.top_m, found.swath.value)) if found.shape == "trapezoid" else None
+    return replace(card, swath=swath, pattern=found.shape, pattern_top=middle)
 
 
 def judge_rate(given: RateEntry) -> RateCheck:
@@ -207,6 +211,16 @@ def judge_rate(given: RateEntry) -> RateCheck:
     if given.method == "refill":
         return judge_dose(dose_on_area(used, area=area), target_l_per_m2=target)
     return judge_dose(_dose_on_plot(given, used, area), target_l_per_m2=target)
+
+
+def _name_shape(pattern: Swath, offsets: Floats) -> str:
+    """Flat, trapezoid or triangle; empty where too few cups stood on a slope to tell."""
+    apart = np.abs(offsets - pattern.centre_m)
+    slope = (apart > pattern.top_m / 2.0 + 1e-9) & (apart < pattern.base_m / 2.0 - 1e-9)
+    steep = pattern.top_m / pattern.base_m
+    if min(np.sum(slope & (offsets < pattern.centre_m)), np.sum(slope & (offsets > pattern.centre_m))) < 2:
+        return ""
+    return "flat" if steep > _FLAT else "triangle" if steep < _PEAKED else "trapezoid"
 
 
 def _dose_on_plot(given: RateEntry, used: Estimate, area: Estimate) -> Estimate:

@@ -3,7 +3,7 @@
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
 
-from server.core.day import DAY_MIN, begin_day, begin_year, is_growing, tell_day
+from server.core.day import DAY_MIN, begin_day, begin_year, is_growing, tell_day, tell_on
 from server.core.entered import Stated, in_si
 from server.core.journal import Book, Deed, Deeds, find_places, find_tags, has_zone, tell_place
 from server.core.matter import Ground, Matter, name_state
@@ -30,7 +30,8 @@ def judge_repeats(book: Book, done: Deeds, planned: Deeds, now: int) -> tuple[Ma
     """What is due again, what must not yet be done again, and what is left of a season's maximum.
 
     Each zone has a count of its own. A later work gives a later due day. A programme is due in its months only, and
-    what came due in an earlier run of months is forgotten.
+    what came due in an earlier run of months is forgotten. Works of one day with a product are one application; their
+    rates are added, for they may be the two directions of one.
 
     Parameters
     ----------
@@ -141,7 +142,7 @@ def _judge_programme(
             words = f"{words[:-1]}; planned for {tell_day(coming[0].earliest, now)}."
         severity = "ask" if state == "conflict" else "tell"
         matter = _make("repeat", ground, series, last, words, state, severity, since, until)
-        yield replace(matter, title=title)
+        yield replace(matter, title="" if state == "conflict" else title)
 
 
 def _tell_span(what: str, last: Deed, since: int, until: int | None, now: int) -> str:
@@ -152,8 +153,7 @@ def _tell_span(what: str, last: Deed, since: int, until: int | None, now: int) -
         return f"{what}: from {tell_day(since, now)}{'' if end is None else f' to {end}'}."
     if state == "due":
         return f"{what} is due{'' if end is None else f' until {end}'}."
-    day = tell_day(last.earliest, now)
-    return f"{what} is overdue, it was due by {end}: the last was {day if day.isalpha() else f'on {day}'}."
+    return f"{what} is overdue, it was due by {end}: the last was {tell_on(last.earliest, now)}."
 
 
 def _judge_halves(book: Book, ground: Ground, rule: RuleCard, done: Deeds, now: int) -> Iterator[Matter]:
@@ -182,8 +182,9 @@ def _judge_interval(
         place = _place(book, series)
         for before, after in zip(series.deeds, series.deeds[1:], strict=False):
             gap = (begin_day(after.earliest) - begin_day(before.earliest)) // DAY_MIN
-            if gap < days:
-                when = tell_day(after.earliest, now)
+            # Two jobs of one day are one application: a lawn is seldom done in one go.
+            if 0 < gap < days:
+                when = tell_on(after.earliest, now)
                 words = f"{product.name} came again on {place} after {gap} days, {when}: {days:g} are the least."
                 begin = begin_day(after.earliest)
                 yield _make("interval", ground, series, after, words, "conflict", "tell", begin, None)
@@ -194,8 +195,8 @@ def _judge_interval(
         coming = [each for each in planned if number in each.products and _is_at(each, series)]
         words = f"{product.name} not again on {place} before {tell_day(free, now)}: {days:g} days are the least."
         if coming and begin_day(coming[0].earliest) < free:
-            when = tell_day(coming[0].earliest, now)
-            words = f"{product.name} is planned for {when} on {place}, too soon: not before {tell_day(free, now)}."
+            when = tell_on(coming[0].earliest, now)
+            words = f"{product.name} is planned {when} on {place}, too soon: not before {tell_day(free, now)}."
             yield _make("interval", ground, series, last, words, "conflict", "ask", begin_day(last.earliest), free - 1)
         else:
             yield _make("interval", ground, series, last, words, "wait", "tell", begin_day(last.earliest), free - 1)
@@ -212,10 +213,10 @@ def _judge_maximum(
         place, last = _place(book, series), series.deeds[-1]
         times, most = product.season_times, product.season_most
         if times is not None:
-            count = len(series.deeds)
+            count, coming_days = _count_days(series.deeds), _count_days(coming)
             words = f"{product.name} on {place}: {count} of {times:g} applications used this season."
             yield from _tell_maximum(
-                ground, series, last, words, count / times, (count + len(coming)) / times, bool(coming)
+                ground, series, last, words, count / times, (count + coming_days) / times, bool(coming)
             )
         if most is not None:
             used, is_all = _sum_rates(number, product, series.deeds, most)
@@ -269,6 +270,10 @@ def _sum_rates(number: int, product: ProductCard, deeds: Deeds, most: Stated) ->
     rates = [next((rate for each, rate in deed.rates if each == number), None) for deed in deeds]
     known = [None if rate is None else _in_unit(rate, product, most.unit) for rate in rates]
     return sum(each for each in known if each is not None), None not in known
+
+
+def _count_days(deeds: Deeds) -> int:
+    return len({begin_day(deed.earliest) for deed in deeds})
 
 
 def _in_unit(rate: Stated, product: ProductCard, unit: str) -> float | None:

@@ -7,12 +7,15 @@ from server.core.aftercare import judge_aftercare
 from server.core.day import DAY_MIN, begin_day
 from server.core.journal import Book, read_deeds
 from server.core.matter import STATES, Matter
+from server.core.plans import judge_plans
 from server.core.repeats import judge_repeats
 from server.core.sequence import judge_sequence
 from server.core.soilheat import judge_soil
 
 SOON_DAYS = 7
 """What comes due within a week is said on the front page (our choice)."""
+LOOK_BACK_DAYS = 366
+"""What went wrong longer ago is not told any more (our choice)."""
 RECENT_DAYS = 3
 """So long a work at odds with a rule is said there."""
 _PRESSING = {"watering_in": 0, "keep_dry": 1, "re_entry": 2}
@@ -47,8 +50,10 @@ def judge_season(book: Book, now: int) -> tuple[Matter, ...]:
     found = (
         *judge_aftercare(book, done, planned, now), *judge_sequence(book, done, planned, now),
         *judge_repeats(book, done, planned, now), *judge_soil(book, done, planned, now),
+        *judge_plans(book, planned, now),
     )  # fmt: skip
-    return tuple(sorted(found, key=_by_urgency))
+    oldest = now - LOOK_BACK_DAYS * DAY_MIN
+    return tuple(sorted((each for each in found if each.state != "conflict" or each.since >= oldest), key=_by_urgency))
 
 
 def choose_sentence(matters: tuple[Matter, ...], now: int) -> str:

@@ -130,6 +130,7 @@ def _check_interval(plan: Plan, each: Ingredient, own: Sequence[Application], wa
     if least is None or not gaps or min(gaps)[0] >= least:
         return []
     days, day, zone = min(gaps)
+    zone = "" if {each[2] for each in gaps if each[0] == days} == set(wanted) else zone
     relation = "after" if day <= plan.day else "before"
     words = f"{each.product.name}{_on(zone)}: {days:.0f} days {relation} {day}, its label wants {least:g} between."
     return [Objection("interval_short", "ask", each.product.name, words, {"days": days, "least_days": least})]
@@ -140,7 +141,9 @@ def _check_times(plan: Plan, each: Ingredient, own: Sequence[Application], wante
     most = each.product.season_times
     if most is None:
         return []
-    times, zone = max(((len(_this_year(plan, own, zone)) + 1, zone) for zone in wanted), key=lambda pair: pair[0])
+    counts = [(len(_this_year(plan, own, zone)) + 1, zone) for zone in wanted]
+    times, zone = max(counts, key=lambda pair: pair[0])
+    zone = "" if min(counts)[0] == times else zone
     if times <= most:
         return []
     words = (
@@ -162,6 +165,7 @@ def _check_amount(plan: Plan, each: Ingredient, own: Sequence[Application], want
         known = [amount for amount in amounts if not isnan(amount)]
         sums.append((fsum(known), len(amounts) - len(known), zone))
     total, unknown, zone = max(sums, key=lambda row: row[0])
+    zone = "" if len({row[:2] for row in sums}) == 1 else zone
     name, numbers = each.product.name, _named(most_stated, total, most)
     if total > most * (1.0 + _SLACK):
         words = f"{name}{_on(zone)}: {write_like(total, like=most_stated)} in {plan.day[:4]} with this one, "
@@ -240,6 +244,7 @@ def _check_constituents(plan: Plan, past: Sequence[Application], wanted: Sequenc
         rows = [(zone, [_brought(done, key) for done in [*_this_year(plan, past, zone), *now]]) for zone in wanted]
         zone, amounts = max(rows, key=lambda row: fsum(each for each in row[1] if not isnan(each)))
         total, most = fsum(each for each in amounts if not isnan(each)), _mass(stated)
+        zone = "" if all(str(row[1]) == str(amounts) for row in rows) else zone
         name = next(part.name for done in now if (part := _brings(done.product).get(key)) is not None)
         numbers = {"total_kg_per_m2": total, "most_kg_per_m2": most}
         if total > most * (1.0 + _SLACK):

@@ -3,7 +3,7 @@
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
-from server.core.day import DAY_MIN, begin_day, tell_day
+from server.core.day import DAY_MIN, begin_day, tell_day, tell_on
 from server.core.journal import Book, Deed, Deeds, find_places, has_zone, tell_place
 from server.core.matter import Ground, Matter
 from server.core.rulecard import SUBJECT_WORDS, RuleCard
@@ -151,7 +151,7 @@ def _judge_pairs(book: Book, ground: Ground, rule: RuleCard, deeds: Deeds, now: 
 
 def _is_settled(book: Book, rule: RuleCard, deeds: Deeds, later: Deed, earlier: Deed, days: float) -> bool:
     """Whether a wrong order needs no word: another went before in time, or it is told as undone already."""
-    is_told = not later.is_planned and any(
+    is_told = any(
         each.is_used and (each.kind, each.first, each.second) == ("undoes", rule.first, rule.second)
         for each in book.rules.values()
     )
@@ -172,8 +172,8 @@ def _tell_pair(
     assert rule is not None
     site, zones = shared[0][0], tuple(zone for _, zone in shared)
     place = tell_place(book, site, zones)
-    one = f"{earlier.name} {_on(tell_day(earlier.earliest, now))} on {place}"
-    when = _on(tell_day(later.earliest, now))
+    one = f"{earlier.name} {tell_on(earlier.earliest, now)} on {place}"
+    when = tell_on(later.earliest, now)
     verb = "is planned" if later.is_planned else "came"
     end = "it is thought to undo it" if rule.kind == "undoes" else "it usually goes first"
     words = f"{_begin(later.name)} {verb} {when}, after {one}: {end}."
@@ -185,7 +185,7 @@ def _tell_pair(
         treatments=tuple(each.number for each in deeds if each.is_treatment_card),
         products=tuple(dict.fromkeys((*later.products, *earlier.products))),
     )  # fmt: skip
-    return ground.explain(matter)
+    return ground.explain(replace(matter, title=f"{_begin(later.name)} after {earlier.name}"))
 
 
 def _judge_help(book: Book, ground: Ground, rule: RuleCard, done: Deeds, planned: Deeds, now: int) -> Iterator[Matter]:
@@ -226,10 +226,6 @@ def _judge_help(book: Book, ground: Ground, rule: RuleCard, done: Deeds, planned
 
 def _begin(words: str) -> str:
     return words[:1].upper() + words[1:]
-
-
-def _on(day: str) -> str:
-    return day if day.isalpha() else f"on {day}"
 
 
 def _of(day: str) -> str:

@@ -5,6 +5,7 @@ Square metres, litres, metres per second.
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from math import ceil
 
 from server.core.entered import in_si
 from server.core.errors import EntryError
@@ -19,7 +20,7 @@ from server.core.tankload import Product
 
 @dataclass(frozen=True, slots=True)
 class Walk:
-    """How to walk at a flow (`flow_origin` "typed" or "nozzle"); in two directions with half the dose in each."""
+    """How to walk at a flow (`flow_origin` "typed", "catch" or "nozzle"); in two directions half the dose in each."""
 
     flow_l_per_min: float
     flow_origin: str
@@ -53,7 +54,9 @@ def fill_sheet(
     area_m2: float | None = None,
     fill_l: float | None = None,
     spare_l: float = 0.0,
+    is_even: bool = False,
     flow_l_per_min: float | None = None,
+    flow_origin: str = "typed",
 ) -> FillSheet:
     """What to fill in and how to walk for a treatment.
 
@@ -69,8 +72,12 @@ def fill_sheet(
         How far the tank is filled [L]; None: full.
     spare_l
         Mix beyond the need [L].
+    is_even
+        Whether all tanks are filled alike instead of a last partial one.
     flow_l_per_min
         Flow while spraying [L/min]; None: the nozzle's, if the sprayer's card tells it.
+    flow_origin
+        Where that flow is from: "typed", or "catch" by a catch test.
 
     Returns
     -------
@@ -102,6 +109,8 @@ def fill_sheet(
     ground = _find_ground(plan, zones, area_m2)
     target = plan.target_l_per_m2
     tank_l, swath_m = in_si(plan.sprayer.tank, measures="tank"), in_si(plan.sprayer.swath, measures="swath")
+    if is_even:
+        fill_l = _even_fill(ground.area_m2 * target + spare_l, tank_l if fill_l is None else fill_l)
     mix = plan_mix(
         ground.area_m2,
         target_l_per_m2=target,
@@ -118,7 +127,7 @@ def fill_sheet(
     filled_l = tank_l if fill_l is None else fill_l
     share = filled_l / target / ground.area_m2
     origin = "typed" if area_m2 is not None else "zones"
-    walk = _plan_walk(plan.sprayer, flow_l_per_min, target, directions)
+    walk = _plan_walk(plan.sprayer, flow_l_per_min, flow_origin, target, directions)
     passes_a_tank = None if passes is None else passes * share
     return FillSheet(
         ground.area_m2, ground.area_sd_m2, origin, ground.plots, target, tank_l, filled_l, mix, passes, passes_a_tank,
@@ -165,6 +174,11 @@ def _find_ground(plan: Plan, zones: Sequence[str], area_m2: float | None) -> Gro
     return ground
 
 
+def _even_fill(need_l: float, filled_l: float) -> float:
+    """As many tanks as there must be, all alike."""
+    return need_l / max(1, ceil(need_l / filled_l - 1e-9)) if filled_l > 0.0 else filled_l
+
+
 def _check_directions(directions: float) -> int:
     if directions not in (1, 2):
         raise EntryError("directions", f"1 or 2 are wanted, not {directions:g}")
@@ -179,9 +193,10 @@ def _lay_passes(plot: Plot, swath_m: float, directions: int) -> tuple[int, float
     return found.passes, found.way_m
 
 
-def _plan_walk(sprayer: SprayerCard, flow_l_per_min: float | None, target: float, directions: int) -> Walk | None:
-    """Pace for the flow that was typed, else for the nozzle's at the pressure of spraying."""
-    origin = "typed"
+def _plan_walk(
+    sprayer: SprayerCard, flow_l_per_min: float | None, origin: str, target: float, directions: int
+) -> Walk | None:
+    """Pace for the flow that was typed or caught, else for the nozzle's at the pressure of spraying."""
     if flow_l_per_min is None:
         if sprayer.rated_flow is None:
             return None

@@ -8,7 +8,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from math import isnan
 
-from server.core.day import DAY_MIN, begin_day, begin_year, tell_day
+from server.core.day import DAY_MIN, begin_day, begin_year, tell_day, tell_on
 from server.core.entered import in_si
 from server.core.journal import Book, Deed, Deeds, tell_place
 from server.core.matter import Ground, Matter, name_state
@@ -243,7 +243,7 @@ def _tell_newest(book: Book, trace: SoilTrace, now: int) -> str:
     newest = f"{convert(day.mean_c, '°C', into=unit):.3g} {unit}"
     lone = "" if day.is_mean or day.readings > 1 else " (one reading)"
     what, place = SUBJECT_WORDS[trace.rule.first], tell_place(book, trace.site)
-    return f"The soil of {place} is at {newest}{lone} {_on(day.minute, now)}; {what} waits for {_aim(trace)}."
+    return f"The soil of {place} is at {newest}{lone} {tell_on(day.minute, now)}; {what} waits for {_aim(trace)}."
 
 
 def _tell_reached(book: Book, trace: SoilTrace, now: int) -> str:
@@ -251,7 +251,7 @@ def _tell_reached(book: Book, trace: SoilTrace, now: int) -> str:
     assert trace.reached is not None
     day = next(each for each in trace.days if each.minute == trace.reached)
     lone = "" if day.is_mean or day.readings > 1 else ", by one reading"
-    return f"The soil of {tell_place(book, trace.site)} reached {_aim(trace)} {_on(trace.reached, now)}{lone}"
+    return f"The soil of {tell_place(book, trace.site)} reached {_aim(trace)} {tell_on(trace.reached, now)}{lone}"
 
 
 def _aim(trace: SoilTrace) -> str:
@@ -267,8 +267,3 @@ def _unit_of(trace: SoilTrace) -> str:
 
 def _depth_of(rule: RuleCard) -> float | None:
     return None if rule.depth is None else in_si(rule.depth, measures="soil depth")
-
-
-def _on(minute: int, now: int) -> str:
-    words = tell_day(minute, now)
-    return words if words.isalpha() else f"on {words}"

@@ -35,6 +35,7 @@ class WorkCard(Entered):
     applied: tuple[Applied, ...] = entry("How much of each", hint="if it differs from the treatment", default=())
     treatment: int | None = entry("Treatment", refers="treatments", default=None)
     job: int | None = entry("Job", refers="jobs", default=None)
+    is_plan: bool = entry("Only planned", hint="not yet done", default=False)
     note: str = entry("Note", text="note", default="")
 
     def __post_init__(self) -> None:

@@ -80,6 +80,16 @@ export class Feed extends EventTarget {
     return `/api/jobs/${job}/files/${encodeURIComponent(name)}`;
   }
 
+  /** Where what is due is to be fetched for other calendars. */
+  seasonAddress() {
+    return "/api/season.ics";
+  }
+
+  /** Where a site's shapes are to be fetched as GeoJSON. */
+  siteAddress(number, version) {
+    return `/api/sites/${number}/geojson?version=${version}`;
+  }
+
   /** Open the live stream and keep it open; `hooks` take snapshot, strips, outlook, track, dose and whether there is a connection. */
   follow(hooks) {
     this.#hooks = hooks;

@@ -6,6 +6,7 @@ import { Feed } from "./feed.js";
 import { Sound } from "./sound.js";
 import { Store } from "./store.js";
 import { mountAir } from "./views/air.js";
+import { mountCheck } from "./views/check.js";
 import { mountCup } from "./views/cup.js";
 import { mountFill } from "./views/fill.js";
 import { mountLawn } from "./views/lawn.js";
@@ -31,6 +32,7 @@ const VIEWS = {
   record: mountRecord, site: mountMyLawn, gear: mountSetup,
   papers: mountPapers,
 };
+const GEAR = { cup: mountCup, catch: mountCheck, walk: mountCheck, swath: mountCheck, check: mountCheck };
 let leave = () => {};
 
 /** The page of an address that names none: before a job whether to start, in a job the lawn. */
@@ -57,8 +59,8 @@ function showPage() {
     if (link.hash === `#${page}`) link.setAttribute("aria-current", "page");
     else link.removeAttribute("aria-current");
   }
-  const parts = { store, feed, sound, chosen, open: (id) => location.replace(`#got/${id}`) };
-  leave = (page === "gear" && part === "cup" ? mountCup : VIEWS[page])(root, parts);
+  const parts = { store, feed, sound, chosen, part, open: (id) => location.replace(`#got/${id}`) };
+  leave = (page === "gear" && Object.hasOwn(GEAR, part ?? "") ? GEAR[part] : VIEWS[page])(root, parts);
 }
 
 function offerUnits() {

@@ -12,6 +12,7 @@ import argparse
 import os
 import tempfile
 from dataclasses import replace
+from itertools import pairwise
 from multiprocessing import get_context
 from pathlib import Path
 
@@ -24,13 +25,13 @@ from firmware_sim.build import World, build_world
 from firmware_sim.scenarios import Scenario, plan_strips
 from firmware_sim.sensors.gnss import CLASSES
 from firmware_sim.setup import save_setup
-from firmware_sim.truth import Frame, cell_shares, dose_on_plane, find_passes
+from firmware_sim.truth import Frame, TruePass, cell_shares, dose_on_plane, find_passes
 from server.core.band import paint_band, spread_band
 from server.core.grid import GridFrame
 from server.core.log import Floats
 from server.core.polygons import point_in_rings
 from server.core.regions import label_regions
-from server.core.results import Bools, JobResult, Stretch
+from server.core.results import Bools, JobResult, Stretch, TouchupPlan
 from server.rawlog import gather_log, read_raw_log
 from server.review import review_job
 from server.settings import read_setup
@@ -91,6 +92,7 @@ def judge_plan(result: JobResult, world: World, tally: Tally) -> None:
     is_missed = (share < 0.1) & (lawn > 0.5)
     walked = np.zeros(is_missed.shape, dtype=np.bool_)
     lines = match_passes(result, find_passes(world), Tally())
+    name_lines(plan, lines, world, tally)
     for strip in (*plan.repeats, *plan.looks):
         if strip.kind == "gap" and strip.doubt != "unsure" and set(strip.passes) <= set(lines):
             a, b = (lines[number].line for number in strip.passes)
@@ -114,6 +116,22 @@ def judge_plan(result: JobResult, world: World, tally: Tally) -> None:
     tally.figures["doubled by walking m2"].append(float((walked & (share > 0.5) & (lawn > 0.5)).sum()) * cell)
     tally.figures["walked m2"].append(float(walked.sum()) * cell)
     tally.figures["untold share"].append(plan.untold_m / plan.seams_m if plan.seams_m else 0.0)
+
+
+def name_lines(plan: TouchupPlan, lines: dict[int, TruePass], world: World, tally: Tally) -> None:
+    """Of the lines left out between others: how many the plan walks, and how many it leaves to the eye."""
+    walked = sorted({true.line for true in find_passes(world)})
+    length = max(true.length_m for true in find_passes(world))
+    for low, high in pairwise(walked):
+        if high - low > 1:
+            found = {"walk": 0.0, "eye": 0.0}
+            for strip in (*plan.repeats, *plan.looks):
+                ends = sorted(lines[number].line for number in strip.passes if number in lines)
+                if ends == [low, high] and strip.doubt in ("", "placing"):
+                    found["eye" if strip.doubt else "walk"] += strip.length_m
+            tally.counts["lines left out"] += 1
+            tally.counts["lines in the walk"] += found["walk"] > 0.5 * length
+            tally.counts["lines by eye"] += found["walk"] <= 0.5 * length < sum(found.values())
 
 
 def paint_strip(strip: Stretch, frame: GridFrame, swath_m: float) -> Bools:
@@ -177,6 +195,11 @@ def describe(klass: str, tally: Tally) -> str:
     rows.append(
         f"  between passes, to be found by eye, for its place is not known: {tally.counts['placing']}, "
         f"real {tally.share('placing real', 'placing')} %"
+    )
+    rows.append(
+        f"  lines left out between others: {tally.counts['lines left out']}, in the walk "
+        f"{tally.share('lines in the walk', 'lines left out')} %, left to the eye "
+        f"{tally.share('lines by eye', 'lines left out')} %"
     )
     rows.append("  a line is missing there, by the probability told: " + ", ".join(told))
     rows.append(f"  cannot be told: {100 * figure.get('untold share', 0.0) / jobs:.0f} % of the length between passes")

@@ -3,8 +3,11 @@
 from dataclasses import replace
 
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 from seasons import BARRIER, CONDITIONER, FEED, LEAF, PRODUCTS, RULES, ask, make_book, spray, tell, without
 
+from server.core.day import minute_of, write_day
 from server.core.entered import Stated
 from server.core.workcard import WorkCard
 
@@ -104,7 +107,7 @@ def test_rain_within_24_hours_weakens_a_foliar_product() -> None:
     """Rain or irrigation within 24 h reduces foliar broadleaf products: Kansas State turf blog, handbook section 5."""
     sprayed = spray(LEAF, "2027-05-01", "09:00")
     assert tell(make_book(sprayed), "2027-05-01", kind="keep_dry") == [
-        ("wait", "Keep Mill Lane dry until 09:00 tomorrow: Leafway acts through the leaf.")
+        ("wait", "Keep Mill Lane dry until 09:00 tomorrow, after Leafway.")
     ]
     assert tell(make_book(sprayed), "2027-05-02", "09:00", kind="keep_dry") == []
     wet = make_book(sprayed, water("2027-05-01", "17:00", Stated(5.0, "mm"), "rain"))
@@ -126,7 +129,7 @@ def test_a_watering_planned_too_soon_is_asked_about() -> None:
     book = make_book(spray(LEAF, "2027-05-01", "09:00"), water("2027-05-02", "06:00"))
     found = [each for each in ask(book, "2027-05-01", kind="keep_dry") if each.state == "conflict"]
     assert [(each.severity, each.sentence) for each in found] == [
-        ("ask", "Watering is planned for tomorrow, but Mill Lane has to stay dry after Leafway.")
+        ("ask", "Watering is planned tomorrow, but Mill Lane has to stay dry after Leafway.")
     ]
 
 
@@ -154,6 +157,32 @@ def test_the_label_goes_before_the_rule_and_is_named_as_the_reason() -> None:
     (matter,) = ask(make_book(spray(BARRIER, "2027-04-10", "09:30")), "2027-04-10", kind="watering_in")
     assert matter.source.startswith("the label")
     assert matter.rule == next(number for number, rule in RULES.items() if rule.shipped == "water-in")
+
+
+def test_a_job_of_which_nothing_is_known_asks_once_to_keep_off() -> None:
+    book = make_book(WorkCard("2027-05-01", "treatment", time="09:00", job=7))
+    assert tell(book, "2027-05-01") == [("wait", "Keep off the lawn until the spray has dried.")]
+
+
+@given(st.integers(0, 47), st.integers(0, 47), st.sampled_from(["", "09:30"]))
+def test_a_later_treatment_is_never_to_be_watered_in_sooner(first, second, time) -> None:
+    ends = []
+    for offset in sorted((first, second)):
+        day = write_day(minute_of("2027-04-01") + 1440 * offset)
+        (matter,) = ask(make_book(spray(BARRIER, day, time)), day, "12:00", kind="watering_in")
+        ends.append(matter.until)
+    assert ends[0] <= ends[1]
+
+
+@given(st.lists(st.floats(0.0, 8.0), max_size=6))
+def test_a_watering_in_is_done_exactly_when_its_depths_add_up(depths) -> None:
+    """A quarter of an inch is 6.35 mm; 95 % of it count as all."""
+    waters = [water("2027-04-11", f"{6 + k:02d}:00", Stated(depth, "mm")) for k, depth in enumerate(depths)]
+    book = make_book(spray(BARRIER, "2027-04-10", "09:30"), *waters)
+    is_open = bool(ask(book, "2027-04-11", "20:00", kind="watering_in"))
+    total = sum(depths)
+    if abs(total - 0.95 * 6.35) > 1e-6:
+        assert is_open == (total < 0.95 * 6.35)
 
 
 def test_without_hours_anywhere_a_watering_in_is_due_without_an_end() -> None:

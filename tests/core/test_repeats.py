@@ -3,7 +3,7 @@
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from seasons import BARRIER, CONDITIONER, PRODUCTS, ask, make_book, plan, spray, tell
+from seasons import BARRIER, CONDITIONER, PRODUCTS, ask, deeds, make_book, plan, spray, tell
 
 from server.core.day import minute_of, write_day
 from server.core.entered import Stated
@@ -71,6 +71,22 @@ def test_applications_of_a_season_are_counted_against_the_labels_most() -> None:
     (matter,) = ask(planned, "2027-06-10", kind="season_most_times")
     assert (matter.state, matter.severity) == ("conflict", "ask")
     assert ask(make_book(*works), "2028-02-01", kind="season_most_times") == []
+
+
+def test_two_jobs_of_one_day_are_one_application() -> None:
+    book = make_book(spray(BARRIER, "2027-04-01", "09:00"), spray(BARRIER, "2027-04-01", "11:00"))
+    assert [each.state for each in ask(book, "2027-04-10", kind="interval")] == ["wait"]
+    assert "1 of 2 applications" in tell(book, "2027-04-10", kind="season_most_times")[0][1]
+
+
+def test_a_plan_that_was_done_is_no_plan_any_more() -> None:
+    plans = (plan(BARRIER, "2027-04-05"),)
+    early, late, other = (
+        make_book(WorkCard(day, "treatment", site=1, products=(BARRIER,), treatment=1), plans=plans)
+        for day in ("2027-04-01", "2027-04-09", "2027-03-01")
+    )
+    assert deeds(early, "2027-04-10")[1] == deeds(late, "2027-04-10")[1] == ()
+    assert len(deeds(other, "2027-04-10")[1]) == 1
 
 
 def test_amounts_of_a_season_are_summed_in_the_labels_unit() -> None:

@@ -2,14 +2,16 @@
 
 from dataclasses import replace
 
+import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 from seasons import BARRIER, CONDITIONER, LEAF, PRODUCTS, ask, make_book, plan, soil, spray, without
 
 from server.core.day import is_growing, minute_of, tell_day, write_day, write_time
 from server.core.entered import Stated
+from server.core.errors import EntryError
 from server.core.matter import STATES
-from server.core.rulecard import KINDS, PRACTICE
+from server.core.rulecard import KINDS, PRACTICE, RuleCard
 from server.core.season import choose_sentence, judge_season
 from server.core.shippedrules import SHIPPED
 from server.core.workcard import Applied, WorkCard
@@ -42,7 +44,7 @@ def test_the_front_page_says_what_cannot_be_made_good_later() -> None:
     )
     assert sentence(make_book(), "2027-04-12") == "Nothing is due."
     assert sentence(make_book(spray(LEAF, "2027-05-01", "09:00")), "2027-05-01") == (
-        "Keep Mill Lane dry until 09:00 tomorrow: Leafway acts through the leaf. And 1 more."
+        "Keep Mill Lane dry until 09:00 tomorrow, after Leafway. And 1 more."
     )
 
 
@@ -64,8 +66,28 @@ def test_a_season_of_our_own_gives_the_matters_that_we_reckoned_by_hand() -> Non
     assert states == {
         ("repeat", "overdue"), ("keep_dry", "conflict"), ("undoes", "conflict"), ("helps", "due"),
         ("interval", "conflict"), ("season_most_times", "fact"), ("season_most_amount", "conflict"),
-        ("soil_temperature", "fact"),
+        ("soil_temperature", "fact"), ("plan", "later"),
     }  # fmt: skip
+
+
+def test_a_plan_is_due_on_its_day_overdue_until_it_is_done_and_asked_about_far_away() -> None:
+    plans = (plan(BARRIER, "2027-04-05"),)
+    seen = {
+        day: [(each.state, each.severity) for each in ask(make_book(plans=plans), day, kind="plan")]
+        for day in ("2026-02-01", "2027-04-04", "2027-04-05", "2027-04-06", "2027-07-01")
+    }
+    assert list(seen.values()) == [
+        [("conflict", "ask")], [("later", "tell")], [("due", "tell")], [("overdue", "tell")], [("conflict", "ask")],
+    ]  # fmt: skip
+    assert sentence(make_book(plans=plans), "2027-04-06") == (
+        "Barrier was planned yesterday on Mill Lane and is not noted as done."
+    )
+    done = make_book(WorkCard("2027-04-06", "treatment", site=1, products=(BARRIER,), treatment=1), plans=plans)
+    assert ask(done, "2027-04-06", kind="plan") == []
+    coring = WorkCard("2027-04-05", "coring", site=1, is_plan=True)
+    assert [each.state for each in ask(make_book(coring), "2027-04-06", kind="plan")] == ["overdue"]
+    assert ask(make_book(coring), "2027-04-06", kind="helps") == []
+    assert ask(make_book(replace(coring, is_plan=False)), "2027-04-06", kind="plan") == []
 
 
 @given(WORKS, DAYS, st.sampled_from(["note", "mowing"]))
@@ -101,6 +123,23 @@ def test_what_is_due_stays_due_until_it_is_done_or_its_time_is_over(works, day) 
     for each in ask(book, day):
         if each.kind == "watering_in" and each.state == "due":
             assert later[each.key].state in ("due", "overdue")
+
+
+@pytest.mark.parametrize(
+    ("fields", "key"),
+    [
+        ({"kind": "before", "first": "coring"}, "second"),
+        ({"kind": "repeat", "first": "mowing"}, "days_least"),
+        ({"kind": "soil_temperature", "first": "pre_emergent"}, "temperature"),
+        ({"kind": "repeat", "first": "mowing", "days_least": 9.0, "days_most": 5.0}, "days_most"),
+        ({"kind": "repeat", "first": "mowing", "days_least": 9.0, "first_month": 13.0}, "first_month"),
+        ({"kind": "forbid"}, "kind"),
+    ],
+)
+def test_a_rule_that_says_nothing_or_cannot_be_meant_is_refused_by_its_field(fields, key) -> None:
+    with pytest.raises(EntryError) as refused:
+        RuleCard("Ours", **fields)
+    assert refused.value.key == key
 
 
 def test_every_shipped_rule_has_its_reason_and_source_and_every_kind_is_there() -> None:

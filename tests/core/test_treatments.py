@@ -262,3 +262,11 @@ def test_a_share_of_the_mix_becomes_a_rate_per_litre_of_mix() -> None:
     card = ProductCard("W", Stated(0.02 * 128, "fl oz/gal"))
     product = make_product(Ingredient(1, card, Stated(2.56, "fl oz/gal")), target_l_per_m2=0.0234)
     assert (product.per, product.rate) == ("mix", pytest.approx(0.02))
+
+
+def test_even_tanks_are_all_alike_and_leave_nothing() -> None:
+    plan = plan_of((FEED, (4.0, "fl oz/1000 ft2")))
+    mix = fill_sheet(plan, area_m2=380.0, is_even=True).mix
+    need = 380.0 * plan.target_l_per_m2
+    assert (mix.full_count, mix.last) == (2, None)
+    assert mix.full.mix_l == pytest.approx(need / 2)

@@ -64,7 +64,7 @@ class Answers:
             event = f"event: snapshot\ndata: {json.dumps(self.known['live'])}\n\n"
             event += f"event: strips\ndata: {json.dumps(self.strips)}\n\n"
             route.fulfill(status=200, content_type="text/event-stream", body=event)
-        elif request.method == "PUT" and body["sprayer"]["swath_m"] > 20:
+        elif request.method == "PUT" and name == "setup" and body["sprayer"]["swath_m"] > 20:
             detail = "30.0 is out of range: 0.1 to 20.0"
             route.fulfill(status=422, json={"title": "Refused", "detail": detail, "key": "sprayer.swath_m"})
         elif request.method == "POST" and name in self.posted:

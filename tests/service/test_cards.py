@@ -52,7 +52,7 @@ def test_an_entry_that_cannot_be_meant_is_refused_by_its_field(desk, body, key, 
     assert words in refused.json()["detail"]
 
 
-@pytest.mark.parametrize("noun", ["sites", "sprayers", "products", "treatments", "people", "works"])
+@pytest.mark.parametrize("noun", ["sites", "sprayers", "products", "treatments", "people", "works", "rules"])
 def test_every_field_of_a_form_has_words_and_every_number_says_its_limits(desk, noun) -> None:
     fields = desk.ask("GET", f"/api/{noun}/fields").json()
     assert all(each["label"] for each in fields)

@@ -5,7 +5,7 @@ from datetime import UTC, datetime
 import pytest
 
 from server.core.papers import Papers, Reference
-from server.journal import find_end, tell_local
+from server.journal import Measured, find_end, join_parts, tell_local
 from server.store.connection import ask_store
 
 SITE = {"name": "Mill Lane"}
@@ -115,6 +115,24 @@ def test_a_job_brings_its_papers_and_what_its_review_measured(busy_desk) -> None
     assert applied["rate"] == {"value": pytest.approx(expected, rel=1e-3), "unit": "pt/acre"}
     ended = datetime.fromtimestamp(found["end_utc"], UTC)
     assert (card["day"], card["time"]) == (ended.strftime("%Y-%m-%d"), ended.strftime("%H:%M"))
+
+
+def test_the_parts_of_a_job_with_a_swap_are_one_line(busy_desk) -> None:
+    first = run_job(busy_desk)
+    busy_desk.await_review(first)
+    second = busy_desk.ask("POST", "/api/jobs", {"name": "Part 2", "start": "now"}).json()["id"]
+    busy_desk.portal.call(busy_desk.service.cards.save_papers, second, Papers(part_of=first))
+    busy_desk.ask("POST", f"/api/jobs/{second}/buttons", {"kind": "finish"})
+    assert lines_of(busy_desk, second) == []
+    assert len(lines_of(busy_desk, first)) == 1
+
+
+def test_parts_are_joined_by_their_areas_and_end_with_the_last() -> None:
+    """100 m² at 1.2 and 300 m² at 0.8 of the target are 0.9 of it on the whole."""
+    joined = join_parts([Measured(900.0, 1.2, 100.0), Measured(2000.0, 0.8, 300.0), Measured(1500.0, None)])
+    assert joined.end_utc == 2000.0
+    assert joined.share == pytest.approx(0.9)
+    assert join_parts([Measured(5.0, None)]).share is None
 
 
 def test_a_job_that_has_no_review_yet_has_the_day_of_its_log(busy_desk) -> None:

@@ -167,20 +167,20 @@ def test_a_shape_is_cut_in_two_and_a_line_that_parts_nothing_is_refused(desk) ->
 def test_history_tells_each_version_s_area_and_the_jobs_that_keep_it(busy_desk) -> None:
     desk = busy_desk
     desk.ask("POST", "/api/sites", {"name": "Home", "zones": [zone("Front", SQUARE)]})
+    job = desk.ask("POST", "/api/jobs", {"name": "Spring", "papers": {"site": 1}})
+    assert job.status_code == 201, job.text
     body = {"name": "Home", "zones": [zone("Front", SQUARE, HOLE), zone("Back", BACK)]}
     desk.ask("PUT", "/api/sites/1?version=1", body)
-
-    def keep(writer) -> None:
-        writer.connection.execute('INSERT INTO papers VALUES (7, \'{"site": {"number": 1, "version": 1}}\')')
-
-    desk.service.ingest.call(keep).result(30)
     newest, first = desk.ask("GET", "/api/sites/1/history").json()
     assert (newest["version"], first["version"]) == (2, 1)
     assert newest["treated_m2"] == pytest.approx(388.0 + 180.0, rel=1e-5)
     assert [each["name"] for each in newest["zones"]] == ["Front", "Back"]
-    assert (newest["jobs"], first["jobs"]) == ([], [7])
+    assert (newest["jobs"], first["jobs"]) == ([], [job.json()["id"]])
     before = desk.ask("GET", "/api/sites/1/geojson?version=1").json()
     assert before["features"][0]["geometry"]["coordinates"] == [list(map(list, SQUARE))]
+    kept = desk.ask("GET", f"/api/lawn?job={job.json()['id']}").json()
+    assert len(kept["zones"]) == 1
+    assert len(kept["zones"][0]["rings_m"]) == 1, "the job keeps the shape of its day"
     assert desk.ask("GET", "/api/sites/9/history").status_code == 404
 
 

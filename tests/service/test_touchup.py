@@ -88,6 +88,17 @@ def test_the_labels_of_the_jobs_treatment_say_what_is_beyond_them(mended) -> Non
     assert found["label"]["most_times"] == pytest.approx(1.5), "as the card stood at the job"
     assert found["label"]["carrier_least_l_per_m2"] == pytest.approx(0.02)
     assert [each["is_beyond_label"] for each in found["alone"]] == [True]
+    mix = found["mix"]
+    (feed,) = mix["load"]["amounts"]
+    # Product for the mix is its rate over the carrier rate: University of Georgia, 4 pt/acre in 25 gal/acre is 2 %.
+    assert feed["volume_l"] == pytest.approx(mix["mix_l"] * 2e-4 / found["target_l_per_m2"], abs=2e-6)
+    assert feed["volume_l"] + mix["load"]["carrier_l"] == pytest.approx(mix["mix_l"], abs=2e-5)
+    enough = mended.ask("GET", "/api/jobs/1/touchup?tank_left_l=5").json()["mix"]
+    assert enough["load"] is None
+
+
+def test_a_tank_of_which_no_fill_is_known_is_not_taken_to_hold_anything(mended) -> None:
+    assert mended.ask("GET", "/api/jobs/1/touchup").json()["mix"]["from_tank_l"] == 0.0, "never filled: not assumed"
 
 
 def test_the_plan_is_among_the_jobs_files(mended) -> None:

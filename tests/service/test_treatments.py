@@ -78,7 +78,7 @@ def test_a_slip_is_named_before_it_is_saved_and_when_it_was(shop, body, key, sev
         ("spare_l=-1", "is outside"),
         ("flow_l_per_min=0", "is outside"),
         ("flow_l_per_min=nan", "finite"),
-        ("zones=back", "no zone of Home"),
+        ("zones=back", "is no zone of Home"),
         ("sprayer=7", "there is no sprayer 7"),
     ],
 )
@@ -137,6 +137,25 @@ def test_the_journal_is_the_history_and_a_treatment_is_not_its_own(shop) -> None
     shop.ask("POST", "/api/works", measured)
     found = shop.ask("GET", "/api/treatments/1/warnings?today=2027-06-20&day=2027-06-20").json()
     assert key_of(found) == {"rate_unlike_before": "ask"}
+
+
+def test_the_pace_goes_by_the_newest_catch_test_unless_a_flow_is_typed(shop) -> None:
+    shop.ask("POST", "/api/treatments", treatment())
+    assert shop.ask("GET", "/api/treatments/1/sheet").json()["walk"] is None
+    runs = [{"volume": {"value": litres, "unit": "L"}, "seconds": 60.0} for litres in (1.60, 1.61, 1.59)]
+    entries = {"way": "catch", "runs": runs, "step": {"value": 10, "unit": "mL"}}
+    kept = shop.ask("POST", "/api/sprayers/1/checks", entries)
+    assert kept.status_code == 201, kept.text
+    walk = shop.ask("GET", "/api/treatments/1/sheet").json()["walk"]
+    assert (walk["flow_origin"], walk["flow_l_per_min"]) == ("catch", pytest.approx(1.60, abs=0.005))
+    typed = shop.ask("GET", "/api/treatments/1/sheet?flow_l_per_min=2.4").json()["walk"]
+    assert (typed["flow_origin"], typed["flow_l_per_min"]) == ("typed", 2.4)
+
+
+def test_a_line_of_the_journal_that_is_to_come_is_no_history(shop) -> None:
+    shop.ask("POST", "/api/works", {"site": 1, "day": "2027-06-05", "kind": "treatment", "products": [1]})
+    assert key_of(look(shop, treatment(planned_on="2027-05-31"))) == {}
+    assert key_of(look(shop, treatment(planned_on="2027-06-10"), today="2027-06-10")) == {"interval_short": "ask"}
 
 
 def test_a_day_that_is_none_is_refused(shop) -> None:

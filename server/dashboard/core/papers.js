@@ -5,7 +5,7 @@ import { formatQuantity } from "./format.js";
 const ROLES = ["site", "sprayer", "treatment", "operator", "customer"];
 
 /** What is chosen for the next job, in two or three sentences. */
-export function describeNext({ problem, papers, setup }, set) {
+export function describeNext({ problem, papers, setup, due }, set) {
   if (problem) return [`What is chosen does not go: ${problem}.`];
   if (ROLES.every((role) => !papers[role])) return ["Nothing is chosen: a job starts with the settings of My gear."];
   const name = (role) => papers[role]?.name;
@@ -17,6 +17,7 @@ export function describeNext({ problem, papers, setup }, set) {
   return [
     what ? `${what}, ${formatQuantity(setup.treatment.target_l_per_m2, "rate", set)}${limit ? `, wind limit ${limit}` : ""}.` : null,
     name("sprayer") ? `With ${name("sprayer")}: ${figures}.` : null,
+    due?.is_due ? due.sentence : null,
     name("operator") ? `By ${name("operator")}${name("customer") ? ` for ${name("customer")}` : ""}.` : null,
   ].filter(Boolean);
 }

@@ -6,7 +6,8 @@ import { element, setText } from "./element.js";
 /**
  * Cards of one noun. `about`: noun, one ("sprayer"), heading, tell(card) a line of each, refers (nouns whose names the
  * form shows), hidden (keys that have a place of their own), complete(record, card) adds what the form does not show,
- * extra(card) further elements of an open card, onChange(cards).
+ * name(card) what is tapped, order(cards) how they are listed, extra(card) further elements of an open card,
+ * onChange(cards), check(record, card, place) whether it may be saved now (what speaks against it is shown at `place`).
  */
 export function makeCards({ feed, store }, about) {
   const list = element("ul", { class: "cards" });
@@ -17,6 +18,7 @@ export function makeCards({ feed, store }, about) {
   let described = [];
   let cards = [];
   const names = {};
+  const name = about.name ?? ((each) => each.card.name ?? each.card.kind);
 
   const load = async () => {
     described = (await feed.ask(`/${about.noun}/fields`)).filter(({ key }) => !(about.hidden ?? []).includes(key));
@@ -24,8 +26,8 @@ export function makeCards({ feed, store }, about) {
       names[noun] = (await feed.ask(`/${noun}`)).map(({ number, id, card, name }) => ({ number: number ?? id, name: card?.name ?? name }));
     }
     cards = await feed.ask(`/${about.noun}`);
-    list.replaceChildren(...cards.map((each) => element("li", {},
-      element("button", { type: "button", onclick: () => open(each) }, each.card.name ?? each.card.kind), " ", about.tell?.(each) ?? "")));
+    list.replaceChildren(...(about.order?.(cards) ?? cards).map((each) => element("li", {},
+      element("button", { type: "button", onclick: () => open(each) }, name(each)), " ", about.tell?.(each) ?? "")));
     about.onChange?.(cards);
   };
   const close = async (words) => {
@@ -43,11 +45,13 @@ export function makeCards({ feed, store }, about) {
   };
   const open = (each) => {
     const form = makeFields(described, each?.card ?? {}, store.units, names);
+    const asked = element("div", { class: "asked", role: "status" });
     const save = (event) => {
       event.preventDefault();
       attempt(async () => {
         const record = form.read();
         const body = about.complete ? about.complete(record, each?.card ?? {}) : record;
+        if (about.check && !(await about.check(body, each, asked))) return;
         if (each === null) await feed.ask(`/${about.noun}`, { method: "POST", body });
         else await feed.ask(`/${about.noun}/${each.number}?version=${each.version}`, { method: "PUT", body });
         await close("Saved.");
@@ -58,7 +62,7 @@ export function makeCards({ feed, store }, about) {
       await close("Put away; jobs that rest on it keep it.");
     }, () => false);
     place.replaceChildren(element("form", { novalidate: true, onsubmit: save, class: "card" },
-      element("h3", {}, each === null ? `A new ${about.one}` : each.card.name ?? each.card.kind), ...form.rows,
+      element("h3", {}, each === null ? `A new ${about.one}` : each.card.name ?? each.card.kind), ...form.rows, asked,
       element("button", { type: "submit", class: "main" }, "Save"),
       element("button", { type: "button", onclick: () => place.replaceChildren() }, "Leave as it was"),
       each === null ? null : element("button", { type: "button", onclick: retire }, "Put away")),

@@ -5,12 +5,14 @@ import { boundsOf, fitView, project, roundLength } from "../core/geometry.js";
 import { DOUBLED_SHARE, LEAST_SHARE, makeRamp, stepOfShare } from "../core/scale.js";
 import { convert, revert, unitOf } from "../core/units.js";
 import { makeHatch } from "./canvas.js";
+import { drawMend } from "./mendmap.js";
 import { drawStrips, labelStrips } from "./strips.js";
 
 const MARGIN_PX = 30;
 const ramps = { light: makeRamp("light"), dark: makeRamp("dark") };
 
-function tracePath(context, view, rings_m) {
+/** A path of rings, closed. */
+export function tracePath(context, view, rings_m) {
   context.beginPath();
   for (const ring of rings_m) {
     ring.forEach(([east_m, north_m], place) => {
@@ -122,7 +124,8 @@ function drawTrack(context, view, track, ink, smoothed) {
   context.setLineDash([]);
 }
 
-function drawRig(context, view, position, ink) {
+/** The rig, its bow where it points. */
+export function drawRig(context, view, position, ink) {
   const [x, y] = project(view, position.east_m, position.north_m);
   context.save();
   context.translate(x, y);
@@ -144,7 +147,8 @@ function drawRig(context, view, position, ink) {
   context.restore();
 }
 
-function drawScaleBar(context, view, width_px, height_px, ink, set) {
+/** A scale bar and where north is. */
+export function drawScaleBar(context, view, width_px, height_px, ink, set) {
   const longest = convert((width_px * 0.3) / view.px_per_m, "length", set);
   const length = roundLength(longest);
   const length_px = revert(length, "length", set) * view.px_per_m;
@@ -188,7 +192,7 @@ function drawFindings(context, view, findings, ink) {
 /** Paint the whole picture; what is null or empty is left out. */
 export function paintLawn(context, width_px, height_px, ink, scene) {
   const { zones, dose, track, position = null, findings = [], target_l_per_m2, set, image, isReview = false,
-    strips = null } = scene;
+    strips = null, mend = null } = scene;
   const box = boundsOf({ zones, dose, track, position });
   if (box === null) {
     context.fillStyle = ink.ink;
@@ -204,6 +208,7 @@ export function paintLawn(context, width_px, height_px, ink, scene) {
   drawOutlines(context, view, zones, ink);
   if (strips !== null) drawStrips(context, view, strips, ink);
   drawTrack(context, view, track, ink, strips?.way_points ?? 0);
+  if (mend !== null) drawMend(context, view, mend, ink);
   if (strips !== null) labelStrips(context, view, strips, ink);
   if (position !== null) drawRig(context, view, position, ink);
   drawScaleBar(context, view, width_px, height_px, ink, set);

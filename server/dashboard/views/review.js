@@ -9,12 +9,14 @@ import { keepPainted } from "../draw/canvas.js";
 import { element, setText } from "../draw/element.js";
 import { DoseImage, paintLawn } from "../draw/lawn.js";
 import { makeLegend } from "../draw/legend.js";
+import { makeMend } from "../draw/mend.js";
 import { makeFindings, makePairs, makePassTable, makeTotals } from "../draw/tables.js";
 import { paintTraces } from "../draw/traces.js";
 
 const POLL_MS = 1000;
 const FILES = { "job.json": "Totals", "passes.csv": "Passes", "pairs.csv": "Neighbouring passes", "findings.geojson": "Findings",
-  "track.csv": "Way of the nozzle", "wind.csv": "Wind, second by second", "dose.npz": "Dose grid", "job.geojson": "Map", "job.gpkg": "Map with doses" };
+  "touchup.csv": "What to mend", "touchup.geojson": "What to mend, to draw", "track.csv": "Way of the nozzle",
+  "wind.csv": "Wind, second by second", "dose.npz": "Dose grid", "job.geojson": "Map", "job.gpkg": "Map with doses" };
 const PARTS = ["passes", "pairs", "findings", "track", "wind", "flow", "dose"];
 const CAUTION = "These figures say what the meters saw, not that the work was safe or lawful. The product's label and the law "
   + "of your place decide on rate, wind, distance, protection and records: where they ask for more than this page, follow them.";
@@ -86,6 +88,18 @@ function makeFlowTrace(flow, set) {
     element("p", { class: "small" }, words));
 }
 
+function makeMendPart(job, found, feed, set) {
+  const ask = (left_l) => feed.ask(`/jobs/${job.id}/touchup?tank_left_l=${left_l}`);
+  const made = part("What to mend?", ...makeMend(found.touchup, found, { set, ask }));
+  made.classList.add("mend");
+  return made;
+}
+
+function makeWide(made) {
+  made.classList.add("wide");
+  return made;
+}
+
 function makeDownloads(job, feed, names) {
   return part("Take it with you", element("p", {}, element("a", { class: "place", href: `#record/${job.id}` }, "The record of this job")), element("ul", { class: "files" }, ...names.map((name) => element("li", {},
     element("a", { href: feed.fileAddress(job.id, name), download: name }, `${FILES[name] ?? "File"} (${name})`)))));
@@ -99,7 +113,8 @@ function makeReport(job, found, { feed, set, recompute }) {
     part("How much, in all?", makeTotals(review, set)),
     makeDrawing(found, set),
     part("What went wrong?", makeFindings(found.findings, set), makePairs(found.pairs, set)),
-    part("Pass by pass", makePassTable(found.passes, set)),
+    found.touchup === null ? null : makeMendPart(job, found, feed, set),
+    makeWide(part("Pass by pass", makePassTable(found.passes, set))),
     makeWindTrace(found.wind, review, set), makeStory(review.wind_story, set), makeFlowTrace(found.flow, set),
     part("What can these figures not say?", notes),
     makeDownloads(job, feed, review.files ?? Object.keys(FILES)),
@@ -170,9 +185,10 @@ export function mountReview(root, { store, feed, chosen, open }) {
       return;
     }
     setText(said, "Loading the figures…");
-    const answers = await Promise.all([...PARTS.map((name) => feed.ask(`/jobs/${chosen}/${name}`)), feed.ask(`/jobs/${chosen}`), zonesOf(review)]);
-    const [passes, pairs, findings, track, wind, flow, dose, job, zones] = answers;
-    shown = { job, found: { review, passes, pairs, findings, track, wind, flow, dose, zones } };
+    const answers = await Promise.all([...PARTS.map((name) => feed.ask(`/jobs/${chosen}/${name}`)), feed.ask(`/jobs/${chosen}`),
+      zonesOf(review), feed.ask(`/jobs/${chosen}/touchup`).catch(() => null)]); // a review from before there were plans has none
+    const [passes, pairs, findings, track, wind, flow, dose, job, zones, touchup] = answers;
+    shown = { job, found: { review, passes, pairs, findings, track, wind, flow, dose, zones, touchup } };
     show();
   };
   const zonesOf = async (review) => review.zones ?? (await feed.ask(`/lawn?job=${chosen}`)).zones;

@@ -7,6 +7,12 @@ import { carryFields, makeField } from "../draw/fields.js";
 
 const HIDDEN = ["site.boundary", "job", "peg", "zone", LIMIT_STATED_KEY];
 
+const PLACES = [["catch", "Catch the flow"], ["walk", "Time a walk"], ["swath", "Measure the swath"], ["check", "Check the whole"], ["cup", "Calibrate the cup"]];
+
+function capitalise(text) {
+  return `${text.charAt(0).toUpperCase()}${text.slice(1)}`;
+}
+
 function isInForm({ key }) {
   return key.includes(".") && !HIDDEN.some((each) => key === each || key.startsWith(`${each}.`));
 }
@@ -44,7 +50,20 @@ function readChanges(fields) {
 
 /** Build the page; returns how to leave it. */
 export function mountSetup(root, { store, feed }) {
-  const sprayers = makeCards({ store, feed }, { noun: "sprayers", one: "sprayer", heading: "Sprayers" });
+  const stands = new Map();
+  const sprayers = makeCards({ store, feed }, {
+    noun: "sprayers", one: "sprayer", heading: "Sprayers", tell: ({ number, card }) => {
+      const line = element("span", {}, `${card.swath.value} ${card.swath.unit} wide, tank ${card.tank.value} ${card.tank.unit}. `);
+      const stand = element("span", {});
+      line.append(stand);
+      stands.set(number, stand);
+      return line;
+    },
+    onChange: (cards) => cards.forEach(async ({ number, card }) => {
+      const due = await feed.ask(`/sprayers/${number}/due`).catch(() => null);
+      if (due) setText(stands.get(number), capitalise(due.sentence.replace(`${card.name}: `, "")));
+    }),
+  });
   const place = element("div");
   const said = element("p", { class: "said", role: "status" }, "Looking…");
   let keys = [];
@@ -98,7 +117,8 @@ export function mountSetup(root, { store, feed }) {
   };
   root.replaceChildren(element("div", { class: "setup-page" }, element("h1", {}, "My gear"),
     element("p", {}, "Measure, do not guess: the figures of every job rest on these."),
-    element("p", {}, element("a", { class: "place", href: "#gear/cup" }, "Calibrate the cup")), sprayers.root, place, said));
+    sprayers.root, element("nav", { class: "button-line", "aria-label": "Calibrate" }, ...PLACES.map(([part, words]) => element("a", { class: "place", href: `#gear/${part}` }, words))),
+    place, said));
   load().catch((problem) => setText(said, problem.message));
   const showInUnits = () => show();
   store.addEventListener("units", showInUnits);

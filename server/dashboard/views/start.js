@@ -4,12 +4,14 @@ import { describeAge } from "../core/figures.js";
 import { formatTime } from "../core/format.js";
 import { describeNext } from "../core/papers.js";
 import { describeRope } from "../core/rope.js";
+import { dayOf, timeOf } from "../core/season.js";
 import { answerStart, describeAir, describeHours, describeInversion, describeNeed, describeTrust } from "../core/start.js";
 import { keepPainted } from "../draw/canvas.js";
 import { element, option, setText } from "../draw/element.js";
 import { paintRopeAndStrips } from "../draw/rope.js";
 
 const TICK_MS = 1000;
+const SEASON_MS = 600_000;
 const OLD_S = 10; // chances are of minutes: a moment without a word changes none
 const LENGTHS_MIN = [10, 15, 20, 25, 30, 35, 40, 45, 50, 55, 60];
 const OWN = "own";
@@ -114,6 +116,22 @@ function makeNext({ store, feed }) {
   return { part: section("What is next", lines.list, element("p", {}, words)), show, stop: () => store.removeEventListener("job", load) };
 }
 
+/** What the season asks for today, asked for again now and then; nothing while nothing is due. */
+function makeSeason(feed) {
+  const words = element("span", {});
+  const part = element("p", { class: "season", hidden: true }, words, " ", element("a", { class: "place", href: "#season" }, "Season"));
+  const load = async () => {
+    const now = new Date();
+    const { sentence, matters } = await feed.ask(`/season?day=${dayOf(now)}&time=${timeOf(now)}`);
+    setText(words, sentence ?? "");
+    part.hidden = !matters || matters.length === 0 || sentence === "Nothing is due.";
+  };
+  const ask = () => load().catch(() => {}); // the page says elsewhere when the service is away
+  const again = setInterval(ask, SEASON_MS);
+  ask();
+  return { part, stop: () => clearInterval(again) };
+}
+
 function section(title, ...parts) {
   return element("section", { class: "reason" }, element("h2", {}, title), ...parts);
 }
@@ -126,13 +144,14 @@ export function mountStart(root, { store, feed }) {
   const rope = makeRope(store);
   const chooser = makeChooser({ store, feed });
   const next = makeNext({ store, feed });
+  const season = makeSeason(feed);
   const need = element("p", { class: "need" });
   const ready = element("p", {});
   const age = element("p", { class: "age" });
   const go = element("a", { class: "go", href: "#lawn" }, "To the lawn: begin there");
   const title = element("h1", {}, "Start now?");
 
-  root.replaceChildren(element("div", { class: "start-page" }, title, answer.part, age,
+  root.replaceChildren(element("div", { class: "start-page" }, title, answer.part, age, season.part,
     next.part, section("The wind now", air.list, rope.part),
     section("Will it hold?", need, chooser.part, chooser.said, trust.list),
     section("When it is usually calm here", hours.list, element("p", { class: "small" }, "What was usual on the last days, no forecast.")),
@@ -175,6 +194,7 @@ export function mountStart(root, { store, feed }) {
     for (const name of names) store.removeEventListener(name, show);
     clearInterval(clock);
     next.stop();
+    season.stop();
     rope.stop();
   };
 }

@@ -1,0 +1,235 @@
+// The mix sheet and the tank in words and in the units that people chose; nothing here knows the page.
+
+import { formatFixed, formatNumber, formatQuantity, formatSpan, formatSpeed, UNKNOWN } from "./format.js";
+import { convert, FIRST_SET, GALLON_L } from "./units.js";
+
+const POUND_KG = 0.45359237;
+const SMALL = {
+  metric: { volume: [["mL", 1000], ["L", 1]], mass: [["g", 1000], ["kg", 1]] },
+  customary: { volume: [["fl oz", 128 / GALLON_L], ["gal", 1 / GALLON_L]], mass: [["oz", 16 / POUND_KG], ["lb", 1 / POUND_KG]] },
+};
+const TOOLS = {
+  jug: "a jug", cup: "a measuring cup", syringe: "a syringe", "fine syringe": "a fine syringe", scale: "a scale",
+  "kitchen scale": "a kitchen scale", "fine scale": "a fine scale",
+};
+const SEVERITIES = { refuse: "Not like this:", ask: "Is this meant?", tell: "To know:" };
+
+/** Whether a set of units is the US customary one. */
+export function isCustomary(set) {
+  return set.startsWith("gal");
+}
+
+/** An amount to be measured out: three digits in the unit that people measure with. Litres, or kilograms of a mass. */
+export function writeAmount(value, set, isMass = false) {
+  if (value === null || value === undefined || !Number.isFinite(value)) return UNKNOWN;
+  const units = SMALL[isCustomary(set) ? "customary" : "metric"][isMass ? "mass" : "volume"];
+  const [unit, factor] = units.findLast(([, each]) => Number((value * each).toPrecision(3)) >= 1) ?? units[0];
+  return `${formatNumber(Number((value * factor).toPrecision(3)))}\u00a0${unit}`;
+}
+
+function factorLike(litres, set) {
+  const units = SMALL[isCustomary(set) ? "customary" : "metric"].volume;
+  return (units.findLast(([, each]) => Number((litres * each).toPrecision(3)) >= 1) ?? units[0])[1];
+}
+
+/** Why the service refused, its litres in the chosen units, without the field's name before it. */
+export function tellRefusal({ detail, message, key }, set) {
+  const sentence = detail ?? message;
+  const words = key && sentence.startsWith(`${key}: `) ? sentence.slice(key.length + 2) : sentence;
+  const told = words.replace(/(\d+(?:\.\d+)?) L\b(?!\/)/g, (_, number) => formatQuantity(Number(number), "volume", set));
+  return told.charAt(0).toUpperCase() + told.slice(1);
+}
+
+/** With what an amount is measured, and that it is too small for it. */
+export function wordsOfTool(amount, set) {
+  const tool = TOOLS[amount.tool] ?? amount.tool;
+  const isFine = isCustomary(set) && /syringe|fine scale/.test(amount.tool); // these are marked in mL and g everywhere
+  const marks = isFine ? FIRST_SET : set;
+  const step = writeAmount(amount.tool_step, marks, amount.is_weighed).replace(/(\.\d*?)0+(?=\u00a0)/, "$1").replace(/\.(?=\u00a0)/, "");
+  if (amount.is_too_coarse) return `Too small to measure well even with ${tool} (steps of ${step}): mix more at once.`;
+  const there = isFine ? `: ${writeAmount(amount.is_weighed ? amount.mass_kg : amount.volume_l, marks, amount.is_weighed)}` : "";
+  return `${amount.is_weighed ? "Weigh it on" : "Measure it with"} ${tool}${there} (steps of ${step}).`;
+}
+
+/** One filling in the order of the work: half the water, each product, the rest of the water. */
+export function stepsOf(load, set) {
+  const water = (litres) => writeAmount(litres, set);
+  if (load.amounts.length === 0) {
+    return [{ what: "Water", figure: water(load.carrier_l), remark: "Clean water only." }];
+  }
+  const products = load.amounts.map((amount, place) => ({
+    what: amount.name,
+    figure: writeAmount(amount.is_weighed ? amount.mass_kg : amount.volume_l, set, amount.is_weighed),
+    remark: [wordsOfTool(amount, set), place === 0
+      ? "Concentrate: gloves and eye protection as its label says." : "Stir the one before in first: never concentrates together."].join(" "),
+  }));
+  return [
+    { what: "Half of the water", figure: water(load.first_carrier_l), remark: "Away from drains and ponds. The hose never dips into the tank." },
+    ...products,
+    { what: "The rest of the water", figure: water(load.rest_carrier_l), remark: "Close and shake, or let the agitator run." },
+  ];
+}
+
+/** The loads of a sheet with their titles and numbers: full tanks together, the last one by itself. */
+export function loadsOf(sheet) {
+  const found = [];
+  if (sheet.full !== null) {
+    const numbers = Array.from({ length: sheet.full_count }, (_, place) => place + 1);
+    const title = sheet.full_count === 1 ? "Tank 1" : `Tanks 1 to ${sheet.full_count}, each`;
+    found.push({ title, load: sheet.full, numbers });
+  }
+  if (sheet.last !== null) {
+    const number = sheet.full_count + 1;
+    found.push({ title: sheet.full_count === 0 ? "One tank, not full" : `Tank ${number}, the last: not full`, load: sheet.last, numbers: [number] });
+  }
+  return found;
+}
+
+const VERDICTS = {
+  walkable: "",
+  "too slow": "Too slow to keep even: a smaller nozzle, less pressure or a wider swath makes it faster.",
+  "too fast": "Too fast to keep even: walk twice with half the rate each, or take a larger nozzle.",
+};
+
+const ORIGINS = { typed: "as typed", catch: "by the last catch test", nozzle: "the nozzle's by its rating, not measured" };
+
+/** How to walk: the seconds for the course that people pace out, and what is said with it. */
+export function tellWalk(sheet, set) {
+  const { walk } = sheet;
+  if (walk === null) return null;
+  const seconds = isCustomary(set) ? walk.seconds_per_100_ft : walk.seconds_per_10_m;
+  const flow = formatQuantity(walk.flow_l_per_min, "flow", set);
+  const origin = ORIGINS[walk.flow_origin] ?? "";
+  const ways = walk.directions === 2 ? " Twice, crosswise, half the rate each time." : "";
+  return {
+    figure: `${formatFixed(seconds, 1)}\u00a0s`,
+    what: isCustomary(set) ? "for each 100 ft" : "for each 10 m",
+    remark: `${formatSpeed(walk.pace_mps, set)} at ${flow} (${origin}), swath ${formatQuantity(walk.swath_m, "length", set)}.${ways}`,
+    verdict: VERDICTS[walk.verdict] ?? walk.verdict,
+  };
+}
+
+/** How many passes, and how many of them a full tank lasts. */
+export function tellPasses(sheet) {
+  if (sheet.passes === null) return "";
+  const each = sheet.full_count >= 1 ? ` A full tank lasts for about ${formatNumber(sheet.passes_a_tank, 2)} of them.` : "";
+  return `${sheet.passes} ${sheet.passes === 1 ? "pass" : "passes"} in all.${each}`;
+}
+
+/** Where the last tank would hardly be worth mixing: as many tanks, all alike; null where it is. */
+export function evenOut(sheet) {
+  if (!sheet.cautions.some(({ what }) => what === "a small last load")) return null;
+  const count = sheet.full_count + 1;
+  return { count, each_l: sheet.total.mix_l / count };
+}
+
+/** A caution of the mix in one sentence. */
+export function tellCaution({ what, subject, value, least, most }, set) {
+  const rate = (number) => formatQuantity(number, "rate", set);
+  if (what === "a strong mix") return `${subject} is ${formatFixed(100 * value, 0)} % of the mix: check rate and unit.`;
+  if (what === "a small last load") return `The last tank is only ${writeAmount(value, set)}: hardly worth mixing.`;
+  if (what === "too small to measure") return `${subject}: too little to measure well.`;
+  if (what.includes("carrier")) return `${rate(value)} of mix is ${what}: ${rate(least)} to ${rate(most)}.`;
+  return `${subject}: ${what}.`;
+}
+
+/** The word that stands before an objection. */
+export function wordOfSeverity(severity) {
+  return SEVERITIES[severity] ?? severity;
+}
+
+/** What is in the tank, how sure, and how far it goes. */
+export function tellTank(tank, set) {
+  const left = writeAmount(tank.left_l, set);
+  const sd = tank.is_assumed ? "" : ` ± ${formatNumber(2 * tank.left_sd_l * factorLike(tank.left_l, set), 2)}`;
+  const reach = formatQuantity(tank.treats_m2, "area", set);
+  const todo = tank.area_left_m2 === null ? "" : ` ${formatQuantity(tank.area_left_m2, "area", set)} are left to do.`;
+  const lines = [`Enough for ${reach}.${todo}`];
+  if (tank.is_assumed) lines.push("Nobody entered a fill: a full tank is assumed.");
+  if (tank.is_contradiction) lines.push("More was sprayed than was filled in: is a fill missing, or are the pulses per litre off?");
+  return { figure: left.replace("\u00a0", `${sd}\u00a0`), lines };
+}
+
+/** What a live snapshot says of the tank, in the form of the service's own answer. */
+export function tankOfSnapshot(snapshot) {
+  const target = snapshot.target_l_per_m2;
+  return {
+    left_l: snapshot.tank_left_l, left_sd_l: snapshot.tank_left_sd_l ?? 0, is_assumed: snapshot.is_tank_assumed ?? false,
+    is_contradiction: false, treats_m2: target > 0 ? snapshot.tank_left_l / target : null, area_left_m2: snapshot.area_left_m2 ?? null,
+  };
+}
+
+/** A fill in one line. */
+export function tellFill(fill, set) {
+  const what = fill.added_l === undefined ? `holds ${writeAmount(fill.holds_l, set)}` : `${writeAmount(fill.added_l, set)} filled in`;
+  return fill.load === undefined ? what : `${what}, tank ${fill.load} of the sheet`;
+}
+
+function countLoads(mix) {
+  return mix === null ? 0 : mix.full_count + (mix.last === null ? 0 : 1);
+}
+
+/** After a stop: the way with fewer fills, its lines, and the loads to mix with their titles. */
+export function tellRest(rest, set) {
+  const area = (value) => formatQuantity(value, "area", set);
+  const amount = (mix) => writeAmount(mix.total.mix_l, set);
+  const lines = [`What is in the tank, ${writeAmount(rest.tank_left_l, set)}, treats ${area(rest.treats_m2)} of the ${area(rest.area_left_m2)} left.`];
+  if (rest.sheet === null) {
+    lines.push(rest.surplus_l > 0.005 ? `Mix no more: ${writeAmount(rest.surplus_l, set)} will be left over.` : "Mix no more.");
+    return { lines, loads: [] };
+  }
+  const isTopUp = rest.top_up !== null && 1 + countLoads(rest.after) <= countLoads(rest.sheet);
+  const later = isTopUp ? rest.after : rest.sheet;
+  if (isTopUp) lines.push(`Top up now with ${writeAmount(rest.top_up.mix_l, set)}${later === null ? ": that is all." : `, later ${amount(later)} more.`}`);
+  else lines.push(`Spray it out, then mix ${amount(later)}.`);
+  const loads = [["Top up with this", isTopUp ? rest.top_up : null], [later?.full_count > 1 ? `${later.full_count} full tanks, each` : "A full tank", later?.full ?? null],
+    ["The last tank", later?.last ?? null]].filter(([, load]) => load !== null);
+  return { lines, loads: loads.map(([title, load]) => ({ title, load, numbers: [] })) };
+}
+
+/** The address of a sheet, from what was chosen; numbers are in SI already, null where nothing was typed. */
+export function addressOfSheet(number, choice, today) {
+  const query = new URLSearchParams({ today });
+  for (const key of ["sprayer", "area_m2", "fill_l", "spare_l", "flow_l_per_min", "is_even"]) {
+    if (![null, undefined, false].includes(choice[key])) query.set(key, String(choice[key]));
+  }
+  for (const zone of choice.zones ?? []) query.append("zones", zone);
+  return `/treatments/${number}/sheet?${query}`;
+}
+
+/** Where the rest of a job's mix is asked for. */
+export function addressOfRest(job) {
+  return `/jobs/${job}/rest`;
+}
+
+/** The reader's day, as the service writes days. */
+export function dayOf(date) {
+  const two = (number) => String(number).padStart(2, "0");
+  return `${date.getFullYear()}-${two(date.getMonth() + 1)}-${two(date.getDate())}`;
+}
+
+/** How long the way on the passes takes at the pace told. */
+export function tellTime(sheet) {
+  return sheet.walk === null ? "" : `About ${formatSpan(sheet.way_m / sheet.walk.pace_mps)} of spraying.`;
+}
+
+/** A wind limit of a mix in words. */
+export function tellWindLimit(wind, set) {
+  if (wind === null) return "";
+  const how = [wind.averaging_s === null ? "" : `over ${formatSpan(wind.averaging_s)}`,
+    wind.height_m === null ? "" : `at ${formatQuantity(wind.height_m, "length", set)}`].filter(Boolean).join(", ");
+  return `Wind: at most ${wind.limit_stated}${how === "" ? "" : ` (${how})`}, by ${wind.subject}.`;
+}
+
+/** A quantity as it was entered. */
+export function tellStated({ value, unit }) {
+  return `${formatNumber(value, 4).replace(/(\.\d*?)0+$/, "$1").replace(/\.$/, "")}\u00a0${unit.replace("ft2", "ft²").replace("m2", "m²")}`;
+}
+
+/** The ground of a sheet: its area, how sure, and which zones. */
+export function tellGround(sheet, set) {
+  const sd = sheet.area_sd_m2 > 0 ? ` ± ${formatQuantity(2 * sheet.area_sd_m2, "area", set, 2)}` : "";
+  const names = sheet.zones.map(({ name }) => name).join(", ");
+  const whole = convert(sheet.area_m2, "area", set) === null ? UNKNOWN : `${formatQuantity(sheet.area_m2, "area", set, 4)}${sd}`;
+  return names === "" ? `${whole}, as typed` : `${whole}: ${names}`;
+}

@@ -1,0 +1,147 @@
+// The season's calendar and matters as words; days are the reader's own, as "2027-05-31".
+
+const DAY_MS = 86_400_000;
+
+const pad = (number) => String(number).padStart(2, "0");
+
+/** The reader's own day of an instant. */
+export function dayOf(date) {
+  return `${date.getFullYear()}-${pad(date.getMonth() + 1)}-${pad(date.getDate())}`;
+}
+
+/** The reader's own time of day. */
+export function timeOf(date) {
+  return `${pad(date.getHours())}:${pad(date.getMinutes())}`;
+}
+
+function instant(day) {
+  return Date.parse(`${day}T12:00:00Z`); // noon, so that no clock's change moves it to another day
+}
+
+/** A day so many days later. */
+export function addDays(day, count) {
+  return new Date(instant(day) + count * DAY_MS).toISOString().slice(0, 10);
+}
+
+/** The month of a day, and those before and after. */
+export function turnMonth(month, step) {
+  const [year, number] = month.split("-").map(Number);
+  const turned = year * 12 + number - 1 + step;
+  return `${Math.floor(turned / 12)}-${pad((turned % 12) + 1)}`;
+}
+
+/** The weeks of a month, Monday first; days of its neighbours fill the first and the last. */
+export function weeksOf(month) {
+  const first = `${month}-01`;
+  const weekday = (new Date(instant(first)).getUTCDay() + 6) % 7;
+  const weeks = [];
+  for (let day = addDays(first, -weekday); day < `${turnMonth(month, 1)}-01`; day = addDays(day, 7)) {
+    weeks.push(Array.from({ length: 7 }, (_, place) => addDays(day, place)));
+  }
+  return weeks;
+}
+
+const format = (day, style) => new Date(instant(day)).toLocaleDateString([], { ...style, timeZone: "UTC" });
+
+/** A month in words. */
+export function nameMonth(month) {
+  return format(`${month}-01`, { month: "long", year: "numeric" });
+}
+
+/** A day in words, as short as a phone wants it. */
+export function nameDay(day) {
+  return format(day, { weekday: "short", day: "numeric", month: "short" });
+}
+
+/** A day's place in its week. */
+export function nameWeekday(day) {
+  return format(day, { weekday: "short" });
+}
+
+export const STATES = {
+  overdue: { sign: "■", word: "Overdue" }, due: { sign: "▶", word: "Due" }, wait: { sign: "‖", word: "Wait" },
+  conflict: { sign: "≠", word: "Against a rule" }, later: { sign: "○", word: "Later" }, fact: { sign: "·", word: "To know" },
+};
+const DONE = { sign: "✓", word: "Done" };
+const PLANNED = { sign: "□", word: "Planned" };
+
+/** A line of the journal in words. */
+export function describeLine(line, names) {
+  const water = line.water ? `, ${line.water.value} ${line.water.unit}` : "";
+  const warmth = line.temperature ? ` ${line.temperature.value} ${line.temperature.unit}` : "";
+  const zones = line.zones.length > 0 ? `, ${line.zones.join(", ")}` : "";
+  const site = line.site !== null && names.size > 1 ? ` (${names.get(line.site) ?? `site ${line.site}`})` : "";
+  return `${line.name}${warmth}${water}${zones}${site}`;
+}
+
+/** What stands on each day of a calendar: what was done and planned, what begins to be due, what ends, what is at odds;
+ * the soil's readings have a drawing of their own. */
+export function placeItems(season, names) {
+  const found = new Map();
+  const put = (day, { sign, word }, text) => found.set(day, [...(found.get(day) ?? []), { sign, word, text }]);
+  for (const line of season.lines.filter(({ kind }) => kind !== "soil_temperature")) put(line.day, line.is_planned ? PLANNED : DONE, describeLine(line, names));
+  for (const matter of season.matters) {
+    const title = matter.title || matter.sentence.replace(/\.$/, "");
+    if (matter.state === "conflict") put(matter.since, STATES.conflict, title);
+    const isLine = matter.kind === "plan" && matter.state !== "overdue"; // it stands there as planned
+    if (isLine || !["due", "later", "overdue"].includes(matter.state)) continue;
+    if (matter.state !== "overdue") put(matter.since, STATES[matter.state], matter.state === "later" ? `${title}: from here` : title);
+    if (matter.until === null) continue;
+    const isPast = matter.state === "overdue";
+    if (isPast) put(matter.until, STATES.overdue, `${title}: was due by here`);
+    else if (matter.until !== matter.since) put(matter.until, STATES.due, `${title}: until${matter.until_time ? ` ${matter.until_time}` : " here"}`);
+  }
+  return found;
+}
+
+/** What may speak for and against a matter, as lines. */
+export function explainMatter(matter) {
+  const lines = [["Reason", matter.reason], ["Source", matter.source], ["Against it", matter.against], ["Source of that", matter.against_source]];
+  return lines.filter(([, text]) => text);
+}
+
+/** What is told first, and what may wait to be asked for. */
+export function partMatters(matters) {
+  return {
+    first: matters.filter(({ state, severity, since }, _, all) => !["fact", "later"].includes(state)
+      && (state !== "conflict" || severity === "ask" || isNewest(since, all))),
+    rest: matters.filter(({ state, severity, since }, _, all) => ["fact", "later"].includes(state)
+      || (state === "conflict" && severity !== "ask" && !isNewest(since, all))),
+  };
+}
+
+function isNewest(since, all) {
+  const told = all.filter(({ state, severity }) => state === "conflict" && severity !== "ask").map((each) => each.since).sort();
+  return since === told.at(-1);
+}
+
+/** The day to note a plan's work on: its own, or today where that has not come yet. */
+export function dayOfPlan(matter, today) {
+  return matter.since > today ? today : matter.since;
+}
+
+/** The depth that a watering entered by one tap begins with: what is asked for, else a usual one. */
+export function chooseDepth(matters, set) {
+  const wanted = matters.find(({ kind, state }) => kind === "watering_in" && ["due", "overdue"].includes(state));
+  const found = /: ([\d.]+) (mm|in)\b/.exec(wanted?.sentence ?? "");
+  if (found) return { value: Number(found[1]), unit: found[2] };
+  return set.startsWith("gal") ? { value: 0.25, unit: "in" } : { value: 6, unit: "mm" };
+}
+
+/** A degree Celsius in the unit that a threshold is stated in. */
+export function warmthIn(value_c, unit) {
+  return unit === "°F" ? value_c * 1.8 + 32 : value_c;
+}
+
+/** Where days and temperatures stand in a drawing; `days` at least one. */
+export function scaleSoil(trace, width_px, height_px, edges) {
+  const { unit } = trace.threshold;
+  const means = trace.days.map(({ mean_c }) => warmthIn(mean_c, unit));
+  const low = Math.min(...means, trace.threshold.value) - 2;
+  const high = Math.max(...means, trace.threshold.value) + 2;
+  const first = instant(trace.days[0].day);
+  const span = Math.max(1, (instant(trace.days.at(-1).day) - first) / DAY_MS);
+  const x = (day) => edges.left + ((instant(day) - first) / DAY_MS / span) * (width_px - edges.left - edges.right);
+  const y = (value) => edges.top + ((high - value) / (high - low)) * (height_px - edges.top - edges.bottom);
+  return { x, y, low, high, means, unit };
+}

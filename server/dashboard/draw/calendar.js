@@ -1,0 +1,44 @@
+// A month by weeks: on a wide screen a table, on a narrow one the days that have something.
+
+import { nameDay, nameMonth, nameWeekday, turnMonth, weeksOf } from "../core/season.js";
+import { element, setText } from "./element.js";
+
+function makeDay(day, month, today, items) {
+  const found = items.get(day) ?? [];
+  const isOther = !day.startsWith(month);
+  const list = found.map(({ sign, word, text }) => element("li", {},
+    element("span", { class: "mark", "aria-hidden": "true" }, sign), " ", element("span", { class: "unseen" }, `${word}: `), text));
+  const head = element("p", { class: "date" }, nameDay(day), day === today ? element("strong", {}, " today") : null);
+  return element("td", { class: [isOther ? "other" : "", found.length === 0 && day !== today ? "empty" : ""].join(" ").trim() || null,
+    "aria-current": day === today ? "date" : null }, head, list.length === 0 ? null : element("ul", {}, ...list));
+}
+
+/** The calendar; `show(items, today)` with what stands on each day. */
+export function makeCalendar() {
+  const title = element("h3", { "aria-live": "polite" });
+  const place = element("div");
+  let month = "";
+  let shown = { items: new Map(), today: "" };
+  const draw = () => {
+    const weeks = weeksOf(month);
+    setText(title, nameMonth(month));
+    const heads = weeks[0].map((day) => element("th", { scope: "col" }, nameWeekday(day)));
+    const rows = weeks.map((week) => element("tr", {}, ...week.map((day) => makeDay(day, month, shown.today, shown.items))));
+    const isEmpty = weeks.flat().every((day) => !day.startsWith(month) || !shown.items.has(day));
+    place.replaceChildren(element("table", { class: "month" }, element("thead", {}, element("tr", {}, ...heads)), element("tbody", {}, ...rows)));
+    if (isEmpty) place.append(element("p", { class: "small" }, "Nothing in this month."));
+  };
+  const turn = (step) => {
+    month = step === 0 ? shown.today.slice(0, 7) : turnMonth(month, step);
+    draw();
+  };
+  const button = (words, step) => element("button", { type: "button", onclick: () => turn(step) }, words);
+  const root = element("section", { class: "card-part calendar" }, element("h2", {}, "Calendar"),
+    element("div", { class: "button-line" }, button("Month before", -1), button("This month", 0), button("Next month", 1)), title, place,
+    element("p", { class: "small" }, "✓ done, □ planned, ▶ due, ■ overdue, ○ due later, ≠ against a rule"));
+  return { root, show: (items, today) => {
+    shown = { items, today };
+    month ||= today.slice(0, 7);
+    draw();
+  } };
+}

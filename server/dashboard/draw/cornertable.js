@@ -1,0 +1,86 @@
+// Corners as figures, for the keyboard: the first by longitude and latitude, the others east and north of it.
+
+import { writeNumber, readNumber } from "../core/card.js";
+import { openRing, planeAt, toDegrees, toMetres } from "../core/shape.js";
+import { lengthUnit } from "../core/shapewords.js";
+import { convert, revert } from "../core/units.js";
+import { element, setText } from "./element.js";
+
+function makeInput(label, text, isWrong, change) {
+  const input = element("input", { type: "text", inputmode: "decimal", autocomplete: "off", "aria-label": label, value: text });
+  input.addEventListener("change", () => {
+    try {
+      const number = readNumber(input.value);
+      if (number === null || isWrong(number)) throw new Error("out of range");
+      input.setAttribute("aria-invalid", "false");
+      change(number);
+    } catch {
+      input.setAttribute("aria-invalid", "true");
+    }
+  });
+  return input;
+}
+
+function makeFirst(here, name, on) {
+  const change = (axis) => (number) => on.move(0, here.map((value, each) => (each === axis ? number : value)));
+  return element("div", { class: "first" },
+    makeInput(`Longitude of corner 1 of ${name}`, String(here[0]), (number) => Math.abs(number) > 180, change(0)),
+    makeInput(`Latitude of corner 1 of ${name}`, String(here[1]), (number) => Math.abs(number) > 89, change(1)));
+}
+
+function makeOffsets(plane, here, at, name, set, on) {
+  const place_m = toMetres(plane, here);
+  return ["east", "north"].map((word, axis) => makeInput(`${word} of corner ${at + 1} of ${name}, ${lengthUnit(set)}`,
+    writeNumber(Number(convert(place_m[axis], "length", set).toFixed(2))), (number) => Math.abs(number) > 10_000,
+    (number) => on.move(at, toDegrees(plane, place_m.map((value, each) => (each === axis ? revert(number, "length", set) : value))))));
+}
+
+function makeRing(corners, origin, name, set, on) {
+  const unit = lengthUnit(set);
+  const plane = planeAt(origin);
+  const isFirst = (at) => at === 0 && origin === corners[0];
+  const rows = corners.map((here, at) => element("tr", {}, element("th", { scope: "row" }, String(at + 1)),
+    ...(isFirst(at) ? [element("td", { colspan: 2 }, makeFirst(here, name, on))]
+      : makeOffsets(plane, here, at, name, set, on).map((cell) => element("td", {}, cell))),
+    element("td", {}, element("button", { type: "button", "aria-label": `Add a corner after ${at + 1} of ${name}`, onclick: () => on.add(at) }, "+")),
+    element("td", {}, element("button", { type: "button", "aria-label": `Take corner ${at + 1} of ${name} out`, onclick: () => on.drop(at) }, "Out"))));
+  const heads = ["", `east, ${unit}`, `north, ${unit}`, "", ""].map((text) => element("th", { scope: "col" }, text));
+  const words = origin === corners[0] ? `${name}: corner 1 by longitude and latitude, the others from it` : `${name}: from corner 1 of the edge`;
+  return element("table", { class: "corners" }, element("caption", {}, words.charAt(0).toUpperCase() + words.slice(1)),
+    element("thead", {}, element("tr", {}, ...heads)), element("tbody", {}, ...rows));
+}
+
+/** The tables of a zone's rings, or of a sketch; `on` takes move(ring, corner, place), add(ring, corner, place), drop(ring, corner). */
+export function makeCornerTables({ rings, sketch }, set, on) {
+  const lists = sketch ? [sketch] : rings.map(openRing);
+  return lists.map((corners, ring) => {
+    const name = sketch ? "the new shape" : ring === 0 ? "the edge" : `hole ${ring}`;
+    const behind = (at) => {
+      const plane = planeAt(corners[at]);
+      const next = toMetres(plane, corners[(at + 1) % corners.length]);
+      return toDegrees(plane, corners.length < 2 ? [5, 0] : corners.length < 3 ? [next[0] / 2 + next[1] / 2, next[1] / 2 - next[0] / 2] : next.map((value) => value / 2));
+    };
+    return makeRing(corners, lists[0][0], name, set, {
+      move: (at, place) => on.move(ring, at, place), add: (at) => on.add(ring, at, behind(at)), drop: (at) => on.drop(ring, at),
+    });
+  });
+}
+
+/** Where a site without any place begins: longitude and latitude typed. */
+export function makePlaceForm(begin) {
+  const said = element("p", { class: "wrong", role: "status" });
+  const inputs = ["Longitude", "Latitude"].map((label) => element("input", { type: "text", inputmode: "decimal", autocomplete: "off", "aria-label": label, placeholder: label }));
+  const go = (event) => {
+    event.preventDefault();
+    try {
+      const [lon, lat] = inputs.map(({ value }) => readNumber(value));
+      if (lon === null || lat === null || Math.abs(lon) > 180 || Math.abs(lat) > 89) throw new Error("Longitude −180 to 180, latitude −89 to 89, in degrees.");
+      begin([lon, lat]);
+    } catch (problem) {
+      setText(said, problem.message);
+    }
+  };
+  return element("form", { class: "place-form", novalidate: true, onsubmit: go },
+    element("p", {}, "The rig has no position yet. Where is the lawn, in degrees?"), ...inputs,
+    element("button", { type: "submit" }, "Begin there"), said);
+}

@@ -1,0 +1,82 @@
+// What to mend after a job: the list to walk by, drawn and in words, and a sheet of it to take outside.
+
+import { describeAlone, describeLook, describeMix, describeRepeat, describeRest, describeThin, groupLooks, shorten, summariseMend } from "../core/mend.js";
+import { formatNumber } from "../core/format.js";
+import { convert, revert, unitOf } from "../core/units.js";
+import { keepPainted } from "./canvas.js";
+import { element, setText } from "./element.js";
+import { DoseImage, paintLawn } from "./lawn.js";
+
+const CAUTION = "Look at the ground before you spray it again: a strip missed can be sprayed tomorrow, a strip doubled cannot be undone. "
+  + "Label, wind and protection hold for a touch-up as for the job.";
+const EMPTY_DOSE = { nx: 0, ny: 0, l_per_m2: [] };
+
+function makeItems(tag, found) {
+  return element(tag, { class: "findings" }, ...found.map(({ head, text }) => element("li", {}, element("strong", {}, head), `: ${text}`)));
+}
+
+function makeGroup(title, tag, found, count) {
+  if (found.length === 0) return [];
+  const { shown, more } = shorten(found, count);
+  return [element("h3", {}, title), makeItems(tag, shown),
+    more > 0 ? element("p", { class: "small" }, `and ${more} more: they are on the drawing and in touchup.csv.`) : null];
+}
+
+function makeDrawing(plan, { zones, track }, set) {
+  const image = new DoseImage();
+  const canvas = element("canvas", { class: "lawn-drawing mend-drawing", role: "img",
+    "aria-label": "Drawing of the lawn, north up: lines to walk again with their numbers; the list says the same in words" });
+  keepPainted(canvas, (context, width_px, height_px, ink) => paintLawn(context, width_px, height_px, ink, {
+    zones, dose: EMPTY_DOSE, track, set, image, target_l_per_m2: plan.target_l_per_m2, mend: plan }));
+  return canvas;
+}
+
+function makeMix(plan, set, ask) {
+  if (!(plan.mix.need_l > 0)) return null;
+  const said = element("p", { role: "status" }, describeMix(plan.mix, set));
+  const input = element("input", { id: "tank-left", type: "text", inputmode: "decimal", autocomplete: "off" });
+  if (plan.mix.from_tank_l > 0) input.value = formatNumber(convert(plan.mix.from_tank_l + plan.mix.left_l, "volume", set));
+  const look = async () => {
+    const number = Number(input.value.trim().replace(",", "."));
+    const left_l = revert(number, "volume", set);
+    if (!(left_l >= 0 && left_l <= 2000)) {
+      setText(said, "That is no volume that a tank holds.");
+      return;
+    }
+    try {
+      setText(said, describeMix((await ask(left_l)).mix, set));
+    } catch (problem) {
+      setText(said, problem.message);
+    }
+  };
+  input.addEventListener("change", look);
+  return element("div", { class: "mix" }, element("label", { for: "tank-left" }, `Left in the tank, ${unitOf("volume", set)}`), input, said);
+}
+
+function printPart() {
+  document.body.dataset.print = "mend";
+  addEventListener("afterprint", () => delete document.body.dataset.print, { once: true });
+  print();
+}
+
+/** The part of the report; `ask(left_l)` asks for the plan with so much left in the tank. */
+export function makeMend(plan, found, { set, ask }) {
+  const { repeats, alone, looks, thin, label } = plan;
+  const hasPlaces = repeats.length + alone.length + looks.length > 0;
+  const rest = describeRest(plan, set);
+  return [
+    element("p", {}, summariseMend(plan, set)),
+    hasPlaces ? makeDrawing(plan, found, set) : null,
+    hasPlaces ? element("p", { class: "small" }, "Arrows: walk again. Crossed: leave alone. Short dashes: look for yourself.") : null,
+    repeats.length > 0 ? makeItems("ol", repeats.map((each) => describeRepeat(each, set))) : null,
+    makeMix(plan, set, ask),
+    repeats.length + looks.length > 0 ? element("p", { class: "caution" }, CAUTION) : null,
+    ...makeGroup("Leave alone", "ul", alone.map((each) => describeAlone(each, label, set))),
+    alone.length > 0 && label.most_times === null
+      ? element("p", { class: "small" }, "Whether that is beyond the label is not known: the job has no treatment with its label rate.") : null,
+    ...makeGroup("Got too little", "ul", describeThin(thin, plan.target_l_per_m2)),
+    ...makeGroup("Look for yourself", "ul", groupLooks(plan).map((each) => describeLook(each, set))),
+    rest === "" ? null : element("p", {}, rest),
+    hasPlaces ? element("button", { type: "button", onclick: printPart }, "Print this list") : null,
+  ].filter((each) => each !== null);
+}

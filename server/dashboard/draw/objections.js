@@ -1,0 +1,11 @@
+// What speaks against a treatment: the grave first, each with a word before it.
+
+import { wordOfSeverity } from "../core/fill.js";
+import { element } from "./element.js";
+
+/** A list of objections; nothing where there are none. */
+export function makeObjections(objections) {
+  if (objections.length === 0) return element("p", { class: "small" }, "Nothing speaks against it by what you entered. The label decides.");
+  return element("ul", { class: "objections" }, ...objections.map(({ severity, sentence, key }) => element("li", { "data-severity": severity, "data-key": key },
+    element("strong", {}, `${wordOfSeverity(severity)} `), sentence)));
+}

@@ -1,0 +1,66 @@
+// What a sheet is for: treatment, sprayer, zones, how far to fill, what is to spare, the flow.
+
+import { readNumber } from "../core/card.js";
+import { convert, revert, unitOf } from "../core/units.js";
+import { formatNumber } from "../core/format.js";
+import { element, option, setText } from "./element.js";
+
+const NUMBERS = [
+  ["fill_l", "Fill up to", "volume", "empty: the whole tank"],
+  ["spare_l", "Mix to spare", "volume", "what the pump cannot draw"],
+  ["flow_l_per_min", "Flow while spraying", "flow", "measured by catching"],
+  ["area_m2", "Area, if not by zones", "area", "empty: the zones"],
+];
+
+function makeNumber([key, label, quantity, hint], set, value_si) {
+  const id = `sheet-${key}`;
+  const typed = value_si === null ? "" : formatNumber(convert(value_si, quantity, set), 4);
+  const input = element("input", { id, type: "text", inputmode: "decimal", autocomplete: "off", value: typed, "aria-describedby": `${id}-hint ${id}-wrong` });
+  const wrong = element("span", { class: "wrong", id: `${id}-wrong` });
+  const read = () => {
+    setText(wrong, "");
+    const number = readNumber(input.value);
+    if (input.value === typed) return value_si;
+    return number === null ? null : revert(number, quantity, set);
+  };
+  const row = element("div", { class: "field" }, element("label", { for: id }, `${label}, ${unitOf(quantity, set)}`), input,
+    element("span", { class: "hint", id: `${id}-hint` }, hint), wrong);
+  return { key, row, read, tell: (words) => setText(wrong, words) };
+}
+
+function makeZones(zones, chosen) {
+  if (zones.length === 0) return null;
+  return element("fieldset", { class: "zones" }, element("legend", {}, "Zones"), ...zones.map((name) => element("label", { class: "tick" },
+    element("input", { type: "checkbox", value: name, checked: chosen.length === 0 || chosen.includes(name) }), name)));
+}
+
+/** The form; `choice` in SI, `onChange(choice)` when something was chosen, `onTreatment(number)` when another treatment was. */
+export function makeSheetForm({ treatments, sprayers, zones }, choice, set, { onChange, onTreatment }) {
+  const treatment = element("select", { id: "sheet-treatment" }, ...treatments.map(({ number, card }) => option(String(number), card.name, number === choice.treatment)));
+  const sprayer = element("select", { id: "sheet-sprayer" }, option("", "as planned", choice.sprayer === null),
+    ...sprayers.map(({ number, card }) => option(String(number), card.name, number === choice.sprayer)));
+  const numbers = NUMBERS.map((about) => makeNumber(about, set, choice[about[0]]));
+  const boxes = makeZones(zones, choice.zones);
+  const read = (event) => {
+    event?.preventDefault();
+    const found = { ...choice, sprayer: sprayer.value === "" ? null : Number(sprayer.value) };
+    for (const each of numbers) {
+      try {
+        found[each.key] = each.read();
+      } catch (problem) {
+        each.tell(problem.message);
+        return;
+      }
+    }
+    const ticks = boxes ? [...boxes.querySelectorAll("input")] : [];
+    const names = ticks.filter((tick) => tick.checked).map((tick) => tick.value);
+    found.zones = names.length === ticks.length ? [] : names;
+    onChange(found);
+  };
+  treatment.addEventListener("change", () => onTreatment(Number(treatment.value)));
+  const field = (label, input) => element("div", { class: "field" }, element("label", { for: input.id }, label), input);
+  return element("form", { class: "sheet-form", novalidate: true, onsubmit: read }, field("Treatment", treatment),
+    element("details", { open: choice.isOpen }, element("summary", {}, "Sprayer, zones, flow, filling"),
+      element("div", { class: "sheet-fields" }, field("Sprayer", sprayer), ...numbers.map(({ row }) => row), boxes),
+      element("button", { type: "submit", class: "main" }, "Work it out")));
+}

@@ -1,0 +1,18 @@
+// A site's versions: when, which area, the jobs that keep that shape, and each as a file.
+
+import { describeVersion } from "../core/shapewords.js";
+import { element } from "./element.js";
+
+/** The part of an open site. */
+export function makeVersions({ feed, store }, number) {
+  const list = element("ul", { class: "entries" });
+  const load = async () => {
+    const versions = await feed.ask(`/sites/${number}/history`);
+    list.replaceChildren(...versions.map((each) => element("li", {}, element("span", {}, describeVersion(each, store.units)),
+      element("a", { class: "place", href: feed.siteAddress(number, each.version), download: "" }, "GeoJSON"))));
+  };
+  const show = () => load().catch((problem) => list.replaceChildren(element("li", {}, problem.message)));
+  show();
+  return { root: element("details", { class: "shape-way" }, element("summary", {}, "Versions"),
+    element("p", {}, "A job keeps the shape that its site had on the day."), list), show };
+}
