@@ -13,8 +13,7 @@ from rig import wire
 from server.broadcast import Broadcast, Page
 from server.calibrations import Calibrations
 from server.calm.outlooks import Outlooks
-from server.cards import Cards, mapping_from_record
-from server.checks import Checks
+from server.cards import mapping_from_record
 from server.core.papers import Papers
 from server.core.results import Plane
 from server.core.setup import Setup, Span
@@ -24,19 +23,16 @@ from server.history.upload import Uploads
 from server.ingest import Ingest, Replies
 from server.intake import Fresh
 from server.jobs import Basis, DeviceTime, Jobs, open_span, require_device
-from server.journal import Journal
 from server.live import Live
 from server.notify import Notifier
-from server.papers import Choice, Named, Paperwork
-from server.records import Records
+from server.office import Office
+from server.papers import Choice, Named
 from server.reviews import Reviews
-from server.season import Season
 from server.snapshot import MessagesPart, Snapshot
 from server.station import UNKNOWN_YARD, Yard
 from server.store.jobs import Job, find_open_job, read_default_setup
 from server.stored import fold_stored
 from server.strips import Question, Strips
-from server.tanks import Tanks
 from server.tasks import begin_task
 from server.thinning import KEEP_S, Thinner
 from server.views import draw_zones, fresh_events
@@ -57,19 +53,13 @@ class Service:
         wall: Callable[[], float] = time.time, keep_s: float | None = KEEP_S, yard: Yard = UNKNOWN_YARD,
     ) -> None:  # fmt: skip
         self.ingest = Ingest(database, ring=self._ring)
-        self.reviews = Reviews(database, on_ready=lambda number: self.journal.hear_review(number))
+        self.reviews = Reviews(database, on_ready=lambda number: self.office.journal.hear_review(number))
         self.broadcast = Broadcast(now=now)
         self.history = History(database, self.ingest)
-        self.cards = Cards(database, self.ingest, wall=wall)
-        self.paperwork = Paperwork(database, self.ingest, self.cards)
-        self.records = Records(database, self.ingest, self.reviews, wall=wall)
-        self.journal = Journal(self.cards, self.ingest, self.reviews, wall=wall)
-        self.season = Season(self.cards, self.ingest, self.journal, wall=wall)
+        self.office = Office(database, self.ingest, self.reviews, press=self.press, flush=self._flush, wall=wall)
         self.uploads = Uploads(database)
-        self.tanks = Tanks(database, self.ingest, press=self.press, wall=wall)
         self.thinner = Thinner(database, self.ingest, keep_s=keep_s)
         self.calibrations = Calibrations(database, self.ingest, flush=self._flush)
-        self.checks = Checks(database, self.ingest, self.cards, self.reviews, flush=self._flush, wall=wall)
         self.strips = Strips(database, flush=self._flush, on_change=self.broadcast.wake)
         self.outlooks = Outlooks(
             database, self.ingest, flush=self._flush, on_change=self.broadcast.wake, now=now, wall=wall
@@ -100,12 +90,9 @@ class Service:
         self.live.begin(job, job.setup if job is not None else self.jobs.setup)
         await self.follow_next()
         self.outlooks.restore()
-        self.journal.start()
-        self._tasks = [
-            begin_task(self._tick()),
-            begin_task(self.thinner.watch(lambda: self.jobs.setup.flow_meter)),
-            begin_task(self.records.keeper.watch()),
-        ]
+        self.office.journal.start()
+        thinning = self.thinner.watch(lambda: self.jobs.setup.flow_meter)
+        self._tasks = [begin_task(work) for work in (self._tick(), thinning, self.office.records.keeper.watch())]
         if job is not None:
             self._read_stored(job)
 
@@ -133,22 +120,18 @@ class Service:
         while (fresh := self.ingest.intake.take_fresh()) is not None:
             self._take(fresh)
         await asyncio.gather(*self._presses)
-        await self.journal.settle()
+        await self.office.journal.settle()
 
     def snapshot(self) -> Snapshot:
         """The figures of this instant."""
         counts = self.ingest.counts
         messages = MessagesPart(
-            counts["read"],
-            counts["refused"],
-            counts["duplicate"],
-            self.live.missing,
-            counts["unknown_stream"],
+            counts["read"], counts["refused"], counts["duplicate"], self.live.missing, counts["unknown_stream"],
             self.ingest.backlog,
-        )
+        )  # fmt: skip
         fault = self.ingest.fault
         unread = None if not self.is_reading else "The job so far is still being read: volume and map begin at 0."
-        faults = tuple(said for said in (fault, unread, self.strips.fault, self.paperwork.fault) if said)
+        faults = tuple(said for said in (fault, unread, self.strips.fault, self.office.paperwork.fault) if said)
         return self.outlooks.say_word(self.live.snapshot(messages, faults))
 
     def picture(self) -> dict[str, Any]:
@@ -179,7 +162,9 @@ class Service:
     async def follow_next(self) -> None:
         """While no job is open, show the picture with the settings that the next one starts from."""
         if self.live.job is None:
-            basis = await self.paperwork.prepare_next(self.jobs.setup, otherwise="What is chosen next is of no use")
+            basis = await self.office.paperwork.prepare_next(
+                self.jobs.setup, otherwise="What is chosen next is of no use"
+            )
             setup = basis.setup or self.jobs.setup
             if self.live.job is None and setup != self.live.setup:
                 self.live.begin(None, setup)
@@ -202,7 +187,7 @@ class Service:
         basis = await self._basis_of(choice or Choice())
         span = await self.jobs.check_span(span)
         if span.end is not None:
-            return self.journal.note(await self.jobs.add(name, span, state="finished", basis=basis))
+            return self.office.journal.note(await self.jobs.add(name, span, state="finished", basis=basis))
         job = await self.jobs.add(name, span, state="running", basis=basis)
         self._begin(job)
         self._read_stored(job)
@@ -211,8 +196,8 @@ class Service:
     async def _basis_of(self, choice: Choice | None) -> Basis:
         """What a job with these papers starts from; None: with those chosen for the next one."""
         if choice is None:
-            return await self.paperwork.prepare_next(self.jobs.setup)
-        return await self.paperwork.prepare(self.jobs.setup, choice)
+            return await self.office.paperwork.prepare_next(self.jobs.setup)
+        return await self.office.paperwork.prepare(self.jobs.setup, choice)
 
     async def _open_job(self, name: str, basis: Basis, now: DeviceTime) -> Job:
         job = await self.jobs.add(name, open_span(now), state="running", basis=basis)
@@ -222,10 +207,10 @@ class Service:
 
     async def swap_sprayer(self, job: Job, sprayer: Named) -> Job:
         """End the open job's part here and go on with another sprayer; raises ConflictError, RequestError."""
-        papers = await self.paperwork.swap(job.number, sprayer)
-        setup = await self.paperwork.assemble(job.setup, Papers(sprayer=papers.sprayer))
+        papers = await self.office.paperwork.swap(job.number, sprayer)
+        setup = await self.office.paperwork.assemble(job.setup, Papers(sprayer=papers.sprayer))
         first = job if papers.part_of == job.number else await self.jobs.find(papers.part_of or job.number)
-        parts = sum(each == first.number for each in (await self.paperwork.list_parts()).values())
+        parts = sum(each == first.number for each in (await self.office.paperwork.list_parts()).values())
         async with self._press_turn:
             if self.live.job is None or self.live.job.number != job.number:
                 raise ConflictError(f"job {job.number} is not open: choose the sprayer for the next one")
@@ -259,8 +244,8 @@ class Service:
 
     async def change_papers(self, job: Job, choice: Choice) -> Job:
         """Let a job rest on other cards; the picture of an open one is folded again beside. Raises RequestError."""
-        papers = await self.paperwork.resolve(choice, await self.cards.papers(job.number))
-        setup = await self.paperwork.assemble(job.setup, papers)
+        papers = await self.office.paperwork.resolve(choice, await self.office.cards.papers(job.number))
+        setup = await self.office.paperwork.assemble(job.setup, papers)
         now = await self.jobs.find(job.number)
         job = replace(now, setup=replace(setup, job=now.span), revision=now.revision + 1)
         job = await self.change_job(job, mapping_from_record(papers))
@@ -275,7 +260,7 @@ class Service:
             self._apply(lambda live: live.update(job))
             self._judge_strips()
         if job.state == "finished":
-            await asyncio.to_thread(self.reviews.request, self.journal.note(job))
+            await asyncio.to_thread(self.reviews.request, self.office.journal.note(job))
         self.broadcast.wake()
         return job
 
@@ -285,7 +270,7 @@ class Service:
             if self.live.job is not None and self.live.job.number == job.number:
                 self._apply(Live.end)
                 self.strips.stop()
-            self.reviews.request(self.journal.note(job))
+            self.reviews.request(self.office.journal.note(job))
         elif self.live.job is not None and self.live.job.number == job.number:
             self._apply(lambda live: live.update(job))
         self.broadcast.wake()
@@ -380,7 +365,7 @@ class Service:
         if idle is not None and idle.rig in ("", now.rig):
             return await self.jobs.change(idle, "start", now)
         stamp = datetime.now(UTC).strftime("%Y-%m-%d %H:%M")
-        basis = await self.paperwork.prepare_next(self.jobs.setup, otherwise="The job began without its papers")
+        basis = await self.office.paperwork.prepare_next(self.jobs.setup, otherwise="The job began without its papers")
         return await self.jobs.add(f"Job of {stamp} UTC", open_span(now), state="running", basis=basis)
 
     def _read_stored(self, job: Job) -> None:
@@ -411,4 +396,4 @@ class Service:
             self.outlooks.tick(self.live)
             self.notifier.tell(self.live, self.outlooks.word)
             self.broadcast.wake()
-            await self.tanks.pour(self.live.job)
+            await self.office.tanks.pour(self.live.job)

@@ -50,3 +50,10 @@ def _read_page(content: bytes, fonts: dict[bytes, dict[int, str] | None]) -> str
             codes = [int.from_bytes(raw[place : place + 2], "big") for place in range(0, len(raw), 2)]
             lines.append("".join(table[code] for code in codes))
     return "\n".join(lines)
+
+
+def read_places(pdf: bytes) -> list[list[tuple[float, float]]]:
+    """Where each line of each page begins, points from the lower left."""
+    objects = {int(number): body for number, body in _OBJECT.findall(pdf)}
+    pages = [_unpack(objects[int(number)]) for number in re.findall(rb"/Contents (\d+) 0 R", pdf)]
+    return [[(float(x), float(y)) for x, y in re.findall(rb"BT ([\d.]+) ([\d.]+) Td", page)] for page in pages]

@@ -39,7 +39,7 @@ def view(job: Job, part_of: int | None = None) -> JobView:
 @router.get("")
 async def list_jobs(service: Desk) -> list[JobView]:
     """All jobs, the newest first."""
-    parts = await service.paperwork.list_parts()
+    parts = await service.office.paperwork.list_parts()
     return [view(job, parts.get(job.number)) for job in await service.jobs.list_all()]
 
 
@@ -76,7 +76,7 @@ async def propose_jobs(service: Desk) -> list[dict[str, Any]]:
 @router.get("/{number}")
 async def read_job(number: int, service: Desk) -> JobView:
     """One job."""
-    return view(await service.jobs.find(number), (await service.cards.papers(number)).part_of)
+    return view(await service.jobs.find(number), (await service.office.cards.papers(number)).part_of)
 
 
 @router.patch("/{number}")
@@ -96,7 +96,7 @@ async def forget_job(number: int, service: Desk) -> None:
     """Forget a job, unless a signed record needs it; its samples stay as long as any that are in no job."""
     if service.live.job is not None and service.live.job.number == number:
         raise ConflictError(f"job {number} is still open: finish it first")
-    await service.records.keeper.remove(number)
+    await service.office.records.keeper.remove(number)
 
 
 @router.post("/{number}/buttons")

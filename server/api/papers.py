@@ -43,40 +43,40 @@ async def swap_sprayer(number: int, body: Plain, service: Desk) -> JobView:
     """Go on with another sprayer: the open job ends here, and the next part of it begins with settings of its own."""
     sprayer = record_from_mapping(Swap, body).sprayer
     job = await service.swap_sprayer(await service.jobs.find(number), sprayer)
-    return view(job, (await service.cards.papers(job.number)).part_of)
+    return view(job, (await service.office.cards.papers(job.number)).part_of)
 
 
 @router.get("/next")
 async def read_next(service: Desk) -> dict[str, Any]:
     """What the next job is to rest on, the names of all that follows from it, and why no job could begin so."""
-    return await _tell_next(service, await service.paperwork.read_next())
+    return await _tell_next(service, await service.office.paperwork.read_next())
 
 
 @router.put("/next")
 async def choose_next(body: Plain, service: Desk) -> dict[str, Any]:
     """Choose what the next job is to rest on, on the rig's START too; refused where no job could begin so."""
-    kept = await service.paperwork.choose_next(service.jobs.setup, choice_from(body))
+    kept = await service.office.paperwork.choose_next(service.jobs.setup, choice_from(body))
     await service.follow_next()
     return await _tell_next(service, kept)
 
 
 async def _tell(service: Service, number: int) -> dict[str, Any]:
-    papers = await service.cards.papers(number)
+    papers = await service.office.cards.papers(number)
     first = papers.part_of or number
-    later = [job for job, of in (await service.paperwork.list_parts()).items() if of == first]
-    return {**await service.paperwork.tell(papers), "parts": [first, *later] if later else []}
+    later = [job for job, of in (await service.office.paperwork.list_parts()).items() if of == first]
+    return {**await service.office.paperwork.tell(papers), "parts": [first, *later] if later else []}
 
 
 async def _tell_next(service: Service, choice: Choice) -> dict[str, Any]:
     """The choice with what a job from it would rest on."""
     problem, papers, setup = None, Papers(), service.jobs.setup
     try:
-        papers = await service.paperwork.resolve(choice)
-        setup = await service.paperwork.assemble(setup, papers)
+        papers = await service.office.paperwork.resolve(choice)
+        setup = await service.office.paperwork.assemble(setup, papers)
     except (ServiceError, ValueError) as error:
         problem = str(error)
-    due = None if papers.sprayer is None else await service.checks.tell_due(papers.sprayer.number)
-    told = {"choice": _plain(choice), "problem": problem, "papers": await service.paperwork.tell(papers)}
+    due = None if papers.sprayer is None else await service.office.checks.tell_due(papers.sprayer.number)
+    told = {"choice": _plain(choice), "problem": problem, "papers": await service.office.paperwork.tell(papers)}
     return {**told, "setup": mapping_from_setup(setup), "due": due}
 
 

@@ -45,7 +45,7 @@ class Change(Strict):
 @router.get("/records")
 async def list_records(service: Desk) -> list[dict[str, Any]]:
     """A line a job, parts under their first one, the newest first: its state, and how much is missing."""
-    return await service.records.list_all()
+    return await service.office.records.list_all()
 
 
 @router.get("/records/items")
@@ -57,37 +57,37 @@ async def list_items() -> list[dict[str, Any]]:
 @router.get("/records/retention")
 async def read_retention(service: Desk) -> dict[str, Any]:
     """Which rules concern the user, and how long records are kept; years none: for ever."""
-    return _tell(await service.records.keeper.read())
+    return _tell(await service.office.records.keeper.read())
 
 
 @router.put("/records/retention")
 async def save_retention(body: dict[str, Any], service: Desk) -> dict[str, Any]:
     """Set them; a period shorter than the rules' longest is refused."""
-    return _tell(await service.records.keeper.save(record_from_mapping(Retention, body)))
+    return _tell(await service.office.records.keeper.save(record_from_mapping(Retention, body)))
 
 
 @router.get("/jobs/{number}/record")
 async def read_record(number: int, service: Desk, zone: Annotated[str, Query(max_length=64)] = "") -> dict[str, Any]:
     """The record of a job, or of the one it is a part of."""
-    return await service.records.read(number, zone=zone)
+    return await service.office.records.read(number, zone=zone)
 
 
 @router.patch("/jobs/{number}/record")
 async def type_in(number: int, body: Typing, service: Desk) -> dict[str, Any]:
     """Type in what is not known, before the record is signed."""
-    return await service.records.type_in(number, body.typed, body.zone)
+    return await service.office.records.type_in(number, body.typed, body.zone)
 
 
 @router.post("/jobs/{number}/record/sign", status_code=201)
 async def sign_record(number: int, body: Signing, service: Desk) -> dict[str, Any]:
     """Freeze the record once and for all, with its fingerprint."""
-    return await service.records.sign(number, body.name, body.zone)
+    return await service.office.records.sign(number, body.name, body.zone)
 
 
 @router.post("/jobs/{number}/record/amendments", status_code=201)
 async def amend_record(number: int, body: Change, service: Desk) -> dict[str, Any]:
     """Change an item of a signed record; the value before is kept and shown."""
-    return await service.records.amend(number, body.model_dump())
+    return await service.office.records.amend(number, body.model_dump())
 
 
 def _tell(retention: Retention) -> dict[str, Any]:

@@ -55,9 +55,9 @@ async def read_file(
     if name not in known:
         raise UnknownError(f"there is no results file {name!r}; there are {', '.join(known)}")
     if name in RECORD_NAMES:
-        content = await service.records.read_file(number, name, units=units, zone=zone)
+        content = await service.office.records.read_file(number, name, units=units, zone=zone)
     elif name == LOG_NAME:
-        content = await service.records.read_log(number)
+        content = await service.office.records.read_log(number)
     else:
         content = await asyncio.to_thread(service.reviews.read_file, await service.jobs.find(number), name)
     headers = {"Content-Disposition": f'{"inline" if show else "attachment"}; filename="job-{number}-{name}"'}

@@ -15,7 +15,7 @@ Desk = Annotated[Service, Depends(desk)]
 
 async def stock_rules(service: Desk) -> None:
     """Put the shipped rules into the store before anybody looks for them."""
-    await service.season.stock_rules()
+    await service.office.season.stock_rules()
 
 
 router = make_router("rules", RULE, first=stock_rules)
@@ -24,4 +24,4 @@ router = make_router("rules", RULE, first=stock_rules)
 @router.post("/{number}/shipped")
 async def restore_rule(number: Number, version: Version, service: Desk) -> dict[str, Any]:
     """Give a rule its shipped text again, also one that was put away; `version` is the one that was looked at."""
-    return view_card(await service.season.restore_rule(number, version))
+    return view_card(await service.office.season.restore_rule(number, version))

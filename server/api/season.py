@@ -33,14 +33,14 @@ SHOWN_DAYS = 400
 @router.get("/api/season")
 async def tell_season(service: Desk, day: Day = None, time: Time = None, site: Site = None) -> dict[str, Any]:
     """What is due on a day, with one sentence; `time` local, now where neither is given."""
-    today = await service.season.find_today(day, time)
-    return await asyncio.to_thread(view_season, await service.season.read_book(), today, site)
+    today = await service.office.season.find_today(day, time)
+    return await asyncio.to_thread(view_season, await service.office.season.read_book(), today, site)
 
 
 @router.get("/api/season/order")
 async def propose_order(service: Desk, day: Day = None, site: Site = None) -> list[dict[str, Any]]:
     """What is planned from a day on in an order that goes with the rules, with why."""
-    today = await service.season.find_today(day, None)
+    today = await service.office.season.find_today(day, None)
     return [
         {
             "kind": step.deed.kind,
@@ -52,16 +52,16 @@ async def propose_order(service: Desk, day: Day = None, site: Site = None) -> li
             "reasons": list(step.reasons),
             "rules": list(step.rules),
         }
-        for step in await service.season.order(today, site)
+        for step in await service.office.season.order(today, site)
     ]
 
 
 @router.get("/api/season.ics")
 async def export_calendar(service: Desk, day: Day = None, time: Time = None, site: Site = None) -> Response:
     """What is due as an iCalendar file (RFC 5545)."""
-    today = await service.season.find_today(day, time)
-    matters = tell_matters(await service.season.read_book(), today, site)
-    content = write_calendar(matters, stamp_utc=service.season.now_utc())
+    today = await service.office.season.find_today(day, time)
+    matters = tell_matters(await service.office.season.read_book(), today, site)
+    content = write_calendar(matters, stamp_utc=service.office.season.now_utc())
     return Response(
         content, media_type=MEDIA_TYPE, headers={"Content-Disposition": 'attachment; filename="season.ics"'}
     )
@@ -70,13 +70,13 @@ async def export_calendar(service: Desk, day: Day = None, time: Time = None, sit
 @router.get("/api/season/calendar")
 async def read_calendar(service: Desk) -> dict[str, Any]:
     """How days are counted, and the form's fields."""
-    return {"card": asdict(await service.season.calendar()), "fields": describe_fields(CalendarCard)}
+    return {"card": asdict(await service.office.season.calendar()), "fields": describe_fields(CalendarCard)}
 
 
 @router.put("/api/season/calendar")
 async def change_calendar(body: Annotated[dict[str, Any], Body()], service: Desk) -> dict[str, Any]:
     """Keep how days are counted."""
-    return {"card": asdict(await service.season.save_calendar(record_from_mapping(CalendarCard, body)))}
+    return {"card": asdict(await service.office.season.save_calendar(record_from_mapping(CalendarCard, body)))}
 
 
 def view_season(book: Book, today: Today, site: int | None = None) -> dict[str, Any]:

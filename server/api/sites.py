@@ -106,7 +106,7 @@ async def propose_shapes(request: Request) -> list[dict[str, Any]]:
 @router.get("/{number}/geojson")
 async def give_geojson(number: Number, service: Desk, version: Version | None = None) -> Response:
     """A site's shapes as GeoJSON (RFC 7946), as it stands or in the version asked for."""
-    card = await service.cards.find(SITE, number, version)
+    card = await service.office.cards.find(SITE, number, version)
     text = json.dumps(geojson_from_site(card.record), indent=1, ensure_ascii=False, allow_nan=False)
     name = f"site-{card.number}-version-{card.version}.geojson"
     return Response(text + "\n", media_type=GEOJSON, headers={"Content-Disposition": f'attachment; filename="{name}"'})
@@ -115,7 +115,7 @@ async def give_geojson(number: Number, service: Desk, version: Version | None = 
 @router.get("/{number}/history")
 async def tell_history(number: Number, service: Desk) -> list[dict[str, Any]]:
     """A site's versions, the newest first: when, which areas, and the jobs that keep that shape."""
-    cards = await service.cards.list_versions(SITE, number)
+    cards = await service.office.cards.list_versions(SITE, number)
     papers = await asyncio.to_thread(service.jobs.read, list_papers)
     return await asyncio.to_thread(lambda: [_view_version(card, _jobs_of(card, papers)) for card in reversed(cards)])
 

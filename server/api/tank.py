@@ -1,5 +1,6 @@
 """What is in the tank: fills, the level, and what to mix after a stop."""
 
+import asyncio
 from typing import Annotated, Any
 
 from fastapi import APIRouter, Depends, Query
@@ -59,13 +60,13 @@ async def read_tank(service: Desk, tank_l: Size = None) -> dict[str, Any]:
 async def add_fill(body: NewFill, service: Desk) -> dict[str, Any]:
     """Keep a fill; one that the tank cannot hold is refused. Before a job it waits for it."""
     told = {key: value for key, value in body.model_dump(exclude={"tank_l"}).items() if value is not None}
-    return view_fill(await service.tanks.fill(service.live, told, tank_l=body.tank_l))
+    return view_fill(await service.office.tanks.fill(service.live, told, tank_l=body.tank_l))
 
 
 @router.delete("/tank/fills/{number}", status_code=204)
 async def remove_fill(number: int, service: Desk) -> None:
     """Forget a fill that waits for a job."""
-    await service.tanks.remove(number)
+    await service.office.tanks.remove(number)
 
 
 @router.get("/jobs/{number}/tank")
@@ -78,13 +79,13 @@ async def read_job_tank(number: int, service: Desk) -> dict[str, Any]:
 async def plan_job_rest(number: int, body: Stop, service: Desk) -> dict[str, Any]:
     """After a stop: what is left, how much area it treats, what to mix for the rest."""
     job = await service.jobs.find(number)
-    plan = await _find_plan(service.cards, number, body.treatment)
-    left_m2 = body.area_left_m2 if body.area_left_m2 is not None else _area_left(service, job, plan)
+    plan = await _find_plan(service.office.cards, number, body.treatment)
+    left_m2 = body.area_left_m2 if body.area_left_m2 is not None else await _area_left(service, job, plan)
     if left_m2 is None:
         raise EntryError("area_left", "type it: neither the job's zones nor the treatment's say how much is left")
     left_l = body.tank_left_l
     if left_l is None:
-        left_l = min((await service.tanks.look(service.live, job)).level.left_l.value, job.setup.sprayer.tank_l)
+        left_l = min((await service.office.tanks.look(service.live, job)).level.left_l.value, job.setup.sprayer.tank_l)
     tank_l = body.tank_l if body.tank_l is not None else job.setup.sprayer.tank_l
     rest = plan_rest(
         left_m2, tank_left_l=left_l, target_l_per_m2=plan.target_l_per_m2, products=make_products(plan),
@@ -94,9 +95,9 @@ async def plan_job_rest(number: int, body: Stop, service: Desk) -> dict[str, Any
 
 
 async def _view(service: Service, job: Job | None, tank_l: float | None = None) -> dict[str, Any]:
-    tank = await service.tanks.look(service.live, job, tank_l=tank_l)
+    tank = await service.office.tanks.look(service.live, job, tank_l=tank_l)
     setup = service.live.setup if job is None else job.setup
-    left_m2 = _area_left(service, job, None) if job is not None else None
+    left_m2 = await _area_left(service, job, None) if job is not None else None
     return view_tank(
         tank, job=None if job is None else job.number, target_l_per_m2=setup.treatment.target_l_per_m2,
         area_left_m2=left_m2,
@@ -115,7 +116,7 @@ async def _find_plan(cards: Cards, number: int, treatment: int | None) -> Plan:
     return await draw_plan(cards, card.record, day=card.record.planned_on or "2000-01-01", number=treatment)
 
 
-def _area_left(service: Service, job: Job, plan: Plan | None) -> float | None:
+async def _area_left(service: Service, job: Job, plan: Plan | None) -> float | None:
     """What is still to do of the open job: of its own zones, else of the treatment's less what was covered."""
     live = service.live
     if live.job is None or live.job.number != job.number:
@@ -126,5 +127,5 @@ def _area_left(service: Service, job: Job, plan: Plan | None) -> float | None:
     if plan is None:
         return None
     zones, keep_outs = choose_zones(plan.site, plan.treatment.zones)
-    whole_m2 = measure_ground(zones, keep_outs=keep_outs).area_m2
+    whole_m2 = (await asyncio.to_thread(measure_ground, zones, keep_outs=keep_outs)).area_m2
     return max(0.0, whole_m2 - areas.covered_m2) if whole_m2 >= 1.0 else None

@@ -26,13 +26,13 @@ async def read_touchup(number: int, service: Desk, tank_left_l: Left = None) -> 
     job = await service.jobs.find(number)
     found = json.loads(await asyncio.to_thread(service.reviews.read_view, job, "touchup"))
     left_l = await _tank_rest(service, job) if tank_left_l is None else tank_left_l
-    return advise(found, await read_recipe(service.cards, number), tank_left_l=left_l)
+    return advise(found, await read_recipe(service.office.cards, number), tank_left_l=left_l)
 
 
 async def _tank_rest(service: Service, job: Job) -> float:
     """What the job left in its tank; nothing where no fill was entered, or more went than came."""
     try:
-        tank = await service.tanks.look(service.live, job)
+        tank = await service.office.tanks.look(service.live, job)
     except ServiceError:
         return 0.0
     return 0.0 if tank.state.is_assumed or tank.level.is_contradiction else max(0.0, tank.level.left_l.value)

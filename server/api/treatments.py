@@ -1,5 +1,6 @@
 """Treatments: what is planned where, what speaks against it, and the sheet to fill by."""
 
+import asyncio
 from dataclasses import replace
 from datetime import UTC, datetime
 from typing import Annotated, Any
@@ -38,7 +39,7 @@ async def look_at_treatment(
 @router.get("/{number}/warnings")
 async def list_warnings(number: Number, service: Desk, day: Day = None, today: Day = None) -> dict[str, Any]:
     """What speaks against a treatment on its day, or on another."""
-    return await _judge(service, (await service.cards.find(TREATMENT, number)).record, day, today, number)
+    return await _judge(service, (await service.office.cards.find(TREATMENT, number)).record, day, today, number)
 
 
 @router.get("/{number}/sheet")
@@ -56,18 +57,19 @@ async def write_sheet(
     today: Day = None,
 ) -> dict[str, Any]:
     """What goes into each tank and how to walk, and what is asked about; refused in a line where it cannot be meant."""
-    treatment = (await service.cards.find(TREATMENT, number)).record
+    treatment = (await service.office.cards.find(TREATMENT, number)).record
     treatment = replace(treatment, zones=tuple(zones)) if zones else treatment
     chosen, now = _choose_day(treatment, day, today)
-    plan = await draw_plan(service.cards, treatment, day=chosen, sprayer=sprayer, number=number)
-    found = check_plan(plan, past=await list_applications(service.cards, plan, today=now), today=now)
+    plan = await draw_plan(service.office.cards, treatment, day=chosen, sprayer=sprayer, number=number)
+    past = await list_applications(service.office.cards, plan, today=now)
+    found = await asyncio.to_thread(check_plan, plan, past=past, today=now)
     asked = [each for each in found if each.key != "no_area" or area_m2 is None]
     for each in asked:
         if each.severity == "refuse":
             raise EntryError(each.key, each.sentence)
     caught = await _find_flow(service, treatment.sprayer if sprayer is None else sprayer)
-    sheet = fill_sheet(
-        plan, area_m2=area_m2, fill_l=fill_l, spare_l=spare_l or 0.0, is_even=is_even,
+    sheet = await asyncio.to_thread(
+        fill_sheet, plan, area_m2=area_m2, fill_l=fill_l, spare_l=spare_l or 0.0, is_even=is_even,
         flow_l_per_min=caught if flow_l_per_min is None else flow_l_per_min,
         flow_origin="catch" if flow_l_per_min is None else "typed",
     )  # fmt: skip
@@ -76,7 +78,7 @@ async def write_sheet(
 
 async def _find_flow(service: Service, sprayer: int | None) -> float | None:
     """The flow of a sprayer's newest catch test, if it has one."""
-    checks = [] if sprayer is None else await service.checks.list_all(sprayer)
+    checks = [] if sprayer is None else await service.office.checks.list_all(sprayer)
     flows = (check.found.get("flow_l_per_min") for check in checks if check.way == "catch" and check.found["is_usable"])
     return next((float(flow) for flow in flows if flow is not None), None)
 
@@ -85,8 +87,9 @@ async def _judge(
     service: Service, treatment: TreatmentCard, day: str | None, today: str | None, number: int | None
 ) -> dict[str, Any]:
     chosen, now = _choose_day(treatment, day, today)
-    plan: Plan = await draw_plan(service.cards, treatment, day=chosen, number=number)
-    found = check_plan(plan, past=await list_applications(service.cards, plan, today=now), today=now)
+    plan: Plan = await draw_plan(service.office.cards, treatment, day=chosen, number=number)
+    past = await list_applications(service.office.cards, plan, today=now)
+    found = await asyncio.to_thread(check_plan, plan, past=past, today=now)
     return {"day": chosen, "today": now, **view_objections(found, strictest_wind(plan))}
 
 

@@ -49,7 +49,9 @@ def check_labels(plan: Plan) -> list[Objection]:
     found = []
     for each in plan.ingredients:
         ounces = _check_ounces(each)
-        found += ounces or _check_rate(each, plan.target_l_per_m2)
+        found += ounces
+        if not any(said.severity == "refuse" for said in ounces):
+            found += _check_rate(each, plan.target_l_per_m2)
         found += _check_range(each)
         if each.product.is_licence_needed:
             found.append(Objection("licence", "tell", each.product.name, f"{each.product.name} needs a licence."))

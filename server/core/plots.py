@@ -5,7 +5,7 @@ Square metres, metres; corners in degrees (WGS 84), reckoned on the local plane 
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from itertools import pairwise
+from itertools import combinations, pairwise
 from math import fsum, hypot, sqrt
 
 import numpy as np
@@ -78,14 +78,15 @@ def measure_ground(zones: Sequence[ZoneCard], *, keep_outs: Sequence[ZoneCard] =
     lon, lat = drawn[0].rings[0][0]
     plane = plane_at(lat, lon)
     shapes = [_lay_out(zone, plane) for zone in drawn]
-    dry = [_lay_out(zone, plane) for zone in keep_outs if zone.rings]
+    dry = [_lay_out(zone, plane) for zone in keep_outs if zone.rings and len(zone.rings[0]) > 2]
     flat_m2 = fsum(_flat_area(shape) for shape in shapes)
     scale = fsum(zone.area_m2 for zone in drawn) / flat_m2 if flat_m2 > 0.0 else 1.0
     plots = [
         Plot(zone.name, scale * _cut_area([shape], dry), *_sides_of(shape[0]))
         for zone, shape in zip(drawn, shapes, strict=True)
     ]
-    total = _cut_area(shapes, dry) * scale
+    is_apart = not any(_may_meet(one, other) for one, other in combinations(shapes, 2))
+    total = fsum(plot.area_m2 for plot in plots) if is_apart else _cut_area(shapes, dry) * scale
     sd = sqrt(fsum((zone.area_sd_m2 or 0.0) ** 2 for zone in drawn))
     return Ground(total, sd, tuple(plots))
 
@@ -101,8 +102,17 @@ def _flat_area(shape: Sequence[Floats]) -> float:
     return areas[0] - fsum(areas[1:])
 
 
+def _may_meet(one: Sequence[Floats], other: Sequence[Floats]) -> bool:
+    """Whether the boxes around two polygons overlap."""
+    lows, highs = (np.maximum(one[0].min(0), other[0].min(0)), np.minimum(one[0].max(0), other[0].max(0)))
+    return bool((lows < highs).all())
+
+
 def _cut_area(wet: Sequence[Sequence[Floats]], dry: Sequence[Sequence[Floats]]) -> float:
     """The area inside any of the first and none of the second polygons."""
+    dry = [other for other in dry if any(_may_meet(one, other) for one in wet)]
+    if len(wet) == 1 and not dry:
+        return _flat_area(wet[0])
     shapes = [*wet, *dry]
     edges, owner = _edges_of(shapes)
     levels = _levels_of(edges)

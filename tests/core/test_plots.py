@@ -46,6 +46,12 @@ def test_holes_and_keep_outs_are_taken_off_once_and_only_where_they_lie_inside()
     assert ground.area_m2 == pytest.approx(400 - 4 - (16 + 16 - 4) - 40, rel=1e-4)
 
 
+def test_a_keep_out_elsewhere_takes_nothing() -> None:
+    lawn = box("lawn", 0, 0, 20, 20, (1, 1, 2, 2))
+    ground = measure_ground([lawn, box("strip", 30, 0, 5, 5)], keep_outs=[box("bed", 50, 0, 9, 9, kind="keep_out")])
+    assert ground.area_m2 == pytest.approx(396.0 + 25.0, rel=1e-4)
+
+
 def test_zones_that_overlap_count_once_together() -> None:
     ground = measure_ground([box("a", 0, 0, 10, 10), box("b", 5, 0, 10, 10)])
     assert ground.area_m2 == pytest.approx(150.0, rel=1e-4)

@@ -3,7 +3,7 @@
 from dataclasses import replace
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from server.core.entered import Stated
@@ -270,3 +270,63 @@ def test_even_tanks_are_all_alike_and_leave_nothing() -> None:
     need = 380.0 * plan.target_l_per_m2
     assert (mix.full_count, mix.last) == (2, None)
     assert mix.full.mix_l == pytest.approx(need / 2)
+
+
+RATES_OF = st.tuples(
+    st.floats(1e-3, 1e3), st.sampled_from(["fl oz/1000 ft2", "mL/100 m2", "oz/1000 ft2", "mL/L", "g/L", "lb/acre"])
+)
+
+
+@st.composite
+def cards(draw):
+    """Any card that the service would take, however odd."""
+
+    def some(strategy):
+        return draw(st.none() | strategy)
+
+    carrier = st.builds(Stated, st.floats(0.5, 10.0), st.just("gal/1000 ft2"))
+    try:
+        return ProductCard(
+            draw(st.sampled_from(["A", "B"])),
+            Stated(*draw(RATES_OF)),
+            form=draw(st.sampled_from(["dry", "solution", "emulsion"])),
+            rate_least=some(RATES_OF.map(lambda pair: Stated(*pair))),
+            density=some(st.just(Stated(1.2, "kg/L"))),
+            carrier_least=some(carrier),
+            carrier_most=some(carrier),
+            constituents=draw(st.sampled_from([(), (Constituent("Iron", 5.0),), FEED.constituents])),
+            season_most=some(RATES_OF.map(lambda pair: Stated(*pair))),
+            season_times=some(st.just(2.0)),
+            interval_days=some(st.just(21.0)),
+            watering=draw(st.sampled_from(["must", "must_not", "either"])),
+            wind_limit=some(st.just(Stated(10.0, "mph"))),
+        )
+    except EntryError:
+        return FEED
+
+
+@settings(max_examples=60)
+@given(cards(), cards(), RATES_OF, RATES_OF, st.booleans())
+def test_whatever_was_entered_gets_sentences_with_numbers_and_never_an_accident(one, other, a, b, is_past) -> None:
+    try:
+        plan = plan_of((one, a), (other, b))
+    except EntryError:
+        return
+    try:
+        past = [Application("2027-05-20", (), 1, one, Stated(*b) if is_past else None, 0.05)]
+    except EntryError:
+        past = []
+    found = check_plan(plan, past=past, today=TODAY)
+    severities = [("refuse", "ask", "tell").index(each.severity) for each in found]
+    assert severities == sorted(severities)
+    for each in found:
+        assert each.sentence[-1] in ".?!", each
+        assert "nan" not in each.sentence.split(), each
+        assert all(value == value for value in each.numbers.values()), each
+    is_refused = any(each.severity == "refuse" for each in found)
+    refusal = ""
+    try:
+        fill_sheet(plan)
+    except EntryError as error:
+        refusal = str(error)
+    assert refusal == "" or is_refused or "would go in" in refusal or "would be product" in refusal

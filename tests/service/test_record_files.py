@@ -7,6 +7,7 @@ import sqlite3
 import warnings
 from contextlib import closing
 from html.parser import HTMLParser
+from itertools import pairwise
 
 import numpy as np
 import pyogrio
@@ -14,7 +15,7 @@ import pytest
 import shapely
 from click.testing import CliRunner
 from playwright.sync_api import sync_playwright
-from sheets import count_pages, read_text
+from sheets import count_pages, read_places, read_text
 
 from firmware_sim.bench import write_log
 from firmware_sim.build import build_world
@@ -66,7 +67,7 @@ def job(busy_desk, messages):
     desk.ask("POST", "/api/treatments", {"name": "Spring", "site": 1, "target": target, "doses": doses})
     one = Reference(1, 1)
     papers = Papers(site=one, sprayer=one, treatment=one, products=(one, Reference(2, 1)), operator=one)
-    desk.portal.call(desk.service.cards.save_papers, number, papers)
+    desk.portal.call(desk.service.office.cards.save_papers, number, papers)
     desk.ask("PATCH", f"/api/jobs/{number}/record", {"typed": {"notes": "=1+1", "noncertified": "nobody"}})
     return number
 
@@ -139,6 +140,19 @@ def test_the_text_of_the_pdf_can_be_searched_in_any_letters(busy_desk, job) -> N
     for item in items.values():
         if item["value"] is not None and item["kind"] == "text" and len(str(item["value"])) < 25:
             assert str(item["value"]) in text, item["key"]
+
+
+def test_no_line_of_the_pdf_lies_on_another_or_off_the_page(busy_desk, job) -> None:
+    view = busy_desk.ask("GET", f"/api/jobs/{job}/record").json()
+    for item in view["items"]:
+        if item["key"] in ("notes", "incidents"):
+            item |= {"value": "a long story " * 70, "source": "typed"}
+    for units, height in (("l_per_ha", 841.9), ("gal_per_acre", 792.0)):
+        for page in read_places(write_pdf(view, UNIT_SETS[units])):
+            assert all(28.0 < x < 560.0 and 28.0 < y < height - 28.0 for x, y in page)
+            columns = {x: sorted(y for other, y in page if other == x) for x, _ in page}
+            # Lines of 7 points need that much and a little more.
+            assert all(upper - lower > 7.5 for each in columns.values() for lower, upper in pairwise(each))
 
 
 def test_without_a_font_what_cannot_be_printed_is_visible_and_said(busy_desk, job) -> None:

@@ -73,7 +73,7 @@ def test_a_record_is_filled_from_what_was_measured_and_from_the_cards(busy_desk,
     _, bare = record_of(desk, job)
     assert bare["applicator"]["missing"] == "no operator was chosen for this job"
     assert bare["product.1.amount"]["missing"] == "no treatment was chosen for this job"
-    desk.portal.call(desk.service.cards.save_papers, job, papers)
+    desk.portal.call(desk.service.office.cards.save_papers, job, papers)
     record, items = record_of(desk, job)
     totals = desk.ask("GET", f"/api/jobs/{job}/review").json()
     assert items["mix_l"]["value"] == totals["volume_l"]
@@ -136,7 +136,7 @@ def test_what_cannot_be_meant_is_refused_and_nothing_is_kept(busy_desk, job, bod
 
 def test_a_record_is_signed_once_and_then_only_amended_with_the_old_values_kept(busy_desk, job, papers) -> None:
     desk, path = busy_desk, f"/api/jobs/{job}/record"
-    desk.portal.call(desk.service.cards.save_papers, job, papers)
+    desk.portal.call(desk.service.office.cards.save_papers, job, papers)
     early = desk.ask("POST", f"{path}/amendments", {"key": "notes", "value": "x", "reason": "because", "who": "A."})
     assert early.status_code == 409
     assert sign(desk, job).status_code == 201
@@ -183,7 +183,7 @@ def test_a_review_computed_anew_is_offered_and_changes_nothing_that_was_signed(b
 
 def test_a_card_changed_later_does_not_change_the_record(busy_desk, job, papers) -> None:
     desk = busy_desk
-    desk.portal.call(desk.service.cards.save_papers, job, papers)
+    desk.portal.call(desk.service.office.cards.save_papers, job, papers)
     desk.ask("PUT", "/api/people/1?version=1", {"name": "Somebody Else"})
     assert record_of(desk, job)[1]["applicator"]["value"] == "Żaneta Ångström"
 
@@ -213,10 +213,10 @@ def test_a_job_with_a_signed_record_is_kept_until_its_period_is_over(busy_desk, 
     assert refused.status_code == 409
     assert keep_until(signed.kept_from_utc, years=2.0) in refused.json()["detail"]
     assert desk.ask("PUT", "/api/records/retention", {"regimes": [], "years": 5}).json()["least_years"] == 5.0
-    desk.service.records.keeper._wall = lambda: signed.kept_from_utc + 4.9 * YEAR_S
+    desk.service.office.records.keeper._wall = lambda: signed.kept_from_utc + 4.9 * YEAR_S
     assert desk.ask("DELETE", f"/api/jobs/{job}").status_code == 409
-    assert desk.portal.call(desk.service.records.keeper.sweep) == ()
-    desk.service.records.keeper._wall = lambda: signed.kept_from_utc + 5.1 * YEAR_S
+    assert desk.portal.call(desk.service.office.records.keeper.sweep) == ()
+    desk.service.office.records.keeper._wall = lambda: signed.kept_from_utc + 5.1 * YEAR_S
     assert desk.ask("DELETE", f"/api/jobs/{job}").status_code == 204
     assert desk.ask("GET", f"/api/jobs/{job}/record").status_code == 404
 
@@ -224,7 +224,7 @@ def test_a_job_with_a_signed_record_is_kept_until_its_period_is_over(busy_desk, 
 def test_records_go_by_themselves_only_where_a_period_is_set(busy_desk, job) -> None:
     desk = busy_desk
     sign(desk, job)
-    keeper = desk.service.records.keeper
+    keeper = desk.service.office.records.keeper
     with closing(open_writer(desk.service.database)) as connection:
         (signed,) = list_signed(connection)
     keeper._wall = lambda: signed.kept_from_utc + 50.0 * YEAR_S
@@ -236,7 +236,7 @@ def test_records_go_by_themselves_only_where_a_period_is_set(busy_desk, job) -> 
 
 def test_a_job_without_a_signed_record_can_be_forgotten_and_leaves_nothing_behind(busy_desk, job, papers) -> None:
     desk = busy_desk
-    desk.portal.call(desk.service.cards.save_papers, job, papers)
+    desk.portal.call(desk.service.office.cards.save_papers, job, papers)
     desk.ask("PATCH", f"/api/jobs/{job}/record", {"typed": {"notes": "old"}})
     assert desk.ask("DELETE", f"/api/jobs/{job}").status_code == 204
     # The store gives the number again: nothing of the old job may stand in the new one's record.
@@ -253,8 +253,8 @@ def test_the_parts_of_a_job_stand_under_its_first_one(busy_desk, job, papers) ->
     made = desk.ask("POST", "/api/jobs", {"name": "Second sprayer", "start": second["start"], "end": second["end"]})
     part = made.json()["id"]
     desk.await_review(part)
-    desk.portal.call(desk.service.cards.save_papers, job, papers)
-    desk.portal.call(desk.service.cards.save_papers, part, Papers(sprayer=Reference(1, 1), part_of=job))
+    desk.portal.call(desk.service.office.cards.save_papers, job, papers)
+    desk.portal.call(desk.service.office.cards.save_papers, part, Papers(sprayer=Reference(1, 1), part_of=job))
     one, items = record_of(desk, job)
     assert record_of(desk, part)[0] == one
     assert one["parts"] == [job, part]
@@ -269,7 +269,7 @@ def test_the_parts_of_a_job_stand_under_its_first_one(busy_desk, job, papers) ->
 
 def test_the_list_says_how_each_record_stands(busy_desk, job, papers) -> None:
     desk = busy_desk
-    desk.portal.call(desk.service.cards.save_papers, job, papers)
+    desk.portal.call(desk.service.office.cards.save_papers, job, papers)
     (row,) = [row for row in desk.ask("GET", "/api/records").json() if row["job"] == job]
     record, _ = record_of(desk, job)
     missing = {key for rule in record["rules"] for need in rule["needs"] for key in need["missing"]}
@@ -300,7 +300,7 @@ def test_the_calibration_is_the_catch_that_the_version_of_the_day_rests_on(
     busy_desk, job, papers, way, version, words
 ) -> None:
     desk = busy_desk
-    desk.portal.call(desk.service.cards.save_papers, job, papers)
+    desk.portal.call(desk.service.office.cards.save_papers, job, papers)
     check = Check(0, 1, way, 1_803_895_200.0, {}, {})  # 2027-03-01 14:00 UTC
     with closing(open_writer(desk.service.database)) as connection:
         note_used(connection, add_check(connection, check).number, version)

@@ -40,7 +40,7 @@ def give_papers(desk, job: int) -> tuple[int, int, int]:
     target = {"value": 4.0, "unit": "L/100 m2"}
     treatment = add(desk, "treatments", name="Spring", site=site, target=target, doses=[dose])
     papers = Papers(Reference(site, 1), (), None, Reference(treatment, 1), (Reference(product, 1),))
-    desk.portal.call(desk.service.cards.save_papers, job, papers)
+    desk.portal.call(desk.service.office.cards.save_papers, job, papers)
     return site, product, treatment
 
 
@@ -121,7 +121,7 @@ def test_the_parts_of_a_job_with_a_swap_are_one_line(busy_desk) -> None:
     first = run_job(busy_desk)
     busy_desk.await_review(first)
     second = busy_desk.ask("POST", "/api/jobs", {"name": "Part 2", "start": "now"}).json()["id"]
-    busy_desk.portal.call(busy_desk.service.cards.save_papers, second, Papers(part_of=first))
+    busy_desk.portal.call(busy_desk.service.office.cards.save_papers, second, Papers(part_of=first))
     busy_desk.ask("POST", f"/api/jobs/{second}/buttons", {"kind": "finish"})
     assert lines_of(busy_desk, second) == []
     assert len(lines_of(busy_desk, first)) == 1

@@ -10,7 +10,7 @@ FIRST = 300
 
 def pour_waiting(desk) -> None:
     """What the service does each second: give what waits to the job that runs."""
-    desk.portal.call(lambda: desk.service.tanks.pour(desk.service.live.job))
+    desk.portal.call(lambda: desk.service.office.tanks.pour(desk.service.live.job))
 
 
 def await_rebuilt(desk) -> None:

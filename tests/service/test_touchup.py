@@ -69,7 +69,7 @@ def test_the_tanks_rest_is_taken_first(mended) -> None:
 
 
 def test_the_labels_of_the_jobs_treatment_say_what_is_beyond_them(mended) -> None:
-    cards = mended.service.cards
+    cards = mended.service.office.cards
     for noun, body in (
         ("sites", {"name": "Yard", "zones": []}),
         ("products", FEED),

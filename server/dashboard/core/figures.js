@@ -75,7 +75,8 @@ export function describeTank(snapshot, set) {
   return {
     name: "Tank left",
     figure: formatQuantity(tank_left_l, "volume", set),
-    remark: `of ${formatQuantity(tank_l, "volume", set)}; enough for ${formatQuantity(reach_m2, "area", set)}`,
+    remark: `of ${formatQuantity(tank_l, "volume", set)}; enough for ${formatQuantity(reach_m2, "area", set)}`
+      + (snapshot.is_tank_assumed ? ", if it was full" : ""),
   };
 }
 
