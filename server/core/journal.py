@@ -71,7 +71,8 @@ Deeds = tuple[Deed, ...]
 def read_deeds(book: Book, now: int) -> tuple[Deeds, Deeds]:
     """What was done and what is planned, each by its time.
 
-    Works of days to come are plans, and so are those that say so and treatments with a day that were not yet done.
+    Works of days to come are plans, and so are those that say so and treatments with a day that were not yet done. What a
+    job did is done, whatever its rig's clock says.
 
     Parameters
     ----------
@@ -244,7 +245,8 @@ def _read_work(book: Book, number: int, work: WorkCard, now: int) -> Deed:
         number, work.kind, _name_of(book, work.kind, products, treatment), work.site, work.zones,
         _tags_of(book, work.kind, products), begin, end, products=products, rates=rates, treatment=work.treatment,
         water_mm=_number(work.water, "water depth"), temperature_c=_number(work.temperature, "temperature"),
-        depth_mm=_number(work.depth, "soil depth"), is_mean=work.is_mean, is_planned=work.is_plan or begin > now,
+        depth_mm=_number(work.depth, "soil depth"), is_mean=work.is_mean,
+        is_planned=work.job is None and (work.is_plan or begin > now),
     )  # fmt: skip
 
 

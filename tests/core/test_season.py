@@ -10,6 +10,7 @@ from seasons import BARRIER, CONDITIONER, LEAF, PRODUCTS, ask, make_book, plan, 
 from server.core.day import is_growing, minute_of, tell_day, write_day, write_time
 from server.core.entered import Stated
 from server.core.errors import EntryError
+from server.core.journal import Book, read_deeds
 from server.core.matter import STATES
 from server.core.rulecard import KINDS, PRACTICE, RuleCard
 from server.core.season import choose_sentence, judge_season
@@ -167,3 +168,10 @@ def test_days_and_times_are_written_as_they_are_read() -> None:
     assert tell_day(minute_of("2028-03-01"), minute) == "tomorrow"
     assert is_growing(minute_of("2027-12-31"), 10.0, 3.0)
     assert not is_growing(minute_of("2027-07-01"), 10.0, 3.0)
+
+
+def test_what_a_job_did_is_done_even_where_its_rigs_clock_is_fast() -> None:
+    book = Book(works={1: WorkCard("2027-04-10", "treatment", time="12:20", job=7)})
+    done, planned = read_deeds(book, minute_of("2027-04-10", "12:00"))
+    assert [deed.number for deed in done] == [1]
+    assert planned == ()
