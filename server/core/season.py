@@ -100,9 +100,10 @@ def _rank(matter: Matter, now: int) -> tuple[int, int, int] | None:
         return 1, pressing, end
     if matter.state == "conflict":
         is_new = matter.since >= begin_day(now) - RECENT_DAYS * DAY_MIN
-        return (2, pressing, end) if matter.severity == "ask" or is_new else None
+        is_open = matter.severity == "ask"  # what is done already waits behind what can still be done
+        return (2 if is_open else 5, pressing, end) if is_open or is_new else None
     if matter.state == "later" and matter.since <= now + SOON_DAYS * DAY_MIN:
-        return 5, pressing, matter.since
+        return 6, pressing, matter.since
     return None
 
 

@@ -204,6 +204,8 @@ def _summer(grower: Grower, area_m2: float) -> None:
 def _conflicts(grower: Grower) -> None:
     """What was done in the wrong order or too soon is told with both sides and forbidden by nobody."""
     grower.add("works", day="2027-06-02", kind="coring", site=1)
+    told = grower.season("2027-06-02")["sentence"]
+    assert told.startswith("Conditioner again on Mill Lane is overdue, it was due by 18 May"), told
     order = [each for each in grower.season("2027-06-02")["matters"] if each["state"] == "conflict"]
     undone = [each for each in order if each["against"]]
     assert undone, "a coring after a pre-emergent shows practice and the published trials"
