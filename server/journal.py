@@ -16,8 +16,8 @@ from server.core.errors import EntryError
 from server.core.papers import Papers
 from server.core.quantity import kind_of
 from server.core.timebase import align_boots
-from server.core.treatmentcard import TreatmentCard
-from server.core.workcard import Applied, WorkCard
+from server.core.treatmentcard import Dose, TreatmentCard
+from server.core.workcard import WorkCard
 from server.errors import LogError, RequestError, ServiceError, UnknownError
 from server.history.zone import read_zone
 from server.ingest import Ingest
@@ -185,12 +185,12 @@ def tell_local(utc: float, zone: str) -> tuple[str, str]:
     return local.strftime("%Y-%m-%d"), local.strftime("%H:%M")
 
 
-def _scale(treatment: TreatmentCard | None, share: float | None) -> tuple[Applied, ...]:
+def _scale(treatment: TreatmentCard | None, share: float | None) -> tuple[Dose, ...]:
     """What was applied: on an area the planned rate by the measured share, in the mix what was mixed."""
     if treatment is None or share is None or share <= 0.0:
         return ()
     return tuple(
-        Applied(dose.product, Stated(float(f"{dose.rate.value * share:.{DIGITS}g}"), dose.rate.unit))
+        Dose(dose.product, Stated(float(f"{dose.rate.value * share:.{DIGITS}g}"), dose.rate.unit))
         for dose in treatment.doses
         if kind_of(dose.rate.unit).endswith("/area")
     )

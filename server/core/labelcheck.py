@@ -100,7 +100,7 @@ def _check_rate(each: Ingredient, target_l_per_m2: float) -> list[Objection]:
         f"most_{suffix}_per_{base}": most,
     }
     slip = guess_slip(value, least=least or most, most=most)
-    hint = f" {slip[0].upper()}{slip[1:]}" if slip else ""
+    hint = f" {slip}" if slip else ""
     if value > most * (1.0 + _SLACK):
         words = f"{card.name}: {write_stated(rate)} is {value / most:.3g} times the most its label allows, "
         words += f"{write_like(most, like=rate)}.{hint}"
@@ -142,7 +142,7 @@ def _check_carrier(plan: Plan) -> list[Objection]:
     """The mix on an area against each label's range, and what is usual where all are silent."""
     target, stated = plan.target_l_per_m2, plan.treatment.target
     found = []
-    for card in (each.product for each in plan.ingredients):
+    for card in plan.products:
         least, most = (
             None if end is None else in_si(end, measures="carrier rate")
             for end in (card.carrier_least, card.carrier_most)
@@ -176,6 +176,6 @@ def _check_usual(target: float, stated: Stated) -> list[Objection]:
     slip = guess_slip(target, least=low, most=high)
     ends = f"{_write_carrier(low, stated)} to {_write_carrier(high, stated)}"
     words = f"{write_stated(stated)} of mix is unusual on a lawn: {ends} is usual."
-    words += f" {slip[0].upper()}{slip[1:]}" if slip else ""
+    words += f" {slip}" if slip else ""
     numbers = {"target_l_per_m2": target, "least_l_per_m2": low, "most_l_per_m2": high}
     return [Objection("carrier_unusual", "ask", "", words, numbers)]

@@ -28,7 +28,10 @@ class Ingredient:
 
 @dataclass(frozen=True, slots=True)
 class Plan:
-    """A treatment with the cards that it names; `day` is when it is to be done."""
+    """A treatment with the cards that it names; `day` is when it is to be done.
+
+    `year_begins` is the month from which a season's maximum counts.
+    """
 
     treatment: TreatmentCard
     ingredients: tuple[Ingredient, ...]
@@ -36,6 +39,12 @@ class Plan:
     sprayer: SprayerCard | None
     day: str
     number: int | None = None
+    year_begins: float = 1.0
+
+    @property
+    def products(self) -> tuple[ProductCard, ...]:
+        """The products' cards."""
+        return tuple(each.product for each in self.ingredients)
 
     @property
     def target_l_per_m2(self) -> float:

@@ -4,11 +4,12 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
 
 from server.core.day import DAY_MIN, begin_day, begin_year, is_growing, tell_day, tell_on
-from server.core.entered import Stated, in_si
+from server.core.entered import Stated
 from server.core.journal import Book, Deed, Deeds, find_places, find_tags, has_zone, tell_place
 from server.core.matter import Ground, Matter, name_state
 from server.core.productcard import ProductCard
 from server.core.quantity import convert
+from server.core.recipe import density_of
 from server.core.rulecard import SUBJECT_WORDS, RuleCard
 
 HALF = (0.4, 0.6)
@@ -278,9 +279,8 @@ def _count_days(deeds: Deeds) -> int:
 
 def _in_unit(rate: Stated, product: ProductCard, unit: str) -> float | None:
     """A rate in another unit; None where that cannot be told."""
-    density = None if product.density is None else in_si(product.density, measures="density")
     try:
-        return convert(rate.value, rate.unit, into=unit, density_kg_per_l=density)
+        return convert(rate.value, rate.unit, into=unit, density_kg_per_l=density_of(product))
     except ValueError:
         return None
 
