@@ -15,7 +15,6 @@ from server.core.rulecard import SUBJECT_WORDS, RuleCard
 HALF = (0.4, 0.6)
 """Shares of the label's most that count as half a rate (our choice)."""
 MONTH_DAYS = 28
-Place = tuple[int | None, str]
 
 
 @dataclass(frozen=True, slots=True)
