@@ -9,7 +9,7 @@ from server.core.entered import Stated, in_si
 from server.core.mix import USUAL_L_PER_M2
 from server.core.objections import Objection, guess_slip
 from server.core.quantity import kind_of
-from server.core.recipe import Ingredient, Plan, same_base, write_like, write_stated
+from server.core.recipe import Ingredient, Plan, name_base, same_base, write_like, write_stated
 
 _SLACK = 1e-9
 
@@ -92,13 +92,8 @@ def _check_rate(each: Ingredient, target_l_per_m2: float) -> list[Objection]:
     if isnan(most) or isnan(least):
         words = f"{card.name}: {write_stated(rate)} cannot be held against its label without the density."
         return [Objection("rate_not_comparable", "ask", card.name, words)]
-    suffix = "l" if kind_of(rate.unit).startswith("volume") else "kg"
-    base = "m2" if kind_of(rate.unit).endswith("area") else "l"
-    numbers = {
-        f"rate_{suffix}_per_{base}": value,
-        f"least_{suffix}_per_{base}": least,
-        f"most_{suffix}_per_{base}": most,
-    }
+    base = name_base(rate)
+    numbers = {f"rate_{base}": value, f"least_{base}": least, f"most_{base}": most}
     slip = guess_slip(value, least=least or most, most=most)
     hint = f" {slip}" if slip else ""
     if value > most * (1.0 + _SLACK):

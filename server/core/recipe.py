@@ -201,6 +201,31 @@ def same_base(rate: Stated, *, like: Stated, product: ProductCard, target_l_per_
     return value if kind.endswith("/area") else value / target_l_per_m2
 
 
+def name_base(rate: Stated) -> str:
+    """The base of a rate as keys of numbers name it.
+
+    Parameters
+    ----------
+    rate
+        Volume or mass per area or per mix.
+
+    Returns
+    -------
+    str
+        As "l_per_m2", the unit that `RATES` names for its kind.
+
+    References
+    ----------
+    Definition of this project. Derivation: none.
+
+    Examples
+    --------
+    >>> name_base(Stated(3, "fl oz/1000 ft2")), name_base(Stated(1, "oz/gal"))
+    ('l_per_m2', 'kg_per_l')
+    """
+    return RATES[kind_of(rate.unit)][1].lower().replace("/", "_per_")
+
+
 def make_product(ingredient: Ingredient, *, target_l_per_m2: float) -> Product:
     """A product as the mix sheet reckons with it, its label's rates beside its own.
 

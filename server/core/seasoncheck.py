@@ -13,7 +13,16 @@ from server.core.entered import Stated, in_si
 from server.core.objections import Objection, guess_slip
 from server.core.productcard import Constituent, ProductCard
 from server.core.quantity import kind_of
-from server.core.recipe import Ingredient, Plan, choose_zones, rate_on_area, same_base, write_like, write_stated
+from server.core.recipe import (
+    Ingredient,
+    Plan,
+    choose_zones,
+    name_base,
+    rate_on_area,
+    same_base,
+    write_like,
+    write_stated,
+)
 
 CLOSE_DAYS = 30.0
 """Two products that bring the same constituent within so many days are told, or within the longer of their least
@@ -173,10 +182,8 @@ def _tell_excess(most: Stated, excess: float) -> str:
 
 
 def _named(like: Stated, total: float, most: float) -> dict[str, float]:
-    unit = {"v": "l", "m": "kg"}[kind_of(like.unit)[0]] + (
-        "_per_m2" if kind_of(like.unit).endswith("area") else "_per_l"
-    )
-    return {f"total_{unit}": total, f"most_{unit}": most}
+    base = name_base(like)
+    return {f"total_{base}": total, f"most_{base}": most}
 
 
 def _check_likeness(plan: Plan, each: Ingredient, own: Sequence[Application]) -> list[Objection]:
