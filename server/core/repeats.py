@@ -187,7 +187,7 @@ def _judge_interval(
                 when = tell_on(after.earliest, now)
                 words = f"{product.name} came again on {place} after {gap} days, {when}: {days:g} are the least."
                 begin = begin_day(after.earliest)
-                yield _make("interval", ground, series, after, words, "conflict", "tell", begin, None)
+                yield _make("interval", ground, series, after, words, "conflict", "tell", begin, None, before)
         last = series.deeds[-1]
         free = begin_day(last.earliest) + round(days) * DAY_MIN
         if free <= now:
@@ -298,10 +298,11 @@ def _name(subject: str) -> str:
 
 def _make(
     kind: str, ground: Ground, series: Series, deed: Deed, words: str, state: str, severity: str, since: int,
-    until: int | None,
+    until: int | None, before: Deed | None = None,
 ) -> Matter:  # fmt: skip
     products = "-".join(map(str, deed.products))
-    key = "/".join([kind, ground.key, deed.mark, f"product-{products}", f"site-{series.site or 0}"])
+    marks = [each.mark for each in (deed, before) if each is not None]
+    key = "/".join([kind, ground.key, *marks, f"product-{products}", f"site-{series.site or 0}"])
     matter = Matter(
         f"{key}/{'+'.join(series.zones)}", kind, state, severity, series.site, series.zones, words, since, until,
         works=(deed.number,), products=deed.products,

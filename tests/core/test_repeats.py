@@ -130,3 +130,9 @@ def test_a_later_work_never_makes_a_repeat_due_sooner(first, second) -> None:
 def test_products_that_are_not_known_any_more_raise_nothing() -> None:
     book = make_book(WorkCard("2027-05-01", "treatment", site=1, products=(99,)), products=PRODUCTS)
     assert [each.kind for each in ask(book, "2027-05-01")] == ["re_entry"]
+
+
+def test_a_work_that_came_too_soon_and_the_wait_after_it_have_keys_of_their_own() -> None:
+    found = ask(make_book(spray(BARRIER, "2027-04-01"), spray(BARRIER, "2027-04-02")), "2027-04-02", kind="interval")
+    assert {each.state for each in found} == {"conflict", "wait"}
+    assert len({each.key for each in found}) == 2
