@@ -95,7 +95,7 @@ class Answers:
             route.fulfill(status=422, json=refusal)
             return
         plan = plan_of(treatment())
-        found = {**view_sheet(plan, fill_sheet(plan, flow_l_per_min=1.6)), **view_objections([], None)}
+        found = {**view_sheet(plan, fill_sheet(plan, flow_l_per_min=1.6)), **view_objections([], plan)}
         route.fulfill(json=json.loads(json.dumps(found)))
 
 
