@@ -1,25 +1,21 @@
 """Cards as the service works with them: read strictly, kept in versions through the one writer."""
 
-import asyncio
 import time
 from collections.abc import Callable, Mapping
 from dataclasses import asdict, dataclass
 from functools import cache
-from pathlib import Path
 from typing import Any, Generic, TypeVar
 
 from pydantic import TypeAdapter, ValidationError
 
+from server.access import Access
 from server.core.papers import Papers
 from server.errors import RequestError
-from server.ingest import Ingest
 from server.store import cards as shelf
 from server.store import papers as folder
 from server.store.cards import Sheet
-from server.store.connection import ask_store
 
 Record = TypeVar("Record")
-Result = TypeVar("Result")
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,62 +38,52 @@ class Kind(Generic[Record]):
 
 
 class Cards:
-    """The book of cards; questions on a reader of its own, writes through ingest's one writer."""
+    """The book of cards."""
 
-    def __init__(self, database: Path, ingest: Ingest, *, wall: Callable[[], float] = time.time) -> None:
-        self._database = database
-        self._ingest = ingest
+    def __init__(self, access: Access, *, wall: Callable[[], float] = time.time) -> None:
+        self._access = access
         self._wall = wall
-
-    @property
-    def database(self) -> Path:
-        """The file that the cards are in."""
-        return self._database
 
     async def list_all(self, kind: Kind[Record], *, is_retired: bool | None = False) -> list[Card[Record]]:
         """The cards of a kind by number, without those put away unless they are asked for."""
-        sheets = await self._ask(lambda connection: shelf.list_cards(connection, kind.name, is_retired=is_retired))
+        sheets = await self._access.ask(
+            lambda connection: shelf.list_cards(connection, kind.name, is_retired=is_retired)
+        )
         return [_card(kind, sheet) for sheet in sheets]
 
     async def find(self, kind: Kind[Record], number: int, version: int | None = None) -> Card[Record]:
         """One card, in its newest version or the one asked for; raises UnknownError."""
-        sheet = await self._ask(lambda connection: shelf.find_card(connection, kind.name, number, version))
+        sheet = await self._access.ask(lambda connection: shelf.find_card(connection, kind.name, number, version))
         return _card(kind, sheet)
 
     async def list_versions(self, kind: Kind[Record], number: int) -> list[Card[Record]]:
         """All versions of a card; raises UnknownError."""
-        sheets = await self._ask(lambda connection: shelf.list_versions(connection, kind.name, number))
+        sheets = await self._access.ask(lambda connection: shelf.list_versions(connection, kind.name, number))
         return [_card(kind, sheet) for sheet in sheets]
 
     async def add(self, kind: Kind[Record], record: Record) -> Card[Record]:
         """Keep a new card."""
         body, utc = mapping_from_record(record), self._wall()
-        sheet = await self._write(lambda writer: shelf.add_card(writer.connection, kind.name, body, utc))
+        sheet = await self._access.write(lambda connection: shelf.add_card(connection, kind.name, body, utc))
         return _card(kind, sheet)
 
     async def revise(self, kind: Kind[Record], number: int, record: Record | None, *, version: int) -> Card[Record]:
         """Keep a card's next version, or put it away (None); raises ConflictError where another changed it."""
         body, utc = None if record is None else mapping_from_record(record), self._wall()
-        sheet = await self._write(
-            lambda writer: shelf.revise_card(writer.connection, kind.name, number, body, utc, version=version)
+        sheet = await self._access.write(
+            lambda connection: shelf.revise_card(connection, kind.name, number, body, utc, version=version)
         )
         return _card(kind, sheet)
 
     async def papers(self, job: int) -> Papers:
         """What a job rests on; empty papers where it has none."""
-        found = await self._ask(lambda connection: folder.read_papers(connection, job))
+        found = await self._access.ask(lambda connection: folder.read_papers(connection, job))
         return Papers() if found is None else record_from_mapping(Papers, found)
 
     async def save_papers(self, job: int, papers: Papers) -> None:
         """Keep a job's papers."""
         body = mapping_from_record(papers)
-        await self._write(lambda writer: folder.save_papers(writer.connection, job, body))
-
-    async def _ask(self, work: Callable[[Any], Result]) -> Result:
-        return await asyncio.to_thread(ask_store, self._database, work)
-
-    async def _write(self, work: Callable[[Any], Result]) -> Result:
-        return await asyncio.wrap_future(self._ingest.call(work))
+        await self._access.write(lambda connection: folder.save_papers(connection, job, body))
 
 
 def record_from_mapping(record: type[Record], found: Mapping[str, Any]) -> Record:

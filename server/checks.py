@@ -7,9 +7,9 @@ from collections.abc import Awaitable, Callable
 from dataclasses import asdict, dataclass
 from datetime import UTC, datetime
 from functools import partial
-from pathlib import Path
-from typing import Any, TypeVar
+from typing import Any
 
+from server.access import Access
 from server.cards import Card, Cards, mapping_from_record, record_from_mapping
 from server.catches import fill_in_runs
 from server.checkwork import WAYS, apply_found, tell_check, tell_drift
@@ -17,17 +17,14 @@ from server.core.checkcard import CatchEntry
 from server.core.due import Due, Use, judge_due
 from server.core.sprayercard import SprayerCard
 from server.errors import ConflictError, RequestError, UnknownError
-from server.ingest import Ingest
 from server.kinds import SPRAYER
 from server.reviews import Reviews
 from server.snapshot import known
 from server.store import checks as shelf
 from server.store import papers as folder
 from server.store.checks import Check
-from server.store.connection import ask_store
 from server.store.jobs import Job, list_jobs
 
-Result = TypeVar("Result")
 DAY_S = 86400.0
 
 
@@ -44,11 +41,10 @@ class Checks:
     """Reckons sprayers' checks and keeps their record."""
 
     def __init__(
-        self, database: Path, ingest: Ingest, cards: Cards, reviews: Reviews, *, flush: Callable[[], Awaitable[None]],
+        self, access: Access, cards: Cards, reviews: Reviews, *, flush: Callable[[], Awaitable[None]],
         wall: Callable[[], float] = time.time,
     ) -> None:  # fmt: skip
-        self._database = database
-        self._ingest = ingest
+        self._access = access
         self._cards = cards
         self._reviews = reviews
         self._flush = flush
@@ -61,16 +57,16 @@ class Checks:
     async def keep(self, sprayer: int, way: str, entries: dict[str, Any]) -> Check:
         """Reckon a check and put it on record, refused or not."""
         made = await self._reckon(await self._cards.find(SPRAYER, sprayer), way, entries)
-        return await self._write(lambda connection: shelf.add_check(connection, made))
+        return await self._access.write(lambda connection: shelf.add_check(connection, made))
 
     async def list_all(self, sprayer: int) -> list[Check]:
         """A sprayer's checks, the newest first; raises UnknownError without such a sprayer."""
         await self._cards.find(SPRAYER, sprayer)
-        return await self._ask(lambda connection: shelf.list_checks(connection, sprayer))
+        return await self._access.ask(lambda connection: shelf.list_checks(connection, sprayer))
 
     async def apply(self, sprayer: int, number: int) -> tuple[Check, list[dict[str, Any]]]:
         """Write a check's figures into the sprayer's card as a new version; tells what that changed."""
-        check = await self._ask(lambda connection: shelf.find_check(connection, sprayer, number))
+        check = await self._access.ask(lambda connection: shelf.find_check(connection, sprayer, number))
         if not check.found["is_usable"]:
             raise ConflictError(f"check {number} was refused: {check.found['refusal']}")
         card = await self._cards.find(SPRAYER, sprayer)
@@ -79,8 +75,8 @@ class Checks:
         except ValueError as error:
             raise ConflictError(f"check {number} cannot be put to use: {error}") from error
         made = await self._cards.revise(SPRAYER, sprayer, record, version=card.version)
-        await self._write(lambda connection: shelf.note_used(connection, number, made.version))
-        check = await self._ask(lambda connection: shelf.find_check(connection, sprayer, number))
+        await self._access.write(lambda connection: shelf.note_used(connection, number, made.version))
+        check = await self._access.ask(lambda connection: shelf.find_check(connection, sprayer, number))
         return check, list_changes(card.record, made.record)
 
     async def stand(self, sprayer: int) -> Standing:
@@ -92,7 +88,7 @@ class Checks:
             if await self._counts(check, card.record):
                 last = check
                 break
-        jobs = await self._ask(lambda connection: _jobs_of(connection, sprayer))
+        jobs = await self._access.ask(lambda connection: _jobs_of(connection, sprayer))
         if last is None:
             return Standing(judge_due(card.record, Use(None)), None, Use(None))
         litres, unknown = await asyncio.to_thread(self._add_up, jobs, last.made_utc)
@@ -121,7 +117,7 @@ class Checks:
         given: Any = record_from_mapping(WAYS[way], entries)
         if isinstance(given, CatchEntry):
             await self._flush()
-            given = await self._ask(partial(fill_in_runs, given=given))
+            given = await self._access.ask(partial(fill_in_runs, given=given))
         earlier = await self._find_earlier(card.number, given)
         found = {**tell_check(given, card.record, earlier), "card_version": card.version}
         return Check(0, card.number, way, self._wall(), mapping_from_record(given), found)
@@ -139,7 +135,7 @@ class Checks:
         setting = getattr(given, "setting", "").strip()
         if not setting:
             return None
-        checks = await self._ask(lambda connection: shelf.list_checks(connection, sprayer))
+        checks = await self._access.ask(lambda connection: shelf.list_checks(connection, sprayer))
         same = [
             check for check in checks
             if check.way == "catch" and check.found["is_usable"] and check.entries["setting"].strip() == setting
@@ -161,12 +157,6 @@ class Checks:
                 volume = None
             litres, unknown = litres + (volume or 0.0), unknown + (volume is None)
         return litres, unknown
-
-    async def _ask(self, work: Callable[[Any], Result]) -> Result:
-        return await asyncio.to_thread(ask_store, self._database, work)
-
-    async def _write(self, work: Callable[[Any], Result]) -> Result:
-        return await asyncio.wrap_future(self._ingest.call(lambda writer: work(writer.connection)))
 
 
 def list_changes(before: SprayerCard, after: SprayerCard) -> list[dict[str, Any]]:

@@ -5,10 +5,10 @@ import json
 import logging
 from collections.abc import Callable, Coroutine
 from dataclasses import dataclass, replace
-from datetime import datetime
+from datetime import UTC, datetime
 from typing import Any
-from zoneinfo import ZoneInfo
 
+from server.access import Access
 from server.cards import Cards, mapping_from_record, record_from_mapping
 from server.core.calendarcard import CalendarCard
 from server.core.entered import Stated
@@ -16,17 +16,15 @@ from server.core.errors import EntryError
 from server.core.papers import Papers
 from server.core.quantity import kind_of
 from server.core.timebase import align_boots
-from server.core.treatmentcard import TreatmentCard
-from server.core.workcard import Applied, WorkCard
+from server.core.treatmentcard import Dose, TreatmentCard
+from server.core.workcard import WorkCard
 from server.errors import LogError, RequestError, ServiceError, UnknownError
-from server.history.zone import read_zone
-from server.ingest import Ingest
+from server.history.zone import offset_at
 from server.kinds import CALENDAR, TREATMENT, WORK
 from server.reviews import Reviews
 from server.store import cards as shelf
 from server.store import jobs as joblist
 from server.store import papers as folder
-from server.store.connection import ask_store
 from server.store.joblog import load_sparse_log
 from server.store.jobs import Job
 from server.tasks import begin_task
@@ -48,9 +46,9 @@ class Measured:
 class Journal:
     """Writes the lines of jobs; what people wrote into them stays."""
 
-    def __init__(self, cards: Cards, ingest: Ingest, reviews: Reviews, *, wall: Callable[[], float]) -> None:
+    def __init__(self, access: Access, cards: Cards, reviews: Reviews, *, wall: Callable[[], float]) -> None:
+        self._access = access
         self._cards = cards
-        self._ingest = ingest
         self._reviews = reviews
         self._wall = wall
         self._loop: asyncio.AbstractEventLoop | None = None
@@ -84,13 +82,13 @@ class Journal:
         The parts into which a swap of the sprayer cut a job are one line, under the first of them.
         """
         calendar = await self.calendar()
-        parts = await asyncio.to_thread(ask_store, self._cards.database, lambda found: _find_parts(found, job))
+        parts = await self._access.ask(lambda connection: _find_parts(connection, job))
         papers = await self._cards.papers(parts[0].number)
         treatment = await self._find_treatment(papers)
         measured = await asyncio.to_thread(lambda: [self._measure(part) for part in parts if part.state == "finished"])
         line = make_line(parts[0], papers, treatment, join_parts(measured), calendar.zone)
         utc = self._wall()
-        await asyncio.wrap_future(self._ingest.call(lambda writer: _keep(writer.connection, line, utc)))
+        await self._access.write(lambda connection: _keep(connection, line, utc))
 
     async def calendar(self) -> CalendarCard:
         """How days are counted."""
@@ -113,15 +111,15 @@ class Journal:
     async def _catch_up(self) -> None:
         """Enter the finished jobs that have no line: of a time before this, or of a service that ended too soon."""
         known = {card.record.job for card in await self._cards.list_all(WORK, is_retired=None)}
-        parts = await asyncio.to_thread(ask_store, self._cards.database, folder.list_papers)
-        for job in await asyncio.to_thread(ask_store, self._cards.database, joblist.list_jobs):
-            first = parts.get(job.number, {}).get("part_of") or job.number
+        parts = await self._access.ask(folder.list_parts)
+        for job in await self._access.ask(joblist.list_jobs):
+            first = parts.get(job.number, job.number)
             if job.state == "finished" and first not in known:
                 await self.enter(job)
 
     async def _renew(self, number: int) -> None:
         """Enter a job anew by what its review found."""
-        job = await asyncio.to_thread(ask_store, self._cards.database, lambda found: joblist.find_job(found, number))
+        job = await self._access.ask(lambda connection: joblist.find_job(connection, number))
         if job.state == "finished":
             await self.enter(job)
 
@@ -136,7 +134,7 @@ class Journal:
         try:
             found = json.loads(self._reviews.read_file(job, "job.json"))
         except (UnknownError, ValueError):
-            end = ask_store(self._cards.database, lambda connection: find_end(connection, job))
+            end = self._access.read(lambda connection: find_end(connection, job))
             return Measured(job.created_utc if end is None else end, None)
         area = float(found.get("covered_area_m2") or 0.0)
         dose, target = found.get("mean_dose_l_per_m2"), job.setup.treatment.target_l_per_m2
@@ -175,22 +173,17 @@ def make_line(job: Job, papers: Papers, treatment: TreatmentCard | None, measure
 
 def tell_local(utc: float, zone: str) -> tuple[str, str]:
     """Day and time of an instant in a zone, or on the clock of the service's machine; raises RequestError."""
-    found = read_zone(zone) if zone else None
-    if isinstance(found, ZoneInfo):
-        local = datetime.fromtimestamp(utc, found)
-    elif found is None:
-        local = datetime.fromtimestamp(utc).astimezone()
-    else:
-        local = datetime.fromtimestamp(utc + found, ZoneInfo("UTC"))
+    here = datetime.fromtimestamp(utc).astimezone()
+    local = datetime.fromtimestamp(utc + offset_at(zone, utc), UTC) if zone else here
     return local.strftime("%Y-%m-%d"), local.strftime("%H:%M")
 
 
-def _scale(treatment: TreatmentCard | None, share: float | None) -> tuple[Applied, ...]:
+def _scale(treatment: TreatmentCard | None, share: float | None) -> tuple[Dose, ...]:
     """What was applied: on an area the planned rate by the measured share, in the mix what was mixed."""
     if treatment is None or share is None or share <= 0.0:
         return ()
     return tuple(
-        Applied(dose.product, Stated(float(f"{dose.rate.value * share:.{DIGITS}g}"), dose.rate.unit))
+        Dose(dose.product, Stated(float(f"{dose.rate.value * share:.{DIGITS}g}"), dose.rate.unit))
         for dose in treatment.doses
         if kind_of(dose.rate.unit).endswith("/area")
     )
@@ -198,8 +191,8 @@ def _scale(treatment: TreatmentCard | None, share: float | None) -> tuple[Applie
 
 def _find_parts(connection: Any, job: Job) -> list[Job]:
     """A job with the parts that a swap of the sprayer cut it into, the first of them first."""
-    first_of = {number: body.get("part_of") for number, body in folder.list_papers(connection).items()}
-    first = first_of.get(job.number) or job.number
+    first_of = folder.list_parts(connection)
+    first = first_of.get(job.number, job.number)
     numbers = {first, job.number, *(number for number, each in first_of.items() if each == first)}
     return sorted(
         (each for each in joblist.list_jobs(connection) if each.number in numbers), key=lambda each: each.number

@@ -4,15 +4,13 @@ import asyncio
 import logging
 import time
 from collections.abc import Callable
-from pathlib import Path
 from typing import Any
 
+from server.access import Access
 from server.cards import mapping_from_record, record_from_mapping
 from server.core.retention import Retention, keep_until, may_go
 from server.errors import ConflictError, ServiceError
-from server.ingest import Ingest
 from server.store import records as shelf
-from server.store.connection import ask_store
 from server.store.jobs import find_job, list_jobs
 
 log = logging.getLogger(__name__)
@@ -22,34 +20,31 @@ PERIOD_S = 3600.0
 class Keeper:
     """The setting of how long records are kept, and the hourly look for those whose period is over."""
 
-    def __init__(
-        self, database: Path, ingest: Ingest, *, forget: Callable[[int], None], wall: Callable[[], float] = time.time
-    ) -> None:
-        self._database = database
-        self._ingest = ingest
+    def __init__(self, access: Access, *, forget: Callable[[int], None], wall: Callable[[], float] = time.time) -> None:
+        self._access = access
         self._forget = forget
         self._wall = wall
 
     async def read(self) -> Retention:
         """The setting; by default all rules and for ever."""
-        return await asyncio.to_thread(ask_store, self._database, read_retention)
+        return await self._access.ask(read_retention)
 
     async def save(self, retention: Retention) -> Retention:
         """Keep the setting."""
         body = mapping_from_record(retention)
-        await asyncio.wrap_future(self._ingest.call(lambda writer: shelf.save_retention(writer.connection, body)))
+        await self._access.write(lambda connection: shelf.save_retention(connection, body))
         return retention
 
     async def remove(self, number: int) -> None:
         """Forget a job; raises ConflictError while a signed record needs it, UnknownError."""
         now = self._wall()
-        await asyncio.wrap_future(self._ingest.call(lambda writer: remove_job(writer.connection, number, now)))
+        await self._access.write(lambda connection: remove_job(connection, number, now))
         self._forget(number)
 
     async def sweep(self) -> tuple[int, ...]:
         """Forget the jobs whose records' period is over, if one is set; tells which."""
         now = self._wall()
-        gone = await asyncio.wrap_future(self._ingest.call(lambda writer: _sweep(writer.connection, now)))
+        gone = await self._access.write(lambda connection: _sweep(connection, now))
         for number in gone:
             self._forget(number)
         return gone

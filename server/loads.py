@@ -5,24 +5,24 @@ from dataclasses import asdict
 from math import isfinite
 from typing import Any
 
-from server.core.entered import in_si
 from server.core.mix import Caution, MixSheet, Rest
 from server.core.objections import Objection
-from server.core.plancheck import WindLimit
 from server.core.recipe import Plan, write_stated
 from server.core.sheet import FillSheet, Walk
 from server.core.tankload import Amount, Load
+from server.core.windlimit import WindLimit, rank_limits
 from server.snapshot import known
 from server.store.fills import FillRow
 from server.tanks import Tank
 
 
-def view_objections(found: Sequence[Objection], wind: WindLimit | None) -> dict[str, Any]:
-    """Objections, and the wind limit that holds."""
+def view_objections(found: Sequence[Objection], plan: Plan) -> dict[str, Any]:
+    """Objections to a plan, and the wind limit that holds."""
+    limits = rank_limits(plan.treatment, plan.products)
     return {
         "is_refused": any(each.severity == "refuse" for each in found),
         "objections": [{**asdict(each), "numbers": dict(each.numbers)} for each in found],
-        "wind": None if wind is None else _view_wind(wind),
+        "wind": _view_wind(limits[0]) if limits else None,
     }
 
 
@@ -119,8 +119,7 @@ def _view_walk(walk: Walk) -> dict[str, Any]:
 
 
 def _view_wind(wind: WindLimit) -> dict[str, Any]:
-    height_m = None if wind.height is None else in_si(wind.height, measures="height")
     return {
         "subject": wind.subject, "limit_mps": wind.mps, "limit_stated": write_stated(wind.stated),
-        "averaging_s": wind.averaging_s, "height_m": height_m,
+        "averaging_s": wind.averaging_s, "height_m": wind.height_m,
     }  # fmt: skip

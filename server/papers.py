@@ -1,11 +1,9 @@
 """The papers of jobs as people work with them: cards chosen by number or name, settings from them, what is next."""
 
-import asyncio
-from collections.abc import Callable
 from dataclasses import dataclass, fields, replace
-from pathlib import Path
-from typing import Any, ClassVar, TypeVar
+from typing import Any, ClassVar
 
+from server.access import Access
 from server.cards import Card, Cards, Kind, mapping_from_record, record_from_mapping
 from server.core.assembly import Sheets, assemble_setup, check_site
 from server.core.entered import Stated
@@ -13,13 +11,10 @@ from server.core.errors import EntryError, SetupError
 from server.core.papers import Papers, Reference
 from server.core.setup import Setup
 from server.errors import RequestError, ServiceError, UnknownError
-from server.ingest import Ingest
 from server.jobs import NO_BASIS, Basis
 from server.kinds import PERSON, PRODUCT, SITE, SPRAYER, TREATMENT
 from server.store import papers as folder
-from server.store.connection import ask_store
 
-Result = TypeVar("Result")
 Named = int | str | Reference
 """A card by its number, by its name, or in a version."""
 KINDS: dict[str, Kind[Any]] = {
@@ -52,9 +47,8 @@ class Swap:
 class Paperwork:
     """Finds the cards that a job rests on, and puts its settings together from them."""
 
-    def __init__(self, database: Path, ingest: Ingest, cards: Cards) -> None:
-        self._database = database
-        self._ingest = ingest
+    def __init__(self, access: Access, cards: Cards) -> None:
+        self._access = access
         self._cards = cards
         self.fault: str | None = None
 
@@ -107,7 +101,7 @@ class Paperwork:
 
     async def read_next(self) -> Choice:
         """What the next job is to rest on."""
-        return record_from_mapping(Choice, await self._ask(folder.read_choice))
+        return record_from_mapping(Choice, await self._access.ask(folder.read_choice))
 
     async def choose_next(self, base: Setup, choice: Choice) -> Choice:
         """Keep what the next job is to rest on, by number; raises RequestError where no job could begin so."""
@@ -118,7 +112,7 @@ class Paperwork:
         kept = Choice(**found)
         await self.prepare(base, kept)
         body = mapping_from_record(kept)
-        await asyncio.wrap_future(self._ingest.call(lambda writer: folder.save_choice(writer.connection, body)))
+        await self._access.write(lambda connection: folder.save_choice(connection, body))
         self.fault = None
         return kept
 
@@ -146,7 +140,7 @@ class Paperwork:
 
     async def list_parts(self) -> dict[int, int]:
         """Of each job that is a later part of another the number of that first one."""
-        return await self._ask(folder.list_parts)
+        return await self._access.ask(folder.list_parts)
 
     async def tell(self, papers: Papers) -> dict[str, Any]:
         """Papers with the names that their cards had."""
@@ -203,9 +197,6 @@ class Paperwork:
                 raise RequestError("treatment", f"{card.record.name} of {treatment.record.name} is put away")
             found.append(Reference(card.number, card.version))
         return tuple(found)
-
-    async def _ask(self, work: Callable[[Any], Result]) -> Result:
-        return await asyncio.to_thread(ask_store, self._database, work)
 
 
 def _refer(card: Card[Any] | None) -> Reference | None:

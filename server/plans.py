@@ -3,6 +3,7 @@
 from math import nan
 
 from server.cards import Card, Cards
+from server.core.calendarcard import CalendarCard
 from server.core.entered import Stated, in_si
 from server.core.productcard import ProductCard
 from server.core.recipe import Ingredient, Plan
@@ -10,7 +11,7 @@ from server.core.seasoncheck import Application
 from server.core.treatmentcard import TreatmentCard
 from server.core.workcard import WorkCard
 from server.errors import RequestError, UnknownError
-from server.kinds import PRODUCT, SITE, SPRAYER, TREATMENT, WORK
+from server.kinds import CALENDAR, PRODUCT, SITE, SPRAYER, TREATMENT, WORK
 
 
 async def draw_plan(
@@ -33,7 +34,8 @@ async def draw_plan(
         machine = None if chosen is None else (await cards.find(SPRAYER, chosen)).record
     except UnknownError as error:
         raise RequestError("sprayer", str(error)) from error
-    return Plan(treatment, tuple(parts), site.record, machine, day, number)
+    calendar = next((card.record for card in await cards.list_all(CALENDAR)), CalendarCard())
+    return Plan(treatment, tuple(parts), site.record, machine, day, number, calendar.year_begins)
 
 
 async def list_applications(cards: Cards, plan: Plan, *, today: str) -> list[Application]:

@@ -5,38 +5,32 @@ import time
 from collections.abc import Callable
 from pathlib import Path
 from tempfile import TemporaryDirectory
-from typing import Any, TypeVar
+from typing import Any
 
+from server.access import Access
 from server.core.measured import Measured
 from server.core.recorditem import Value
 from server.errors import ConflictError, UnknownError
 from server.exports.recordfiles import record_file
-from server.ingest import Ingest
 from server.keeping import Keeper, read_retention
 from server.rawlog import write_raw_log
 from server.recordview import fill_draft, freeze, summarise_folder, view_record, write_amendment
 from server.recordwork import check_typed, list_folders, measured_from_bytes, tell_offset
 from server.reviews import Reviews
 from server.store import records as shelf
-from server.store.connection import ask_store
 from server.store.joblog import iterate_received
 from server.store.jobs import Job, find_job
 from server.store.records import Signed
 
-Result = TypeVar("Result")
-
 
 class Records:
-    """The book; questions on a reader of its own, writes through ingest's one writer."""
+    """The book of records."""
 
-    def __init__(
-        self, database: Path, ingest: Ingest, reviews: Reviews, *, wall: Callable[[], float] = time.time
-    ) -> None:
-        self._database = database
-        self._ingest = ingest
+    def __init__(self, access: Access, reviews: Reviews, *, wall: Callable[[], float] = time.time) -> None:
+        self._access = access
         self._reviews = reviews
         self._wall = wall
-        self.keeper = Keeper(database, ingest, forget=reviews.forget, wall=wall)
+        self.keeper = Keeper(access, forget=reviews.forget, wall=wall)
 
     async def list_all(self) -> list[dict[str, Any]]:
         """A line a record, the newest first."""
@@ -48,12 +42,12 @@ class Records:
                 for folder in list_folders(connection)
             ]  # fmt: skip
 
-        return await self._ask(work)
+        return await self._access.ask(work)
 
     async def read(self, number: int, *, zone: str = "") -> dict[str, Any]:
         """The record of a job, or of the one it is a part of; raises UnknownError."""
         tell_offset(zone, None)
-        return await self._ask(lambda connection: view_record(connection, number, self._measured_of, zone=zone))
+        return await self._access.ask(lambda connection: view_record(connection, number, self._measured_of, zone=zone))
 
     async def type_in(self, number: int, typed: dict[str, Any], zone: str | None) -> dict[str, Any]:
         """Keep what was typed; None takes a value back. Raises ConflictError once signed, RequestError."""
@@ -68,7 +62,7 @@ class Records:
             shelf.save_draft(connection, job, draft)
             return job
 
-        return await self.read(await self._write(work))
+        return await self.read(await self._access.write(work))
 
     async def sign(self, number: int, name: str, zone: str) -> dict[str, Any]:
         """Freeze the record; raises ConflictError where the job is not finished and reviewed, or it is signed."""
@@ -87,7 +81,7 @@ class Records:
                 connection, Signed(view["job"], tuple(view["parts"]), utc, name, max([utc, *ends]), digest, body)
             )
 
-        await self._write(work)
+        await self._access.write(work)
         return await self.read(number)
 
     async def amend(self, number: int, change: dict[str, Any]) -> dict[str, Any]:
@@ -98,7 +92,7 @@ class Records:
             view = view_record(connection, number, self._measured_of)
             shelf.add_amendment(connection, view["job"], write_amendment(connection, view, change, utc))
 
-        await self._write(work)
+        await self._access.write(work)
         return await self.read(number)
 
     async def read_file(self, number: int, name: str, *, units: str, zone: str = "") -> bytes:
@@ -115,16 +109,10 @@ class Records:
                 write_raw_log(file, iterate_received(connection, find_job(connection, number).span))
                 return file.read_bytes()
 
-        return await self._ask(work)
+        return await self._access.ask(work)
 
     def _measured_of(self, job: Job) -> Measured | None:
         return read_measured(self._reviews, job)
-
-    async def _ask(self, work: Callable[[Any], Result]) -> Result:
-        return await asyncio.to_thread(ask_store, self._database, work)
-
-    async def _write(self, work: Callable[[Any], Result]) -> Result:
-        return await asyncio.wrap_future(self._ingest.call(lambda writer: work(writer.connection)))
 
 
 def read_measured(reviews: Reviews, job: Job) -> Measured | None:

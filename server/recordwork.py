@@ -6,7 +6,6 @@ from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from math import isfinite
 from typing import Any
-from zoneinfo import ZoneInfo
 
 from server.cards import Kind, Record, record_from_mapping
 from server.core.measured import Measured
@@ -14,7 +13,7 @@ from server.core.papers import Papers, Reference
 from server.core.record import Part, Sources
 from server.core.recorditem import Value
 from server.errors import RequestError, UnknownError
-from server.history.zone import read_zone
+from server.history.zone import offset_at
 from server.kinds import PERSON, PRODUCT, SITE, SPRAYER, TREATMENT
 from server.store import records as shelf
 from server.store.cards import find_card
@@ -101,13 +100,7 @@ def start_of(parts: tuple[Part, ...]) -> float | None:
 
 def tell_offset(zone: str, utc: float | None) -> float:
     """How far a zone's clocks are ahead of UTC at an instant, seconds; raises RequestError for a zone that is none."""
-    if not zone:
-        return 0.0
-    found = read_zone(zone)
-    if not isinstance(found, ZoneInfo):
-        return found
-    ahead = datetime.fromtimestamp(utc or 0.0, UTC).astimezone(found).utcoffset()
-    return 0.0 if ahead is None else ahead.total_seconds()
+    return offset_at(zone, utc or 0.0) if zone else 0.0
 
 
 def measured_from_bytes(content: bytes) -> Measured:

@@ -1,10 +1,10 @@
 """The season as the service tells it: the cards read together, the rules kept, today by the lawn's own clock."""
 
-import asyncio
 from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any
 
+from server.access import Access
 from server.cards import Card, Cards, mapping_from_record
 from server.core.calendarcard import CalendarCard
 from server.core.day import minute_of
@@ -17,7 +17,6 @@ from server.core.shippedrules import SHIPPED
 from server.core.workcard import WorkCard
 from server.errors import RequestError
 from server.history.zone import read_zone
-from server.ingest import Ingest
 from server.journal import Journal, tell_local
 from server.kinds import CALENDAR, PRODUCT, RULE, SITE, TREATMENT, WORK
 from server.store import cards as shelf
@@ -40,9 +39,9 @@ class Today:
 class Season:
     """What is due, from the book of cards; rules are put there at first use."""
 
-    def __init__(self, cards: Cards, ingest: Ingest, journal: Journal, *, wall: Callable[[], float]) -> None:
+    def __init__(self, access: Access, cards: Cards, journal: Journal, *, wall: Callable[[], float]) -> None:
+        self._access = access
         self._cards = cards
-        self._ingest = ingest
         self._journal = journal
         self._wall = wall
         self._is_stocked = False
@@ -51,7 +50,7 @@ class Season:
         """Put the shipped rules into the store, each once ever: one that was put away does not come back by itself."""
         if not self._is_stocked:
             utc = self._wall()
-            await asyncio.wrap_future(self._ingest.call(lambda writer: _stock(writer.connection, utc)))
+            await self._access.write(lambda connection: _stock(connection, utc))
             self._is_stocked = True
 
     async def restore_rule(self, number: int, version: int) -> Card[RuleCard]:

@@ -5,9 +5,9 @@ import logging
 import time
 from collections.abc import Awaitable, Callable
 from dataclasses import dataclass
-from pathlib import Path
 from typing import Any
 
+from server.access import Access
 from server.core.entries import check_entry
 from server.core.errors import EntryError
 from server.core.flow import gather_volume
@@ -15,16 +15,15 @@ from server.core.mix import TankLevel
 from server.core.tank import TankState, assume_full, check_fill, fill_tank, follow_tank, level_of
 from server.core.timebase import align_boots
 from server.errors import LogError, RequestError, ServiceError
-from server.ingest import Ingest
 from server.live import Live
 from server.store import fills as shelf
-from server.store.connection import Result, ask_store
 from server.store.fills import FillRow
 from server.store.joblog import load_job_log
 from server.store.jobs import Job
 
 log = logging.getLogger(__name__)
 Press = Callable[[Job, str, dict[str, Any]], Awaitable[Job]]
+"""Presses a button of a job."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,9 +40,8 @@ class Tank:
 class Tanks:
     """The book of fills; one that is entered before a job is pressed into its raw log once it runs."""
 
-    def __init__(self, database: Path, ingest: Ingest, *, press: Press, wall: Callable[[], float] = time.time) -> None:
-        self._database = database
-        self._ingest = ingest
+    def __init__(self, access: Access, *, press: Press, wall: Callable[[], float] = time.time) -> None:
+        self._access = access
         self._press = press
         self._wall = wall
         self._waiting: list[FillRow] | None = None
@@ -54,12 +52,12 @@ class Tanks:
         """The tank of a job, or the one that waits for the next; raises LogError where a job's log is not there."""
         if job is None or job.state == "idle":
             return await self._look_waiting(tank_l if tank_l is not None else live.setup.sprayer.tank_l)
-        fills = tuple(await self._ask(lambda connection: shelf.list_fills(connection, job.number)))
+        fills = tuple(await self._access.ask(lambda connection: shelf.list_fills(connection, job.number)))
         size_l, share = job.setup.sprayer.tank_l, job.setup.flow_meter.sd_percent / 100.0
         if live.job is not None and live.job.number == job.number:
             state, sprayed_l = live.way.tank, live.way.litres
         else:
-            state, sprayed_l = await asyncio.to_thread(_follow_stored, self._database, job)
+            state, sprayed_l = await asyncio.to_thread(_follow_stored, self._access, job)
         return Tank(state, level_of(state, sprayed_l=sprayed_l, meter_share=share), sprayed_l, size_l, fills)
 
     async def fill(self, live: Live, body: dict[str, Any], *, tank_l: float | None = None) -> FillRow:
@@ -73,7 +71,7 @@ class Tanks:
             )
             check_fill(after, sprayed_l=tank.sprayed_l, tank_l=tank.tank_l)
             number = job.number if job is not None else None
-            row = await self._write(lambda writer: shelf.add_fill(writer.connection, body, self._wall(), number))
+            row = await self._access.write(lambda connection: shelf.add_fill(connection, body, self._wall(), number))
             self._waiting = None
             if job is not None:
                 await self._press(job, "refill", _detail_of(row))
@@ -87,7 +85,7 @@ class Tanks:
             for row in await self._read_waiting():
                 try:
                     await self._press(job, "refill", _detail_of(row))
-                    await self._write(_placing(row.number, job.number))
+                    await self._access.write(_placing(row.number, job.number))
                 except ServiceError as error:
                     if str(error) != self._told:
                         log.error("a fill that waited could not be given to job %d: %s", job.number, error)
@@ -97,7 +95,7 @@ class Tanks:
 
     async def remove(self, number: int) -> None:
         """Forget a fill that waits; raises UnknownError."""
-        await self._write(lambda writer: shelf.remove_fill(writer.connection, number))
+        await self._access.write(lambda connection: shelf.remove_fill(connection, number))
         self._waiting = None
 
     async def _look_waiting(self, tank_l: float) -> Tank:
@@ -109,14 +107,8 @@ class Tanks:
 
     async def _read_waiting(self) -> list[FillRow]:
         if self._waiting is None:
-            self._waiting = await self._ask(lambda connection: shelf.list_fills(connection, None))
+            self._waiting = await self._access.ask(lambda connection: shelf.list_fills(connection, None))
         return self._waiting
-
-    async def _ask(self, work: Callable[[Any], Result]) -> Result:
-        return await asyncio.to_thread(ask_store, self._database, work)
-
-    async def _write(self, work: Callable[[Any], Result]) -> Result:
-        return await asyncio.wrap_future(self._ingest.call(work))
 
 
 def _check_body(body: dict[str, Any]) -> None:
@@ -137,7 +129,7 @@ def _detail_of(row: FillRow) -> dict[str, Any]:
 
 
 def _placing(number: int, job: int) -> Callable[[Any], None]:
-    return lambda writer: shelf.place_fill(writer.connection, number, job)
+    return lambda connection: shelf.place_fill(connection, number, job)
 
 
 def _share_of(live: Live, job: Job | None) -> float:
@@ -145,11 +137,11 @@ def _share_of(live: Live, job: Job | None) -> float:
     return setup.flow_meter.sd_percent / 100.0
 
 
-def _follow_stored(database: Path, job: Job) -> tuple[TankState, float]:
+def _follow_stored(access: Access, job: Job) -> tuple[TankState, float]:
     """The tank of a job that is done, from its raw log; as assumed where the store holds none of it."""
     setup = job.setup
     try:
-        found = ask_store(database, lambda connection: load_job_log(connection, job.span))
+        found = access.read(lambda connection: load_job_log(connection, job.span))
     except LogError:
         return assume_full(setup.sprayer.tank_l), 0.0
     timebase = align_boots(found, latency_s=setup.receiver.latency_s)

@@ -2,7 +2,6 @@
 
 import asyncio
 from dataclasses import replace
-from datetime import UTC, datetime
 from typing import Annotated, Any
 
 from fastapi import APIRouter, Depends, Query
@@ -12,7 +11,7 @@ from server.api.desk import desk
 from server.cards import record_from_mapping
 from server.core.entered import check_field
 from server.core.errors import EntryError
-from server.core.plancheck import check_plan, strictest_wind
+from server.core.plancheck import check_plan
 from server.core.recipe import Plan
 from server.core.sheet import fill_sheet
 from server.core.treatmentcard import TreatmentCard
@@ -59,7 +58,7 @@ async def write_sheet(
     """What goes into each tank and how to walk, and what is asked about; refused in a line where it cannot be meant."""
     treatment = (await service.office.cards.find(TREATMENT, number)).record
     treatment = replace(treatment, zones=tuple(zones)) if zones else treatment
-    chosen, now = _choose_day(treatment, day, today)
+    chosen, now = await _choose_day(service, treatment, day, today)
     plan = await draw_plan(service.office.cards, treatment, day=chosen, sprayer=sprayer, number=number)
     past = await list_applications(service.office.cards, plan, today=now)
     found = await asyncio.to_thread(check_plan, plan, past=past, today=now)
@@ -73,7 +72,7 @@ async def write_sheet(
         flow_l_per_min=caught if flow_l_per_min is None else flow_l_per_min,
         flow_origin="catch" if flow_l_per_min is None else "typed",
     )  # fmt: skip
-    return {**view_sheet(plan, sheet), **view_objections(asked, strictest_wind(plan))}
+    return {**view_sheet(plan, sheet), **view_objections(asked, plan)}
 
 
 async def _find_flow(service: Service, sprayer: int | None) -> float | None:
@@ -86,16 +85,18 @@ async def _find_flow(service: Service, sprayer: int | None) -> float | None:
 async def _judge(
     service: Service, treatment: TreatmentCard, day: str | None, today: str | None, number: int | None
 ) -> dict[str, Any]:
-    chosen, now = _choose_day(treatment, day, today)
+    chosen, now = await _choose_day(service, treatment, day, today)
     plan: Plan = await draw_plan(service.office.cards, treatment, day=chosen, number=number)
     past = await list_applications(service.office.cards, plan, today=now)
     found = await asyncio.to_thread(check_plan, plan, past=past, today=now)
-    return {"day": chosen, "today": now, **view_objections(found, strictest_wind(plan))}
+    return {"day": chosen, "today": now, **view_objections(found, plan)}
 
 
-def _choose_day(treatment: TreatmentCard, day: str | None, today: str | None) -> tuple[str, str]:
-    """The day of the treatment and the reader's day, else this machine's."""
-    for key, value in (("day", day), ("today", today)):
-        check_field(key, {"text": "day"}, value)
-    now = today or datetime.now(UTC).date().isoformat()
+async def _choose_day(
+    service: Service, treatment: TreatmentCard, day: str | None, today: str | None
+) -> tuple[str, str]:
+    """The day of the treatment and the reader's day, else the lawn's."""
+    check_field("day", {"text": "day"}, day)
+    check_field("today", {"text": "day"}, today)
+    now = today or (await service.office.season.find_today(None, None)).day
     return day or treatment.planned_on or now, now

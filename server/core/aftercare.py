@@ -6,7 +6,7 @@ from math import isnan
 
 from server.core.day import DAY_MIN, HOUR_MIN, begin_day, tell_day, tell_moment, tell_on
 from server.core.entered import Stated, in_si
-from server.core.journal import Book, Deed, Deeds, find_places, find_tags, has_zone, tell_place
+from server.core.journal import Book, Deed, Deeds, find_places, find_tags, group_places, has_zone, tell_place
 from server.core.matter import Ground, Matter, name_state
 from server.core.productcard import ProductCard
 from server.core.quantity import convert
@@ -75,7 +75,7 @@ def judge_aftercare(book: Book, done: Deeds, planned: Deeds, now: int) -> tuple[
                 # A job without papers: which lawn it was on, and what it asks for, nobody knows.
                 found += _judge_entry(book, deed, None, (), now)
                 continue
-            for site, zones in _sites_of(book, deed):
+            for site, zones in group_places(find_places(book, deed)).items():
                 found += _judge_watering(book, deed, waters, site, zones, now)
                 found += _judge_dryness(book, deed, waters, site, zones, now)
                 found += _judge_entry(book, deed, site, zones, now)
@@ -258,12 +258,6 @@ def _make(
         products=deed.products,
     )  # fmt: skip
     return ground.explain(matter)
-
-
-def _sites_of(book: Book, deed: Deed) -> Iterator[tuple[int | None, tuple[str, ...]]]:
-    places = find_places(book, deed)
-    for site in dict.fromkeys(site for site, _ in places):
-        yield site, tuple(zone for other, zone in places if other == site)
 
 
 def _cards(book: Book, products: tuple[int, ...]) -> list[tuple[int, ProductCard]]:

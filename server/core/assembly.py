@@ -8,13 +8,14 @@ from dataclasses import dataclass, replace
 
 from server.core.entered import Stated, in_si
 from server.core.errors import EntryError
-from server.core.limit import read_limit
 from server.core.productcard import ProductCard
+from server.core.recipe import choose_zones
 from server.core.setup import FlowMeter, Setup, Sprayer, Treatment, Zone
 from server.core.sitecard import SiteCard
 from server.core.sprayercard import SprayerCard
 from server.core.tables import mapping_from_setup, setup_from_mapping
 from server.core.treatmentcard import TreatmentCard
+from server.core.windlimit import rank_limits
 
 
 @dataclass(frozen=True, slots=True)
@@ -27,17 +28,6 @@ class Sheets:
     treatment: TreatmentCard | None = None
     products: tuple[ProductCard, ...] = ()
     fill: Stated | None = None
-
-
-@dataclass(frozen=True, slots=True)
-class WindLimit:
-    """The wind limit that holds: speed [m/s] in the words it was stated in, averaging [s], height [m], and whose."""
-
-    mps: float
-    stated: str
-    averaging_s: float | None
-    height_m: float | None
-    of: str
 
 
 def assemble_setup(base: Setup, sheets: Sheets) -> Setup:
@@ -76,7 +66,7 @@ def assemble_setup(base: Setup, sheets: Sheets) -> Setup:
     """
     found = base
     if sheets.site is not None:
-        found = replace(found, zones=choose_zones(sheets.site, sheets.zones, sheets.treatment))
+        found = replace(found, zones=zones_from_card(sheets.site, sheets.zones, sheets.treatment))
     if sheets.sprayer is not None:
         found = replace(found, sprayer=sprayer_from_card(sheets.sprayer), flow_meter=meter_from_card(sheets.sprayer))
     if sheets.treatment is not None:
@@ -86,7 +76,7 @@ def assemble_setup(base: Setup, sheets: Sheets) -> Setup:
     return setup_from_mapping(mapping_from_setup(found))
 
 
-def choose_zones(site: SiteCard, named: Sequence[str], treatment: TreatmentCard | None = None) -> tuple[Zone, ...]:
+def zones_from_card(site: SiteCard, named: Sequence[str], treatment: TreatmentCard | None = None) -> tuple[Zone, ...]:
     """The polygons of a job: the zones that were named, and every keep-out of the site.
 
     Parameters
@@ -118,26 +108,22 @@ def choose_zones(site: SiteCard, named: Sequence[str], treatment: TreatmentCard 
     >>> ring = ((8.0, 50.0), (8.001, 50.0), (8.001, 50.001), (8.0, 50.0))
     >>> kinds = {"Front": "zone", "Back": "zone", "Pond": "keep_out"}
     >>> home = SiteCard("Home", zones=tuple(ZoneCard(name, kind, (ring,)) for name, kind in kinds.items()))
-    >>> [zone.name for zone in choose_zones(home, ["Back"])]
+    >>> [zone.name for zone in zones_from_card(home, ["Back"])]
     ['Back', 'Pond']
-    >>> choose_zones(home, ["Side"])
+    >>> zones_from_card(home, ["Side"])
     Traceback (most recent call last):
-    server.core.errors.EntryError: zones: Home has no zone 'Side': it has Front, Back
+    server.core.errors.EntryError: zones: 'Side' is no zone of Home: there is Front, Back
     """
-    have = [zone.name for zone in site.zones if zone.kind == "zone"]
     planned = () if treatment is None else treatment.zones
-    for name in (*named, *planned):
-        if name not in have:
-            raise EntryError("zones", f"{site.name} has no zone {name!r}: it has {', '.join(have) or 'none'}")
+    choose_zones(site, planned)
+    chosen, keep_outs = choose_zones(site, named or planned)
     for name in named:
         if treatment is not None and planned and name not in planned:
             raise EntryError("zones", f"{treatment.name} is planned for {', '.join(planned)}, not for {name}")
-    wanted = set(named or planned or have)
-    if site.zones and not wanted:
+    if site.zones and not chosen:
         raise EntryError("zones", f"no zone is left to treat at {site.name}: it has keep-outs only")
-    return tuple(
-        Zone(zone.name, zone.kind, zone.rings) for zone in site.zones if zone.kind == "keep_out" or zone.name in wanted
-    )
+    wanted = (*chosen, *keep_outs)
+    return tuple(Zone(zone.name, zone.kind, zone.rings) for zone in site.zones if zone in wanted)
 
 
 def sprayer_from_card(card: SprayerCard) -> Sprayer:
@@ -204,41 +190,6 @@ def meter_from_card(card: SprayerCard) -> FlowMeter:
     return FlowMeter(card.pulses_per_l, card.flow_l_per_min, card.meter_sd_percent)
 
 
-def find_limit(treatment: TreatmentCard, products: Sequence[ProductCard]) -> WindLimit | None:
-    """The strictest of a treatment's wind limits; of two that are the same the one averaged over less time.
-
-    Parameters
-    ----------
-    treatment
-        With a limit of its own, or none.
-    products
-        Its products.
-
-    Returns
-    -------
-    WindLimit or None
-        None where nothing states a limit.
-
-    References
-    ----------
-    Definition of this project: where two labels disagree, the stricter holds.
-
-    Examples
-    --------
-    >>> rate = Stated(3, "fl oz/1000 ft2")
-    >>> one = ProductCard("One", rate, wind_limit=Stated(10, "mph"), wind_averaging_s=60.0)
-    >>> other = ProductCard("Other", rate, wind_limit=Stated(5, "m/s"))
-    >>> plan = TreatmentCard("Both", 1, Stated(1, "gal/1000 ft2"))
-    >>> found = find_limit(plan, [other, one])
-    >>> found.mps, found.stated, found.averaging_s, found.of
-    (4.4704, '10 mph', 60.0, 'One')
-    """
-    limits = [_limit_of(product, product.wind_limit) for product in products if product.wind_limit is not None]
-    if treatment.wind_limit is not None:
-        limits.append(_state_limit(treatment.wind_limit, None, None, treatment.name))
-    return min(limits, key=lambda limit: (limit.mps, limit.averaging_s or float("inf")), default=None)
-
-
 def check_site(treatment: TreatmentCard, *, site_number: int, site_name: str, own_name: str) -> None:
     """Refuse a treatment that is planned for another site.
 
@@ -276,30 +227,19 @@ def check_site(treatment: TreatmentCard, *, site_number: int, site_name: str, ow
 def _treat(base: Treatment, card: TreatmentCard, products: Sequence[ProductCard]) -> Treatment:
     """Target and wind limit of a treatment; without a limit of its own the saved one stays, and its alarm with it."""
     found = replace(base, target_l_per_m2=in_si(card.target, measures="carrier rate"))
-    limit = find_limit(card, products)
-    if limit is None:
+    limits = rank_limits(card, products)
+    if not limits:
         return found
+    limit = limits[0]
     notice = base.wind_notice_mps
     return replace(
         found,
         wind_limit_mps=limit.mps,
-        wind_limit_stated=limit.stated,
+        wind_limit_stated=limit.words,
         wind_averaging_s=limit.averaging_s,
         wind_reference_height_m=limit.height_m,
         wind_notice_mps=notice if notice is not None and notice <= limit.mps else None,
     )
-
-
-def _limit_of(product: ProductCard, stated: Stated) -> WindLimit:
-    """A product's limit."""
-    height = None if product.wind_height is None else in_si(product.wind_height, measures="height")
-    return _state_limit(stated, product.wind_averaging_s, height, product.name)
-
-
-def _state_limit(stated: Stated, averaging_s: float | None, height_m: float | None, of: str) -> WindLimit:
-    """A limit with the label's words, which are read back so that both are the same to the last digit."""
-    words = f"{stated.value:.6f}".rstrip("0").rstrip(".") + f" {stated.unit}"
-    return WindLimit(read_limit(words), words, averaging_s, height_m, of)
 
 
 def _check_fill(tank_l: float, fill: Stated) -> float:

@@ -116,7 +116,7 @@ def apply_catch(card: SprayerCard, found: CatchTest) -> SprayerCard:
     Returns
     -------
     SprayerCard
-        Its meter's standard uncertainty is a half of the interval of 95 % over 1.96, so that few runs count as such.
+        Its meter's standard uncertainty is a half of the interval of 95 % over 1.97, so that few runs count as such.
 
     Raises
     ------

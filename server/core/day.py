@@ -47,6 +47,33 @@ def minute_of(day: str, time: str = "") -> int:
     return int(np.datetime64(f"{day}T{time}" if time else day, "m").astype(np.int64))
 
 
+def count_days(before: str, after: str) -> float:
+    """Days from one day to another.
+
+    Parameters
+    ----------
+    before
+        A day, as 2027-05-31.
+    after
+        Another.
+
+    Returns
+    -------
+    float
+        Days between [d]; below 0 where the second comes first.
+
+    References
+    ----------
+    Derivation: as `minute_of`.
+
+    Examples
+    --------
+    >>> count_days("2027-05-17", "2027-06-01")
+    15.0
+    """
+    return (minute_of(after) - minute_of(before)) / DAY_MIN
+
+
 def write_day(minute: int) -> str:
     """The day of a minute.
 

@@ -3,7 +3,7 @@
 Times are local minutes since 1970 (`day`). A work without a time of day may have been at any of its day.
 """
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from math import nan
 
@@ -166,6 +166,34 @@ def find_places(book: Book, deed: Deed) -> tuple[tuple[int | None, str], ...]:
     """
     sites: tuple[int | None, ...] = (deed.site,) if deed.site is not None else tuple(book.sites) or (None,)
     return tuple((site, zone) for site in sites for zone in deed.zones or _zones_of(book, site))
+
+
+def group_places(places: Iterable[tuple[int | None, str]]) -> dict[int | None, tuple[str, ...]]:
+    """Places by their site.
+
+    Parameters
+    ----------
+    places
+        Sites' numbers and zones' names.
+
+    Returns
+    -------
+    dict
+        The zones of each site, in the order in which they came.
+
+    References
+    ----------
+    Derivation: by grouping.
+
+    Examples
+    --------
+    >>> group_places([(1, "Front"), (2, ""), (1, "Back")])
+    {1: ('Front', 'Back'), 2: ('',)}
+    """
+    found: dict[int | None, tuple[str, ...]] = {}
+    for site, zone in places:
+        found[site] = (*found.get(site, ()), zone)
+    return found
 
 
 def tell_place(book: Book, site: int | None, zones: tuple[str, ...] = ()) -> str:

@@ -9,7 +9,7 @@ from server.core.entered import Stated, in_si
 from server.core.mix import USUAL_L_PER_M2
 from server.core.objections import Objection, guess_slip
 from server.core.quantity import kind_of
-from server.core.recipe import Ingredient, Plan, same_base, write_like, write_stated
+from server.core.recipe import Ingredient, Plan, name_base, same_base, write_like, write_stated
 
 _SLACK = 1e-9
 
@@ -92,15 +92,10 @@ def _check_rate(each: Ingredient, target_l_per_m2: float) -> list[Objection]:
     if isnan(most) or isnan(least):
         words = f"{card.name}: {write_stated(rate)} cannot be held against its label without the density."
         return [Objection("rate_not_comparable", "ask", card.name, words)]
-    suffix = "l" if kind_of(rate.unit).startswith("volume") else "kg"
-    base = "m2" if kind_of(rate.unit).endswith("area") else "l"
-    numbers = {
-        f"rate_{suffix}_per_{base}": value,
-        f"least_{suffix}_per_{base}": least,
-        f"most_{suffix}_per_{base}": most,
-    }
+    base = name_base(rate)
+    numbers = {f"rate_{base}": value, f"least_{base}": least, f"most_{base}": most}
     slip = guess_slip(value, least=least or most, most=most)
-    hint = f" {slip[0].upper()}{slip[1:]}" if slip else ""
+    hint = f" {slip}" if slip else ""
     if value > most * (1.0 + _SLACK):
         words = f"{card.name}: {write_stated(rate)} is {value / most:.3g} times the most its label allows, "
         words += f"{write_like(most, like=rate)}.{hint}"
@@ -142,7 +137,7 @@ def _check_carrier(plan: Plan) -> list[Objection]:
     """The mix on an area against each label's range, and what is usual where all are silent."""
     target, stated = plan.target_l_per_m2, plan.treatment.target
     found = []
-    for card in (each.product for each in plan.ingredients):
+    for card in plan.products:
         least, most = (
             None if end is None else in_si(end, measures="carrier rate")
             for end in (card.carrier_least, card.carrier_most)
@@ -176,6 +171,6 @@ def _check_usual(target: float, stated: Stated) -> list[Objection]:
     slip = guess_slip(target, least=low, most=high)
     ends = f"{_write_carrier(low, stated)} to {_write_carrier(high, stated)}"
     words = f"{write_stated(stated)} of mix is unusual on a lawn: {ends} is usual."
-    words += f" {slip[0].upper()}{slip[1:]}" if slip else ""
+    words += f" {slip}" if slip else ""
     numbers = {"target_l_per_m2": target, "least_l_per_m2": low, "most_l_per_m2": high}
     return [Objection("carrier_unusual", "ask", "", words, numbers)]

@@ -1,16 +1,12 @@
-"""What to measure an amount with, and how to write it, in metric or US customary units.
+"""What to measure an amount with.
 
 Litres and kilograms.
 """
 
 from dataclasses import dataclass
-from math import floor, isfinite, isnan, log10
-
-from server.core.quantity import convert
 
 GOOD_SHARE = 0.05
 """Half a step of the tool may be this share of the amount: the rate itself is to be within 5 %."""
-SYSTEMS = ("metric", "US")
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,66 +62,3 @@ def choose_tool(amount: float, *, is_mass: bool = False) -> Tool:
         if tool.step / 2.0 <= GOOD_SHARE * amount * (1.0 + 1e-9):
             return tool
     return Tool(tools[-1].name, tools[-1].step, True)
-
-
-def write_amount(amount: float, *, is_mass: bool = False, system: str = "metric") -> str:
-    """An amount in words: three digits and the unit that people measure with.
-
-    Parameters
-    ----------
-    amount
-        The amount [L], or [kg] if it is a mass; NaN is written as not known.
-    is_mass
-        Whether it is a mass.
-    system
-        "metric" (mL and L, g and kg) or "US" (fl oz and gal, oz and lb; fluid ounces below a gallon, ounces below a
-        pound).
-
-    Returns
-    -------
-    str
-        Number and unit, rounded to three digits: within 0.5 %.
-
-    Raises
-    ------
-    ValueError
-        If the system is not one of the two, or the amount is infinite.
-
-    References
-    ----------
-    NIST Special Publication 811, 2008, appendix B.8 (through `server.core.quantity`).
-
-    Examples
-    --------
-    >>> write_amount(0.1514), write_amount(0.1514, system="US"), write_amount(1.134, is_mass=True, system="US")
-    ('151 mL', '5.12 fl oz', '2.50 lb')
-    """
-    if system not in SYSTEMS:
-        raise ValueError(f"system {system!r} is not known: give one of {', '.join(SYSTEMS)}")
-    if isnan(amount):
-        return "not known"
-    if not isfinite(amount):
-        raise ValueError("an infinite amount cannot be written")
-    base, (small, large) = _UNITS_OF[system, is_mass]
-    number = convert(amount, base, into=large)
-    unit = large if abs(_round(number)) >= 1.0 else small
-    number = _round(convert(amount, base, into=unit))
-    return f"{number:.{_decimals(number)}f} {unit}"
-
-
-_UNITS_OF = {
-    ("metric", False): ("L", ("mL", "L")),
-    ("metric", True): ("kg", ("g", "kg")),
-    ("US", False): ("L", ("fl oz", "gal")),
-    ("US", True): ("kg", ("oz", "lb")),
-}
-
-
-def _round(number: float) -> float:
-    """Three digits."""
-    return float(f"{number:.3g}")
-
-
-def _decimals(number: float) -> int:
-    """How many decimals three digits need."""
-    return max(0, 2 - floor(log10(abs(number)))) if number else 0

@@ -3,18 +3,19 @@
 SI units with the unit in each name; `*_utc` seconds since 1970; wind at `wind_height_m`, degrees FROM which it blows.
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from math import isfinite
 
 import numpy as np
 
 from server.core.coverage import COVERED_FRACTION
-from server.core.geodesy import ring_area
 from server.core.grid import GridFrame
 from server.core.ground import lay_ground
 from server.core.log import Floats
+from server.core.outline import polygon_area
 from server.core.results import JobResult, WindSeries
-from server.core.setup import Setup, Zone
+from server.core.setup import Setup
 from server.core.story import run_means
 from server.core.windverdict import mean_direction
 
@@ -170,6 +171,35 @@ def gather_measured(result: JobResult, setup: Setup) -> Measured:
     )
 
 
+def total_of(parts: Sequence[Measured | None], name: str) -> float | None:
+    """The sum of a figure over the parts of a job.
+
+    Parameters
+    ----------
+    parts
+        What was measured of each [SI]; None: not reviewed.
+    name
+        The figure's name in `Measured`.
+
+    Returns
+    -------
+    float or None
+        The sum; None where a part does not know it.
+
+    References
+    ----------
+    Derivation: a sum.
+
+    Examples
+    --------
+    >>> total_of([None], "volume_l") is None
+    True
+    """
+    found = [None if part is None else getattr(part, name) for part in parts]
+    known = [float(value) for value in found if value is not None]
+    return sum(known) if known and len(known) == len(found) else None
+
+
 def pick_winds(
     series: WindSeries, *, start_t: float, end_t: float, averaging_s: float
 ) -> tuple[WindAt | None, WindAt | None, WindAt | None]:
@@ -257,13 +287,9 @@ def _share_zones(result: JobResult, setup: Setup) -> tuple[ZoneShare, ...]:
     told = result.totals.zone_area_m2 - result.totals.zone_missed_m2
     factor = told / sum(laid) if isfinite(told) and sum(laid) > 0.0 else 1.0
     return tuple(
-        ZoneShare(zone.name, _area_of(zone), min(factor * share, _area_of(zone)))
+        ZoneShare(zone.name, polygon_area(zone.rings), min(factor * share, polygon_area(zone.rings)))
         for zone, share in zip(wet, laid, strict=True)
     )
-
-
-def _area_of(zone: Zone) -> float:
-    return sum(ring_area(ring) * (1.0 if place == 0 else -1.0) for place, ring in enumerate(zone.rings))
 
 
 def _gather_places(result: JobResult) -> tuple[Places, ...]:

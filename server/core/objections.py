@@ -78,7 +78,7 @@ def guess_slip(value: float, *, least: float, most: float) -> str:
     Examples
     --------
     >>> guess_slip(30.0, least=2.0, most=3.0)
-    'a tenth of it would fit: is the decimal point right?'
+    'A tenth of it would fit: is the decimal point right?'
     >>> guess_slip(131.0, least=2.0, most=3.0)
     '43.56 times less would fit: was it meant for an acre, not for 1000 ft²?'
     >>> guess_slip(3.5, least=2.0, most=3.0)
@@ -90,7 +90,7 @@ def guess_slip(value: float, *, least: float, most: float) -> str:
         return ""
     for factor, question in SLIPS:
         if low <= (value / factor if is_above else value * factor) <= high:
-            less = "a tenth of it" if factor == 10.0 else f"{factor:g} times less"
+            less = "A tenth of it" if factor == 10.0 else f"{factor:g} times less"
             times = less if is_above else f"{factor:g} times that"
             return f"{times} would fit: {question}?"
     return ""

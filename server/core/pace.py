@@ -283,42 +283,6 @@ def pace_from_walks(
     return pace
 
 
-def rate_from_parts(flow: Estimate, *, pace: Estimate, swath: Estimate) -> Estimate:
-    """The dose that measured flow, pace and swath lay, with its uncertainty.
-
-    Parameters
-    ----------
-    flow
-        Flow [L/min].
-    pace
-        Pace [m/s].
-    swath
-        Swath [m].
-
-    Returns
-    -------
-    Estimate
-        Dose [L/m²].
-
-    Raises
-    ------
-    ValueError
-        If one is not above 0.
-
-    References
-    ----------
-    JCGM 100:2008 (GUM), equation 12.
-
-    Examples
-    --------
-    >>> dose = rate_from_parts(Estimate(2.4, 0.048), pace=Estimate(1.0, 0.02), swath=Estimate(1.0, 0.01))
-    >>> round(dose.value, 9), round(dose.share, 4)
-    (0.04, 0.03)
-    """
-    found = multiply_powers([(flow, 1.0), (pace, -1.0), (swath, -1.0)])
-    return Estimate(found.value / 60.0, found.sd / 60.0, found.freedom)
-
-
 def walk_spread(times_s: Sequence[float]) -> float:
     """How evenly the walks were walked: the scatter of their times as a share of the mean.
 

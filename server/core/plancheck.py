@@ -4,37 +4,23 @@ Metres per second, square metres, litres.
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from itertools import combinations
 
-from server.core.entered import Stated, in_si
+from server.core.day import count_days
+from server.core.entered import in_si
 from server.core.errors import EntryError
 from server.core.labelcheck import check_labels
 from server.core.objections import Objection, sort_objections
 from server.core.plots import measure_ground
 from server.core.productcard import ProductCard
 from server.core.recipe import Plan, choose_zones, label_carrier, write_like, write_stated
-from server.core.seasoncheck import Application, check_season, count_days
+from server.core.seasoncheck import Application, check_season
+from server.core.windlimit import rank_limits
 
 FAR_DAYS = 400.0
 """A day farther off than this is asked about: more than a year and a month (common practice, no source)."""
 CARRIED_L = 30.0
 """A sprayer that is carried hardly holds more; extension bulletins name 4 to 6 gal for backpacks."""
-
-
-@dataclass(frozen=True, slots=True)
-class WindLimit:
-    """A wind limit that holds for a mix: whose, how much, over how long averaged, at which height; None: not said."""
-
-    subject: str
-    stated: Stated
-    averaging_s: float | None
-    height: Stated | None
-
-    @property
-    def mps(self) -> float:
-        """The limit in m/s."""
-        return in_si(self.stated, measures="speed")
 
 
 def check_plan(plan: Plan, *, past: Sequence[Application], today: str) -> tuple[Objection, ...]:
@@ -60,6 +46,7 @@ def check_plan(plan: Plan, *, past: Sequence[Application], today: str) -> tuple[
 
     Examples
     --------
+    >>> from server.core.entered import Stated
     >>> from server.core.sitecard import SiteCard
     >>> from server.core.treatmentcard import TreatmentCard
     >>> plan = Plan(TreatmentCard("T", 1, Stated(4, "L/100 m2")), (), SiteCard("Home"), None, "2036-05-31")
@@ -73,48 +60,6 @@ def check_plan(plan: Plan, *, past: Sequence[Application], today: str) -> tuple[
     if not plan.ingredients:
         found.append(Objection("no_product", "ask", "", "No product is named: water only?"))
     return sort_objections(found)
-
-
-def strictest_wind(plan: Plan) -> WindLimit | None:
-    """The wind limit that holds for a treatment: the lowest of its products' and its own.
-
-    Parameters
-    ----------
-    plan
-        The treatment with its cards.
-
-    Returns
-    -------
-    WindLimit or None
-        With its own averaging and height; None where nobody states one.
-
-    References
-    ----------
-    Derivation: what every label of a mix allows.
-
-    Examples
-    --------
-    >>> from server.core.recipe import Ingredient
-    >>> from server.core.sitecard import SiteCard
-    >>> from server.core.treatmentcard import TreatmentCard
-    >>> rate = Stated(1, "L/ha")
-    >>> cards = [ProductCard(name, rate, wind_limit=Stated(mph, "mph")) for name, mph in (("A", 15), ("B", 10))]
-    >>> parts = tuple(Ingredient(k, card, rate) for k, card in enumerate(cards, 1))
-    >>> plan = Plan(TreatmentCard("T", 1, Stated(4, "L/100 m2")), parts, SiteCard("Home"), None, "2027-05-31")
-    >>> strictest_wind(plan).subject
-    'B'
-    """
-    return min(_wind_limits(plan), key=lambda limit: limit.mps, default=None)
-
-
-def _wind_limits(plan: Plan) -> list[WindLimit]:
-    found = [
-        WindLimit(card.name, card.wind_limit, card.wind_averaging_s, card.wind_height)
-        for card in (each.product for each in plan.ingredients)
-        if card.wind_limit is not None
-    ]
-    own = plan.treatment.wind_limit
-    return found if own is None else [*found, WindLimit("your own limit", own, None, None)]
 
 
 def _check_day(plan: Plan, today: str) -> list[Objection]:
@@ -152,7 +97,7 @@ def _check_tank(plan: Plan) -> list[Objection]:
 
 def _check_together(plan: Plan) -> list[Objection]:
     found = _check_wind(plan)
-    cards = [each.product for each in plan.ingredients]
+    cards = plan.products
     for one, other in combinations(cards, 2):
         found += _check_water(one, other) + _check_water(other, one) + _check_action(one, other)
     says_carrier = any(card.carrier_least or card.carrier_most for card in cards)
@@ -164,7 +109,7 @@ def _check_together(plan: Plan) -> list[Objection]:
 
 def _check_wind(plan: Plan) -> list[Objection]:
     """Limits that disagree: the stricter wins, and by how much."""
-    limits = sorted(_wind_limits(plan), key=lambda limit: limit.mps)
+    limits = rank_limits(plan.treatment, plan.products)
     if not limits or limits[0].mps >= limits[-1].mps * (1 - 1e-9):
         return []
     low, high = limits[0], limits[-1]
@@ -175,7 +120,7 @@ def _check_wind(plan: Plan) -> list[Objection]:
     words += f"The stricter counts, {less} less."
     numbers = {"limit_mps": low.mps, "other_mps": high.mps, "less_mps": high.mps - low.mps}
     numbers |= {} if low.averaging_s is None else {"averaging_s": low.averaging_s}
-    numbers |= {} if low.height is None else {"height_m": in_si(low.height, measures="height")}
+    numbers |= {} if low.height_m is None else {"height_m": low.height_m}
     return [Objection("wind_limits_disagree", "tell", low.subject, words, numbers)]
 
 

@@ -28,7 +28,10 @@ class Ingredient:
 
 @dataclass(frozen=True, slots=True)
 class Plan:
-    """A treatment with the cards that it names; `day` is when it is to be done."""
+    """A treatment with the cards that it names; `day` is when it is to be done.
+
+    `year_begins` is the month from which a season's maximum counts.
+    """
 
     treatment: TreatmentCard
     ingredients: tuple[Ingredient, ...]
@@ -36,6 +39,12 @@ class Plan:
     sprayer: SprayerCard | None
     day: str
     number: int | None = None
+    year_begins: float = 1.0
+
+    @property
+    def products(self) -> tuple[ProductCard, ...]:
+        """The products' cards."""
+        return tuple(each.product for each in self.ingredients)
 
     @property
     def target_l_per_m2(self) -> float:
@@ -190,6 +199,31 @@ def same_base(rate: Stated, *, like: Stated, product: ProductCard, target_l_per_
     kind = kind_of(like.unit)
     value = found.kg_per_m2 if kind.startswith("mass") else found.l_per_m2
     return value if kind.endswith("/area") else value / target_l_per_m2
+
+
+def name_base(rate: Stated) -> str:
+    """The base of a rate as keys of numbers name it.
+
+    Parameters
+    ----------
+    rate
+        Volume or mass per area or per mix.
+
+    Returns
+    -------
+    str
+        As "l_per_m2", the unit that `RATES` names for its kind.
+
+    References
+    ----------
+    Definition of this project. Derivation: none.
+
+    Examples
+    --------
+    >>> name_base(Stated(3, "fl oz/1000 ft2")), name_base(Stated(1, "oz/gal"))
+    ('l_per_m2', 'kg_per_l')
+    """
+    return RATES[kind_of(rate.unit)][1].lower().replace("/", "_per_")
 
 
 def make_product(ingredient: Ingredient, *, target_l_per_m2: float) -> Product:

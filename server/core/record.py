@@ -11,18 +11,16 @@ from types import MappingProxyType
 import numpy as np
 
 from server.core.entered import in_si
-from server.core.measured import Measured
+from server.core.measured import Measured, total_of
 from server.core.personcard import PersonCard
 from server.core.productcard import ProductCard
-from server.core.recordair import air_items, way_items
-from server.core.recorditem import Item, Value, merge_typed, sort_of
+from server.core.recordair import NO_REVIEW, air_items, way_items
+from server.core.recorditem import Item, Value, fill_item, merge_typed, sort_of
 from server.core.recordproduct import Planned, blank_items, product_items, reckon_applied
 from server.core.regimes import REGIMES, Check, check_regime
 from server.core.sitecard import SiteCard
 from server.core.sprayercard import SprayerCard
 from server.core.treatmentcard import TreatmentCard
-
-NO_REVIEW = "the job has not been reviewed"
 
 
 @dataclass(frozen=True, slots=True)
@@ -124,41 +122,8 @@ def check_record(items: tuple[Item, ...]) -> dict[str, tuple[Check, ...]]:
     return {regime.key: check_regime(regime, known, present) for regime in REGIMES}
 
 
-def total_of(parts: list[Measured | None], name: str) -> float | None:
-    """The sum of a figure over the parts of a job.
-
-    Parameters
-    ----------
-    parts
-        What was measured of each [SI]; None: not reviewed.
-    name
-        The figure's name in `Measured`.
-
-    Returns
-    -------
-    float or None
-        The sum; None where a part does not know it.
-
-    References
-    ----------
-    Derivation: a sum.
-
-    Examples
-    --------
-    >>> total_of([None], "volume_l") is None
-    True
-    """
-    found = [None if part is None else getattr(part, name) for part in parts]
-    known = [float(value) for value in found if value is not None]
-    return sum(known) if known and len(known) == len(found) else None
-
-
 def _card(key: str, value: str | None, missing: str) -> Item:
-    return Item(key, value, source="card") if value else Item(key, None, missing=missing)
-
-
-def _measured(key: str, value: float | None, unit: str, missing: str, sd: float | None = None) -> Item:
-    return Item(key, None, missing=missing) if value is None else Item(key, value, unit, "measured", sd=sd)
+    return fill_item(key, value, source="card", missing=missing)
 
 
 def _people_items(sources: Sources) -> list[Item]:
@@ -194,7 +159,7 @@ def _place_items(sources: Sources) -> list[Item]:
         _card("address", site.address if site else None, none if site is None else "the site's card holds none"),
         Item("site_kind", "lawn", source="assumed"),
         _card("target", wanted, targetless),
-        _measured("area_m2", area, "m2", why, area_sd),
+        fill_item("area_m2", area, "m2", missing=why, sd=area_sd),
         *_zone_items(sources),
     ]
 
@@ -224,9 +189,9 @@ def _time_items(sources: Sources) -> list[Item]:
     start, end = min(starts, default=None), max(ends, default=None)
     day = None if start is None else str(np.datetime64(int(start + sources.offset_s), "s").astype("datetime64[D]"))
     return [
-        Item("date", day, source="measured") if day else Item("date", None, missing=why),
-        _measured("start_utc", start, "s UTC", why),
-        _measured("end_utc", end, "s UTC", why),
+        fill_item("date", day, missing=why),
+        fill_item("start_utc", start, "s UTC", missing=why),
+        fill_item("end_utc", end, "s UTC", missing=why),
     ]
 
 
@@ -250,11 +215,9 @@ def _what_items(sources: Sources) -> list[Item]:
         items += blank_items(place, missing=why)
     return [
         *items,
-        _measured("mix_l", mix, "L", NO_REVIEW, mix_sd),
-        Item("target_l_per_m2", None, missing=NO_REVIEW)
-        if target is None
-        else Item("target_l_per_m2", target, "L/m2", "settings"),
-        _measured("mean_l_per_m2", mean, "L/m2", NO_REVIEW if area is None else "nothing could be placed"),
+        fill_item("mix_l", mix, "L", missing=NO_REVIEW, sd=mix_sd),
+        fill_item("target_l_per_m2", target, "L/m2", "settings", missing=NO_REVIEW),
+        fill_item("mean_l_per_m2", mean, "L/m2", missing=NO_REVIEW if area is None else "nothing could be placed"),
     ]
 
 
@@ -300,31 +263,19 @@ def _gear_items(sources: Sources) -> list[Item]:
     for place, part in enumerate(sources.parts, start=1):
         head, card, found = f"part.{place}.", part.sprayer, part.measured
         none = "no sprayer was chosen for this job"
+        bare = none if card is None else "the sprayer's card holds none"
+        unplaced = NO_REVIEW if found is None else "not placed"
+        swath_m, volume_l, sd_l, area_m2 = (
+            getattr(found, name, None) for name in ("swath_m", "volume_l", "volume_sd_l", "covered_m2")
+        )
         items += [
             _card(head + "sprayer", card.name if card else None, none),
             _card(head + "kind", card.kind.replace("_", " ") if card else None, none),
-            _card(
-                head + "nozzle",
-                card.nozzle if card else None,
-                none if card is None else "the sprayer's card holds none",
-            ),
+            _card(head + "nozzle", card.nozzle if card else None, bare),
             _calibration(head, part),
-            Item(head + "swath_m", None, missing=NO_REVIEW)
-            if found is None
-            else Item(head + "swath_m", found.swath_m, "m", "settings"),
-            _measured(
-                head + "volume_l",
-                found.volume_l if found else None,
-                "L",
-                NO_REVIEW,
-                found.volume_sd_l if found else None,
-            ),
-            _measured(
-                head + "area_m2",
-                found.covered_m2 if found else None,
-                "m2",
-                NO_REVIEW if found is None else "not placed",
-            ),
+            fill_item(head + "swath_m", swath_m, "m", "settings", missing=NO_REVIEW),
+            fill_item(head + "volume_l", volume_l, "L", missing=NO_REVIEW, sd=sd_l),
+            fill_item(head + "area_m2", area_m2, "m2", missing=unplaced),
         ]
     return items
 
@@ -344,8 +295,6 @@ def _origin_items(sources: Sources) -> list[Item]:
     receivers = dict.fromkeys(part.measured.receiver for part in sources.parts if part.measured is not None)
     return [
         Item("job", names, source="settings"),
-        Item("receiver", ", ".join(receivers), source="measured")
-        if any(receivers)
-        else Item("receiver", None, missing=NO_REVIEW),
+        fill_item("receiver", ", ".join(filter(None, receivers)), missing=NO_REVIEW),
         _card("cards", "; ".join(sources.cards), "no card was chosen for this job"),
     ]

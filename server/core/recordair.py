@@ -4,15 +4,15 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Final
 
-from server.core.measured import Measured, WindAt
-from server.core.recorditem import Item
+from server.core.measured import OFF_RATE, Measured, WindAt, total_of
+from server.core.recorditem import Item, fill_item
 
 NO_REVIEW = "the job has not been reviewed"
 NO_WIND = "no wind was measured"
 NO_CLIMATE = "no sensor told it"
 RATE_PERCENT: Final = 5.0
 """Recommended accuracy of the rate (AGP1, Ohio State University, said to be that of USDA and EPA)."""
-OFF_RATE_PERCENT: Final = 10.0
+OFF_RATE_PERCENT: Final = 100.0 * OFF_RATE
 """Beyond this a rate counts as off in research (LUCK1, Luck et al. 2011)."""
 Parts = Sequence[Measured | None]
 
@@ -52,7 +52,7 @@ def air_items(parts: Parts) -> list[Item]:
     why, cool = (NO_WIND, NO_CLIMATE) if len(found) == len(parts) else (NO_REVIEW, NO_REVIEW)
     first, last = (found[0], found[-1]) if found else (None, None)
     worst = max((part.wind_worst for part in found if part.wind_worst), key=lambda wind: wind.mean_mps, default=None)
-    has_wind = worst is not None
+    height_m, averaging_s = (first.wind_height_m, first.wind_averaging_s) if first and worst else (None, None)
     gusts = [part.gust_mps for part in found if part.gust_mps is not None]
     limits = [part.limit_mps for part in found if part.limit_mps is not None]
     words = "; ".join(dict.fromkeys(part.limit_stated for part in found if part.limit_stated))
@@ -61,16 +61,16 @@ def air_items(parts: Parts) -> list[Item]:
         *_wind_items("start", first.wind_start if first else None, why),
         *_wind_items("end", last.wind_end if last else None, why),
         *_wind_items("worst", worst, why),
-        _value("wind_worst_utc", worst.utc if worst else None, "s UTC", "measured", why),
-        _value("gust_mps", max(gusts, default=None), "m/s", "measured", why),
-        _value("wind_height_m", first.wind_height_m if first and has_wind else None, "m", "settings", why),
-        _value("wind_averaging_s", first.wind_averaging_s if first and has_wind else None, "s", "settings", why),
-        _value("wind_limit_mps", min(limits, default=None), "m/s", "settings", "no limit was set"),
+        fill_item("wind_worst_utc", worst.utc if worst else None, "s UTC", missing=why),
+        fill_item("gust_mps", max(gusts, default=None), "m/s", missing=why),
+        fill_item("wind_height_m", height_m, "m", "settings", missing=why),
+        fill_item("wind_averaging_s", averaging_s, "s", "settings", missing=why),
+        fill_item("wind_limit_mps", min(limits, default=None), "m/s", "settings", missing="no limit was set"),
         *stated,
-        _value("temperature_start_c", first.temperature_start_c if first else None, "degC", "measured", cool),
-        _value("temperature_end_c", last.temperature_end_c if last else None, "degC", "measured", cool),
-        _value("humidity_start_percent", first.humidity_start_percent if first else None, "percent", "measured", cool),
-        _value("humidity_end_percent", last.humidity_end_percent if last else None, "percent", "measured", cool),
+        fill_item("temperature_start_c", first.temperature_start_c if first else None, "degC", missing=cool),
+        fill_item("temperature_end_c", last.temperature_end_c if last else None, "degC", missing=cool),
+        fill_item("humidity_start_percent", first.humidity_start_percent if first else None, "percent", missing=cool),
+        fill_item("humidity_end_percent", last.humidity_end_percent if last else None, "percent", missing=cool),
     ]
 
 
@@ -100,14 +100,13 @@ def way_items(parts: Parts) -> list[Item]:
     is_whole = len(found) == len(parts)
 
     def add(name: str) -> float | None:
-        values = [getattr(part, name) for part in found]
-        return None if not is_whole or any(value is None for value in values) else float(sum(values))
+        return total_of(parts, name)
 
     def area(kind: str) -> float | None:
         return sum(each.area_m2 for part in found for each in part.places if each.kind == kind) if is_whole else None
 
     def tell(key: str, value: float | None, unit: str, missing: str = "") -> Item:
-        return _value(key, value, unit, "measured", missing if is_whole and missing else NO_REVIEW)
+        return fill_item(key, value, unit, missing=missing if is_whole and missing else NO_REVIEW)
 
     limitless, bare = "no limit was set, or no wind was measured", "the site has no zone or keep-out for it"
     return [
@@ -188,10 +187,6 @@ def _rate_off(found: list[Measured]) -> float | None:
 def _wind_items(name: str, wind: WindAt | None, missing: str) -> list[Item]:
     mean, sd, side = (wind.mean_mps, wind.sd_mps, wind.from_deg) if wind else (None, None, None)
     return [
-        _value(f"wind_{name}_mps", mean, "m/s", "measured", missing, sd),
-        _value(f"wind_{name}_from_deg", side, "deg", "measured", missing),
+        fill_item(f"wind_{name}_mps", mean, "m/s", missing=missing, sd=sd),
+        fill_item(f"wind_{name}_from_deg", side, "deg", missing=missing),
     ]
-
-
-def _value(key: str, value: float | None, unit: str, source: str, missing: str, sd: float | None = None) -> Item:
-    return Item(key, None, missing=missing) if value is None else Item(key, value, unit, source, sd=sd)

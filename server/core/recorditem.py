@@ -235,6 +235,45 @@ def read_value(key: str, value: Value) -> tuple[Value, str]:
     return float(value), unit
 
 
+def fill_item(
+    key: str, value: Value, unit: str = "", source: str = "measured", *, missing: str, sd: float | None = None
+) -> Item:
+    """An item with its value, or with why it is not known.
+
+    Parameters
+    ----------
+    key
+        The item's key.
+    value
+        The value [in `unit`]; None or an empty text: not known.
+    unit
+        The value's unit.
+    source
+        Where it comes from, one of `SOURCES`.
+    missing
+        Why it is not known, where it is not.
+    sd
+        The value's standard uncertainty [in `unit`]; None: not known.
+
+    Returns
+    -------
+    Item
+        As it stands in a record.
+
+    References
+    ----------
+    Definition of this project. Derivation: none.
+
+    Examples
+    --------
+    >>> fill_item("mix_l", 8.2, "L", missing="").value, fill_item("site", "", missing="no site was chosen").missing
+    (8.2, 'no site was chosen')
+    """
+    if value is None or value == "":
+        return Item(key, None, missing=missing)
+    return Item(key, value, unit, source, sd=sd)
+
+
 def merge_typed(items: list[Item], typed: Mapping[str, Value]) -> list[Item]:
     """The items with what was typed: in place of what is not known or was only entered beforehand, never of a measurement.
 

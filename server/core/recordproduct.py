@@ -9,7 +9,7 @@ from typing import Final
 from server.core.entered import RATES, Stated, in_si
 from server.core.productcard import ProductCard
 from server.core.quantity import convert, kind_of
-from server.core.recorditem import Item
+from server.core.recorditem import Item, fill_item
 
 _CUSTOMARY: Final = ("ft2", "1000 ft2", "acre", "gal", "100 gal")
 _BASE: Final = {"volume": "L", "mass": "kg"}
@@ -147,18 +147,23 @@ def product_items(place: int, planned: Planned, applied: Applied, *, missing: st
     why = missing if amount is None else "the label's rate is one in the mix"
     return [
         Item(head + "name", planned.card.name, source="card"),
-        Item(head + "registration", planned.card.registration, source="card")
-        if planned.card.registration
-        else Item(head + "registration", None, missing="its card holds none: say so if it has none"),
-        Item(head + "amount", None, missing=missing)
-        if amount is None
-        else Item(head + "amount", amount.value, amount.unit, "computed", sd=applied.amount_sd),
+        fill_item(
+            head + "registration",
+            planned.card.registration,
+            source="card",
+            missing="its card holds none: say so if it has none",
+        ),
+        _tell_stated(head + "amount", amount, missing, applied.amount_sd),
         Item(head + "rate", rate.value, rate.unit, "card"),
-        Item(head + "rate_applied", None, missing=why)
-        if ground is None
-        else Item(head + "rate_applied", ground.value, ground.unit, "computed"),
+        _tell_stated(head + "rate_applied", ground, why),
         Item(head + "concentration", applied.concentration.value, applied.concentration.unit, "computed"),
     ]
+
+
+def _tell_stated(key: str, stated: Stated | None, missing: str, sd: float | None = None) -> Item:
+    """A computed quantity with its unit."""
+    value, unit = (None, "") if stated is None else (stated.value, stated.unit)
+    return fill_item(key, value, unit, "computed", missing=missing, sd=sd)
 
 
 def blank_items(place: int, *, missing: str) -> list[Item]:

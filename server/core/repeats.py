@@ -4,17 +4,17 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
 
 from server.core.day import DAY_MIN, begin_day, begin_year, is_growing, tell_day, tell_on
-from server.core.entered import Stated, in_si
+from server.core.entered import Stated
 from server.core.journal import Book, Deed, Deeds, find_places, find_tags, has_zone, tell_place
 from server.core.matter import Ground, Matter, name_state
 from server.core.productcard import ProductCard
 from server.core.quantity import convert
+from server.core.recipe import density_of
 from server.core.rulecard import SUBJECT_WORDS, RuleCard
 
 HALF = (0.4, 0.6)
 """Shares of the label's most that count as half a rate (our choice)."""
 MONTH_DAYS = 28
-Place = tuple[int | None, str]
 
 
 @dataclass(frozen=True, slots=True)
@@ -187,7 +187,7 @@ def _judge_interval(
                 when = tell_on(after.earliest, now)
                 words = f"{product.name} came again on {place} after {gap} days, {when}: {days:g} are the least."
                 begin = begin_day(after.earliest)
-                yield _make("interval", ground, series, after, words, "conflict", "tell", begin, None)
+                yield _make("interval", ground, series, after, words, "conflict", "tell", begin, None, before)
         last = series.deeds[-1]
         free = begin_day(last.earliest) + round(days) * DAY_MIN
         if free <= now:
@@ -278,9 +278,8 @@ def _count_days(deeds: Deeds) -> int:
 
 def _in_unit(rate: Stated, product: ProductCard, unit: str) -> float | None:
     """A rate in another unit; None where that cannot be told."""
-    density = None if product.density is None else in_si(product.density, measures="density")
     try:
-        return convert(rate.value, rate.unit, into=unit, density_kg_per_l=density)
+        return convert(rate.value, rate.unit, into=unit, density_kg_per_l=density_of(product))
     except ValueError:
         return None
 
@@ -299,10 +298,11 @@ def _name(subject: str) -> str:
 
 def _make(
     kind: str, ground: Ground, series: Series, deed: Deed, words: str, state: str, severity: str, since: int,
-    until: int | None,
+    until: int | None, before: Deed | None = None,
 ) -> Matter:  # fmt: skip
     products = "-".join(map(str, deed.products))
-    key = "/".join([kind, ground.key, deed.mark, f"product-{products}", f"site-{series.site or 0}"])
+    marks = [each.mark for each in (deed, before) if each is not None]
+    key = "/".join([kind, ground.key, *marks, f"product-{products}", f"site-{series.site or 0}"])
     matter = Matter(
         f"{key}/{'+'.join(series.zones)}", kind, state, severity, series.site, series.zones, words, since, until,
         works=(deed.number,), products=deed.products,

@@ -8,13 +8,21 @@ from dataclasses import dataclass
 from math import fsum, isnan, nan
 from statistics import median
 
-import numpy as np
-
+from server.core.day import begin_year, count_days, minute_of, write_day
 from server.core.entered import Stated, in_si
 from server.core.objections import Objection, guess_slip
 from server.core.productcard import Constituent, ProductCard
 from server.core.quantity import kind_of
-from server.core.recipe import Ingredient, Plan, choose_zones, rate_on_area, same_base, write_like, write_stated
+from server.core.recipe import (
+    Ingredient,
+    Plan,
+    choose_zones,
+    name_base,
+    rate_on_area,
+    same_base,
+    write_like,
+    write_stated,
+)
 
 CLOSE_DAYS = 30.0
 """Two products that bring the same constituent within so many days are told, or within the longer of their least
@@ -49,8 +57,8 @@ def check_season(plan: Plan, past: Sequence[Application]) -> list[Objection]:
     Returns
     -------
     list of Objection
-        Season's most by product and by constituent, times a year, intervals, the same constituent twice, rates unlike
-        earlier ones. The year is the calendar's.
+        Season's most by product and by constituent, times a season, intervals, the same constituent twice, rates unlike
+        earlier ones. A season begins with the month that the plan names.
 
     References
     ----------
@@ -81,33 +89,6 @@ def check_season(plan: Plan, past: Sequence[Application]) -> list[Objection]:
     return found + _check_constituents(plan, past, wanted) + _check_twice(plan, past, wanted)
 
 
-def count_days(before: str, after: str) -> float:
-    """Days from one day to another.
-
-    Parameters
-    ----------
-    before
-        A day, as 2027-05-31.
-    after
-        Another.
-
-    Returns
-    -------
-    float
-        Days between [d]; below 0 where the second comes first.
-
-    References
-    ----------
-    Derivation: the Gregorian calendar, as numpy has it.
-
-    Examples
-    --------
-    >>> count_days("2027-05-17", "2027-06-01")
-    15.0
-    """
-    return float((np.datetime64(after, "D") - np.datetime64(before, "D")).astype(int))
-
-
 def _meets(done: Application, zone: str) -> bool:
     """Whether something was done on a zone; where nothing is named it was on all."""
     return not done.zones or zone == "" or zone in done.zones
@@ -117,8 +98,20 @@ def _on(zone: str) -> str:
     return f" on {zone}" if zone else ""
 
 
-def _this_year(plan: Plan, done: Iterable[Application], zone: str) -> list[Application]:
-    return [each for each in done if each.day[:4] == plan.day[:4] and _meets(each, zone)]
+def _this_season(plan: Plan, done: Iterable[Application], zone: str) -> list[Application]:
+    """What was done on a zone in the season of counting in which the plan's day lies."""
+    begin = _begin(plan, plan.day)
+    return [each for each in done if _begin(plan, each.day) == begin and _meets(each, zone)]
+
+
+def _begin(plan: Plan, day: str) -> int:
+    """The first minute of a day's season."""
+    return begin_year(minute_of(day), plan.year_begins)
+
+
+def _name_season(plan: Plan) -> str:
+    """The season in words: a year where it begins with one."""
+    return plan.day[:4] if plan.year_begins == 1.0 else f"the season from {write_day(_begin(plan, plan.day))}"
 
 
 def _check_interval(plan: Plan, each: Ingredient, own: Sequence[Application], wanted: Sequence[str]) -> list[Objection]:
@@ -137,23 +130,22 @@ def _check_interval(plan: Plan, each: Ingredient, own: Sequence[Application], wa
 
 
 def _check_times(plan: Plan, each: Ingredient, own: Sequence[Application], wanted: Sequence[str]) -> list[Objection]:
-    """Applications a year, this one included."""
+    """Applications of a season, this one included; those of one day are one, as in its two directions."""
     most = each.product.season_times
     if most is None:
         return []
-    counts = [(len(_this_year(plan, own, zone)) + 1, zone) for zone in wanted]
+    counts = [(len({plan.day, *(done.day for done in _this_season(plan, own, zone))}), zone) for zone in wanted]
     times, zone = max(counts, key=lambda pair: pair[0])
     zone = "" if min(counts)[0] == times else zone
     if times <= most:
         return []
-    words = (
-        f"{each.product.name}{_on(zone)}: this would be number {times} of {plan.day[:4]}, its label allows {most:g}."
-    )
+    words = f"{each.product.name}{_on(zone)}: this would be number {times} of {_name_season(plan)}, "
+    words += f"its label allows {most:g}."
     return [Objection("season_times", "ask", each.product.name, words, {"times": float(times), "most_times": most})]
 
 
 def _check_amount(plan: Plan, each: Ingredient, own: Sequence[Application], wanted: Sequence[str]) -> list[Objection]:
-    """The product on an area over the year, this one included, against the season's most."""
+    """The product on an area over the season, this one included, against the season's most."""
     most_stated = each.product.season_most
     if most_stated is None:
         return []
@@ -161,18 +153,18 @@ def _check_amount(plan: Plan, each: Ingredient, own: Sequence[Application], want
     most = in_si(most_stated, measures=kind_of(most_stated.unit))
     sums = []
     for zone in wanted:
-        amounts = [_in_base(done, most_stated) for done in [*_this_year(plan, own, zone), this]]
+        amounts = [_in_base(done, most_stated) for done in [*_this_season(plan, own, zone), this]]
         known = [amount for amount in amounts if not isnan(amount)]
         sums.append((fsum(known), len(amounts) - len(known), zone))
     total, unknown, zone = max(sums, key=lambda row: row[0])
     zone = "" if len({row[:2] for row in sums}) == 1 else zone
     name, numbers = each.product.name, _named(most_stated, total, most)
     if total > most * (1.0 + _SLACK):
-        words = f"{name}{_on(zone)}: {write_like(total, like=most_stated)} in {plan.day[:4]} with this one, "
+        words = f"{name}{_on(zone)}: {write_like(total, like=most_stated)} in {_name_season(plan)} with this one, "
         words += _tell_excess(most_stated, total - most)
         return [Objection("season_most", "ask", name, words, numbers)]
     if unknown:
-        words = f"{name}{_on(zone)}: of {unknown} applications in {plan.day[:4]} the amount is not known, "
+        words = f"{name}{_on(zone)}: of {unknown} applications in {_name_season(plan)} the amount is not known, "
         words += f"the season's most is {write_stated(most_stated)}."
         return [Objection("season_not_known", "ask", name, words, {**numbers, "not_known": float(unknown)})]
     return []
@@ -190,10 +182,8 @@ def _tell_excess(most: Stated, excess: float) -> str:
 
 
 def _named(like: Stated, total: float, most: float) -> dict[str, float]:
-    unit = {"v": "l", "m": "kg"}[kind_of(like.unit)[0]] + (
-        "_per_m2" if kind_of(like.unit).endswith("area") else "_per_l"
-    )
-    return {f"total_{unit}": total, f"most_{unit}": most}
+    base = name_base(like)
+    return {f"total_{base}": total, f"most_{base}": most}
 
 
 def _check_likeness(plan: Plan, each: Ingredient, own: Sequence[Application]) -> list[Objection]:
@@ -206,7 +196,7 @@ def _check_likeness(plan: Plan, each: Ingredient, own: Sequence[Application]) ->
     slip = guess_slip(value, least=min(before), most=max(before))
     words = f"{each.product.name}: {write_stated(each.rate)} is {times:.3g} times what it got before, "
     words += f"{write_like(median(before), like=each.rate)}."
-    words += f" {slip[0].upper()}{slip[1:]}" if slip else ""
+    words += f" {slip}" if slip else ""
     return [Objection("rate_unlike_before", "ask", each.product.name, words, {"times": times})]
 
 
@@ -233,7 +223,7 @@ def _of_plan(plan: Plan) -> list[Application]:
 
 
 def _check_constituents(plan: Plan, past: Sequence[Application], wanted: Sequence[str]) -> list[Objection]:
-    """A constituent's sum over the year and all products against the season's most of it."""
+    """A constituent's sum over the season and all products against the season's most of it."""
     found = []
     now = _of_plan(plan)
     for key in dict.fromkeys(key for done in now for key in _brings(done.product)):
@@ -241,18 +231,19 @@ def _check_constituents(plan: Plan, past: Sequence[Application], wanted: Sequenc
         stated = min((each for each in limits if each is not None), key=_mass, default=None)
         if stated is None:
             continue
-        rows = [(zone, [_brought(done, key) for done in [*_this_year(plan, past, zone), *now]]) for zone in wanted]
+        rows = [(zone, [_brought(done, key) for done in [*_this_season(plan, past, zone), *now]]) for zone in wanted]
         zone, amounts = max(rows, key=lambda row: fsum(each for each in row[1] if not isnan(each)))
         total, most = fsum(each for each in amounts if not isnan(each)), _mass(stated)
         zone = "" if all(str(row[1]) == str(amounts) for row in rows) else zone
         name = next(part.name for done in now if (part := _brings(done.product).get(key)) is not None)
         numbers = {"total_kg_per_m2": total, "most_kg_per_m2": most}
         if total > most * (1.0 + _SLACK):
-            words = f"{name}{_on(zone)}: {write_like(total, like=stated)} from all products in {plan.day[:4]} "
+            words = f"{name}{_on(zone)}: {write_like(total, like=stated)} from all products in {_name_season(plan)} "
             words += f"with this one, {_tell_excess(stated, total - most)}"
             found.append(Objection("constituent_season_most", "ask", name, words, numbers))
         elif any(isnan(each) for each in amounts):
-            words = f"{name}{_on(zone)}: how much of it came in {plan.day[:4]} is not known: give densities and rates."
+            words = f"{name}{_on(zone)}: how much of it came in {_name_season(plan)} is not known: "
+            words += "give densities and rates."
             found.append(Objection("constituent_not_known", "ask", name, words, numbers))
     return found
 

@@ -4,7 +4,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
 from server.core.day import DAY_MIN, begin_day, tell_day, tell_on
-from server.core.journal import Book, Deed, Deeds, find_places, has_zone, tell_place
+from server.core.journal import Book, Deed, Deeds, find_places, group_places, has_zone, tell_place
 from server.core.matter import Ground, Matter
 from server.core.rulecard import SUBJECT_WORDS, RuleCard
 
@@ -199,29 +199,32 @@ def _judge_help(book: Book, ground: Ground, rule: RuleCard, done: Deeds, planned
         places = [
             place for place in find_places(book, deed) if not any(has_zone(each, *place) for each in (*used, *newer))
         ]
-        for site in dict.fromkeys(site for site, _ in places):
-            zones = tuple(zone for other, zone in places if other == site)
-            what = SUBJECT_WORDS[rule.second]
-            words = (
-                f"The {deed.name} {_of(tell_day(deed.earliest, now))} on {tell_place(book, site, zones)} "
-                f"still helps a {what} until {tell_day(until, now)}"
-            )
-            coming = [
-                each
-                for each in planned
-                if rule.second in each.tags and any(has_zone(each, site, zone) for zone in zones)
-            ]
-            is_late = bool(coming) and min(each.earliest for each in coming) > until
-            if coming:
-                words += (
-                    f"; one is planned for {tell_day(coming[0].earliest, now)}{', which is later' if is_late else ''}"
-                )
-            state, severity = ("conflict", "ask") if is_late else ("due", "tell")
-            key = "/".join(["helps", ground.key, deed.mark, f"site-{site or 0}"])
-            begin = begin_day(deed.earliest)
-            matter = Matter(key, "helps", state, severity, site, zones, f"{words}.", begin, until, works=(deed.number,))
-            title = f"{_begin(what)} while the {deed.name} still helps on {tell_place(book, site, zones)}"
-            yield ground.explain(replace(matter, title=title))
+        for site, zones in group_places(places).items():
+            coming = [each for each in planned if rule.second in each.tags and _is_on(each, site, zones)]
+            yield _tell_help(book, ground, deed, coming, site, zones, until, now)
+
+
+def _is_on(deed: Deed, site: int | None, zones: tuple[str, ...]) -> bool:
+    return any(has_zone(deed, site, zone) for zone in zones)
+
+
+def _tell_help(
+    book: Book, ground: Ground, deed: Deed, coming: list[Deed], site: int | None, zones: tuple[str, ...], until: int,
+    now: int,
+) -> Matter:  # fmt: skip
+    """That a work still helps, and whether what it would help is planned in time."""
+    assert ground.rule is not None
+    what, place, begin = SUBJECT_WORDS[ground.rule.second], tell_place(book, site, zones), begin_day(deed.earliest)
+    words = f"The {deed.name} {_of(tell_day(deed.earliest, now))} on {place} still helps a {what} until "
+    words += tell_day(until, now)
+    is_late = bool(coming) and min(each.earliest for each in coming) > until
+    if coming:
+        words += f"; one is planned for {tell_day(coming[0].earliest, now)}{', which is later' if is_late else ''}"
+    state, severity = ("conflict", "ask") if is_late else ("due", "tell")
+    key = "/".join(["helps", ground.key, deed.mark, f"site-{site or 0}"])
+    matter = Matter(key, "helps", state, severity, site, zones, f"{words}.", begin, until, works=(deed.number,))
+    title = f"{_begin(what)} while the {deed.name} still helps on {place}"
+    return ground.explain(replace(matter, title=title))
 
 
 def _begin(words: str) -> str:

@@ -5,17 +5,10 @@ from dataclasses import dataclass
 
 from server.core.entered import Entered, Stated, entry
 from server.core.errors import EntryError
+from server.core.treatmentcard import Dose
 
 KINDS = ("coring", "mowing", "watering", "rain", "treatment", "soil_temperature", "note")
 _TIME = re.compile(r"([01][0-9]|2[0-3]):[0-5][0-9]")
-
-
-@dataclass(frozen=True, slots=True)
-class Applied(Entered):
-    """How much of one product a treatment brought."""
-
-    product: int = entry("Product", refers="products")
-    rate: Stated = entry("Rate", measures="product rate")
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,7 +25,7 @@ class WorkCard(Entered):
     depth: Stated | None = entry("Measured at a depth of", measures="soil depth", default=None)
     is_mean: bool = entry("It is the mean of 24 hours", default=False)
     products: tuple[int, ...] = entry("Products", refers="products", default=())
-    applied: tuple[Applied, ...] = entry("How much of each", hint="if it differs from the treatment", default=())
+    applied: tuple[Dose, ...] = entry("How much of each", hint="if it differs from the treatment", default=())
     treatment: int | None = entry("Treatment", refers="treatments", default=None)
     job: int | None = entry("Job", refers="jobs", default=None)
     is_plan: bool = entry("Only planned", hint="not yet done", default=False)

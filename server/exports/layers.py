@@ -11,8 +11,9 @@ from typing import Any
 
 import numpy as np
 
-from server.core.geodesy import degrees_from_plane, ring_area, signed_area
+from server.core.geodesy import degrees_from_plane, signed_area
 from server.core.log import Floats
+from server.core.outline import polygon_area
 from server.core.results import JobResult
 from server.core.setup import Setup
 from server.exports.job_json import plain
@@ -53,7 +54,7 @@ def _zones(setup: Setup) -> Layer:
     columns: dict[str, type] = {"name": str, "kind": str, "area_m2": float}
     features = []
     for zone in setup.zones:
-        area = sum(ring_area(ring) * (1.0 if place == 0 else -1.0) for place, ring in enumerate(zone.rings))
+        area = polygon_area(zone.rings)
         rings = tuple(_turn(np.asarray(ring, dtype=np.float64), place == 0) for place, ring in enumerate(zone.rings))
         features.append(Feature({"name": zone.name, "kind": zone.kind, "area_m2": plain(area)}, rings=rings))
     return Layer("zones", "Zones and keep-outs of the job's day", "polygon", columns, tuple(features))

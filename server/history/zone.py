@@ -32,6 +32,16 @@ def read_zone(text: str) -> ZoneInfo | float:
         raise RequestError("zone", f"{text[:40]!r} is not known on this machine; a fixed offset always is") from error
 
 
+def offset_at(zone: str, utc: float) -> float:
+    """How many seconds a zone's clocks are ahead of UTC at an instant; raises RequestError for a zone that is none."""
+    found = read_zone(zone)
+    if not isinstance(found, ZoneInfo):
+        return found
+    ahead = datetime.fromtimestamp(utc, found).utcoffset()
+    assert ahead is not None
+    return ahead.total_seconds()
+
+
 class Clock:
     """Turns local seconds since 1970 into UTC, each local quarter of an hour looked up once."""
 

@@ -2,7 +2,7 @@
 
 import pytest
 
-from server.core.assembly import Sheets, assemble_setup, choose_zones, find_limit
+from server.core.assembly import Sheets, assemble_setup, zones_from_card
 from server.core.entered import Stated
 from server.core.errors import EntryError
 from server.core.productcard import ProductCard
@@ -10,6 +10,7 @@ from server.core.setup import Anemometer, FlowMeter, Setup, Sprayer, Treatment
 from server.core.sitecard import SiteCard, ZoneCard
 from server.core.sprayercard import SprayerCard
 from server.core.treatmentcard import TreatmentCard
+from server.core.windlimit import rank_limits
 
 RING = ((8.0, 50.0), (8.001, 50.0), (8.001, 50.001), (8.0, 50.0))
 HOME = SiteCard(
@@ -33,25 +34,25 @@ def names(zones) -> list[str]:
 
 def test_keep_outs_are_always_there_and_zones_are_those_named_planned_or_all() -> None:
     planned = TreatmentCard("Feed", 1, Stated(1.0, "gal/1000 ft2"), zones=("Back",))
-    assert names(choose_zones(HOME, ())) == ["Front", "Back", "Pond"]
-    assert names(choose_zones(HOME, (), planned)) == ["Back", "Pond"]
-    assert names(choose_zones(HOME, ("Front",), PLAN)) == ["Front", "Pond"]
-    assert choose_zones(SiteCard("New"), ()) == ()
+    assert names(zones_from_card(HOME, ())) == ["Front", "Back", "Pond"]
+    assert names(zones_from_card(HOME, (), planned)) == ["Back", "Pond"]
+    assert names(zones_from_card(HOME, ("Front",), PLAN)) == ["Front", "Pond"]
+    assert zones_from_card(SiteCard("New"), ()) == ()
 
 
 @pytest.mark.parametrize(
     ("site", "named", "plan", "words"),
     [
-        (HOME, ("Side",), None, "Home has no zone 'Side': it has Front, Back"),
-        (HOME, ("Pond",), None, "Home has no zone 'Pond'"),
-        (HOME, (), TreatmentCard("Feed", 1, PLAN.target, zones=("Gone",)), "Home has no zone 'Gone'"),
+        (HOME, ("Side",), None, "'Side' is no zone of Home: there is Front, Back"),
+        (HOME, ("Pond",), None, "'Pond' is no zone of Home"),
+        (HOME, (), TreatmentCard("Feed", 1, PLAN.target, zones=("Gone",)), "'Gone' is no zone of Home"),
         (HOME, ("Front",), TreatmentCard("Feed", 1, PLAN.target, zones=("Back",)), "planned for Back, not for Front"),
         (SiteCard("Wet", zones=HOME.zones[2:]), (), None, "no zone is left to treat at Wet"),
     ],
 )
 def test_zones_that_cannot_be_meant_are_refused_in_a_line(site, named, plan, words) -> None:
     with pytest.raises(EntryError, match=words):
-        choose_zones(site, named, plan)
+        zones_from_card(site, named, plan)
 
 
 def test_a_sprayer_s_values_win_and_the_cup_stays() -> None:
@@ -80,8 +81,8 @@ def test_a_limit_of_one_s_own_wins_only_where_it_is_lower() -> None:
     label = ProductCard("Label", RATE, wind_limit=Stated(10, "mph"))
     lower = TreatmentCard("Feed", 1, PLAN.target, wind_limit=Stated(7.5, "km/h"))
     higher = TreatmentCard("Feed", 1, PLAN.target, wind_limit=Stated(20, "km/h"))
-    assert find_limit(lower, [label]).stated == "7.5 km/h"
-    assert find_limit(higher, [label]).of == "Label"
+    assert rank_limits(lower, [label])[0].words == "7.5 km/h"
+    assert rank_limits(higher, [label])[0].subject == "Label"
     made = assemble_setup(BASE, Sheets(treatment=lower, products=(label,))).treatment
     assert made.wind_notice_mps is None, "the saved notice would be above the limit"
 

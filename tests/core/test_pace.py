@@ -14,12 +14,10 @@ from server.core.pace import (
     pace_from_walks,
     plan_passes,
     rate_at,
-    rate_from_parts,
     seconds_for,
     walk_spread,
 )
 from server.core.quantity import convert
-from server.core.uncertainty import Estimate
 
 FOOT = 0.3048
 
@@ -164,11 +162,6 @@ def test_intervals_of_timed_walks_hold_as_often_as_they_say(scatter_s) -> None:
         found = pace_from_walks(30.0, times.tolist())
         held += abs(found.value - 1.2) <= found.margin
     assert 0.915 <= held / 1500 <= 0.97
-
-
-def test_the_dose_carries_the_doubt_of_its_parts() -> None:
-    found = rate_from_parts(Estimate(2.4, 0.072), pace=Estimate(1.0, 0.04), swath=Estimate(1.0))
-    assert (found.value, found.share) == pytest.approx((0.04, 0.05))
 
 
 @pytest.mark.parametrize(

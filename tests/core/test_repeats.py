@@ -7,7 +7,8 @@ from seasons import BARRIER, CONDITIONER, PRODUCTS, ask, deeds, make_book, plan,
 
 from server.core.day import minute_of, write_day
 from server.core.entered import Stated
-from server.core.workcard import Applied, WorkCard
+from server.core.treatmentcard import Dose
+from server.core.workcard import WorkCard
 
 
 def test_a_conditioner_is_due_from_21_to_28_days_after_the_last() -> None:
@@ -91,8 +92,8 @@ def test_a_plan_that_was_done_is_no_plan_any_more() -> None:
 
 def test_amounts_of_a_season_are_summed_in_the_labels_unit() -> None:
     """4 pt/acre is 1.469 fl oz/1000 ft2, handbook A28 (University of Georgia); the label's most here is 6 pt/acre."""
-    first = spray(BARRIER, "2027-04-01", applied=(Applied(BARRIER, Stated(1.469, "fl oz/1000 ft2")),))
-    second = spray(BARRIER, "2027-06-01", applied=(Applied(BARRIER, Stated(1.0, "pt/acre")),))
+    first = spray(BARRIER, "2027-04-01", applied=(Dose(BARRIER, Stated(1.469, "fl oz/1000 ft2")),))
+    second = spray(BARRIER, "2027-06-01", applied=(Dose(BARRIER, Stated(1.0, "pt/acre")),))
     (matter,) = ask(make_book(first, second), "2027-06-10", kind="season_most_amount")
     assert (matter.state, matter.sentence) == ("fact", "Barrier on Mill Lane: 5 of 6 pt/acre used this season.")
     unknown = make_book(first, spray(BARRIER, "2027-06-01"))
@@ -104,7 +105,7 @@ def test_amounts_of_a_season_are_summed_in_the_labels_unit() -> None:
 @pytest.mark.parametrize(("rate", "is_due"), [(2.0, True), (4.0, False)])
 def test_the_second_half_follows_a_half_rate_after_6_to_8_weeks(rate, is_due) -> None:
     """Half, then half 6 to 8 weeks later: NC State AG-763W, handbook section 5."""
-    book = make_book(spray(BARRIER, "2027-04-01", applied=(Applied(BARRIER, Stated(rate, "pt/acre")),)))
+    book = make_book(spray(BARRIER, "2027-04-01", applied=(Dose(BARRIER, Stated(rate, "pt/acre")),)))
     expected = [("due", "The second half of Barrier on Mill Lane is due until 27 May.")] if is_due else []
     assert tell(book, "2027-05-13", kind="split") == expected
     if is_due:
@@ -129,3 +130,9 @@ def test_a_later_work_never_makes_a_repeat_due_sooner(first, second) -> None:
 def test_products_that_are_not_known_any_more_raise_nothing() -> None:
     book = make_book(WorkCard("2027-05-01", "treatment", site=1, products=(99,)), products=PRODUCTS)
     assert [each.kind for each in ask(book, "2027-05-01")] == ["re_entry"]
+
+
+def test_a_work_that_came_too_soon_and_the_wait_after_it_have_keys_of_their_own() -> None:
+    found = ask(make_book(spray(BARRIER, "2027-04-01"), spray(BARRIER, "2027-04-02")), "2027-04-02", kind="interval")
+    assert {each.state for each in found} == {"conflict", "wait"}
+    assert len({each.key for each in found}) == 2

@@ -15,7 +15,8 @@ from server.core.matter import STATES
 from server.core.rulecard import KINDS, PRACTICE, RuleCard
 from server.core.season import choose_sentence, judge_season
 from server.core.shippedrules import SHIPPED
-from server.core.workcard import Applied, WorkCard
+from server.core.treatmentcard import Dose
+from server.core.workcard import WorkCard
 
 DAYS = st.integers(0, 240).map(lambda offset: write_day(minute_of("2027-03-01") + 1440 * offset))
 TIMES = st.sampled_from(["", "06:00", "09:30", "17:45"])
@@ -54,7 +55,7 @@ def test_a_season_of_our_own_gives_the_matters_that_we_reckoned_by_hand() -> Non
     book = make_book(
         WorkCard("2027-03-20", "coring", site=1),
         soil("2027-04-01", 56.0, depth=Stated(4.0, "in"), is_mean=True),
-        spray(BARRIER, "2027-04-02", "10:00", applied=(Applied(BARRIER, Stated(4.0, "pt/acre")),)),
+        spray(BARRIER, "2027-04-02", "10:00", applied=(Dose(BARRIER, Stated(4.0, "pt/acre")),)),
         WorkCard("2027-04-03", "watering", site=1, time="07:00", water=Stated(7.0, "mm")),
         spray(CONDITIONER, "2027-04-05", "10:00"),
         WorkCard("2027-04-05", "rain", time="20:00", water=Stated(8.0, "mm")),

@@ -216,6 +216,14 @@ def test_a_strip_missed_beside_the_edge_is_walked_half_a_swath_within(turned) ->
     assert strip.probability > 0.95
 
 
+def test_cells_as_coarse_as_a_swath_tell_no_strip_beside_an_edge() -> None:
+    dose, ground = lay((0.0, 4.0, 0.0))
+    coarse = replace(dose, dose_l_per_m2=dose.dose_l_per_m2[::8, ::8], cell_m=8 * CELL)
+    frame = GridFrame(ground.frame.x0_m, ground.frame.y0_m, 8 * CELL, *coarse.dose_l_per_m2.shape[::-1])
+    wanted = ground.wanted[::8, ::8]
+    assert margins_of((coarse, Ground(frame, wanted, np.zeros(wanted.shape), True, False))) == ()
+
+
 def test_what_walkers_leave_beside_an_edge_is_no_missed_strip() -> None:
     laid = lay((0.0, 0.5, 0.0))
     assert plan(margins=margins_of(laid), laid=laid).repeats == ()

@@ -8,7 +8,7 @@ from hypothesis import strategies as st
 
 from server.core.entered import Stated
 from server.core.errors import EntryError
-from server.core.plancheck import check_plan, strictest_wind
+from server.core.plancheck import check_plan
 from server.core.productcard import Constituent, ProductCard
 from server.core.quantity import convert
 from server.core.recipe import Ingredient, Plan, make_product
@@ -17,6 +17,7 @@ from server.core.sheet import fill_sheet
 from server.core.sitecard import SiteCard, ZoneCard
 from server.core.sprayercard import SprayerCard
 from server.core.treatmentcard import TreatmentCard
+from server.core.windlimit import rank_limits
 
 LAWN = ZoneCard(
     "front", rings=(((-30.0, 45.0), (-29.9996, 45.0), (-29.9996, 45.0002), (-30.0, 45.0002), (-30.0, 45.0)),)
@@ -128,6 +129,18 @@ def test_a_fourth_time_of_three_is_asked_about() -> None:
     assert keys_of(GOOD, past)["season_times"].numbers == {"times": 4.0, "most_times": 3.0}
 
 
+def test_works_of_one_day_are_one_application_of_the_season() -> None:
+    past = [applied("2027-01-01", (0.5, "fl oz/1000 ft2")), applied("2027-02-01", (0.5, "fl oz/1000 ft2"))]
+    assert "season_times" not in keys_of(GOOD, [*past, past[0]])
+
+
+def test_a_season_that_begins_in_another_month_is_counted_from_there() -> None:
+    past = [applied("2026-08-01", (6.0, "fl oz/1000 ft2")), applied("2027-02-01", (4.0, "fl oz/1000 ft2"))]
+    assert "season_most" not in keys_of(GOOD, past)
+    found = keys_of(replace(GOOD, year_begins=7.0), past)["season_most"]
+    assert "14 fl oz/1000 ft² in the season from 2026-07-01 with this one" in found.sentence
+
+
 def test_an_interval_too_short_is_told_in_days_both_ways() -> None:
     assert keys_of(GOOD, [applied("2027-05-17")])["interval_short"].numbers["days"] == 14.0
     assert "before 2027-06-05" in keys_of(GOOD, [applied("2027-06-05")])["interval_short"].sentence
@@ -158,7 +171,7 @@ def test_of_two_wind_limits_the_stricter_counts_and_keeps_its_words() -> None:
     found = keys_of(plan)["wind_limits_disagree"]
     assert found.sentence.startswith("Wind: Feed 10 mph, averaged over 120 s, at 6 ft; your own limit 12 mph.")
     assert found.numbers["less_mps"] == pytest.approx(2 * 0.44704)
-    limit = strictest_wind(plan)
+    limit = rank_limits(plan.treatment, plan.products)[0]
     assert (limit.subject, limit.averaging_s, limit.height) == ("Feed", 120.0, Stated(6.0, "ft"))
 
 

@@ -4,8 +4,9 @@ import assert from "node:assert/strict";
 import test from "node:test";
 
 import {
-  groupItems, hintToType, labelOf, missingKeys, readTyped, tellInstant, tellItem, tellSource, tellState, tellUnit, tellZone, writeTyped,
+  groupItems, hintToType, labelOf, missingKeys, readTyped, tellInstant, tellItem, tellSource, tellState, tellZone, writeTyped,
 } from "../../server/dashboard/core/record.js";
+import { writeUnit } from "../../server/dashboard/core/units.js";
 
 const CLOCK = { set: "gal_per_1000ft2", offset_s: -18000 };
 const METRIC = { set: "l_per_100m2", offset_s: 7200 };
@@ -20,7 +21,7 @@ test("items are told in the chosen units, labels' own amounts as they are", () =
   assert.equal(tellItem(item({ kind: "bearing", value: 242.2 }), CLOCK), "from the south-west (242°)");
   assert.equal(tellItem(item({ kind: "off", value: 13.82 }), CLOCK), "+13.8\u00a0%");
   assert.equal(tellItem(item({ value: null, missing: "no treatment was chosen" }), CLOCK), "not known: no treatment was chosen");
-  assert.equal(tellUnit("mL/100 m2"), "mL/100 m²");
+  assert.equal(writeUnit("mL/100 m2"), "mL/100 m²");
 });
 
 test("times follow the record's own clock, not the reader's", () => {

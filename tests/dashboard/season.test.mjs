@@ -4,8 +4,9 @@ import assert from "node:assert/strict";
 import test from "node:test";
 
 import {
-  addDays, chooseDepth, dayOf, dayOfPlan, describeLine, explainMatter, partMatters, placeItems, scaleSoil, timeOf, turnMonth, warmthIn, weeksOf,
+  addDays, chooseDepth, dayOf, dayOfPlan, describeLine, explainMatter, partMatters, placeItems, scaleSoil, timeOf, turnMonth, weeksOf,
 } from "../../server/dashboard/core/season.js";
+import { warmthIn } from "../../server/dashboard/core/units.js";
 
 const MATTER = {
   kind: "repeat", state: "due", severity: "tell", since: "2027-05-24", until: "2027-05-31", until_time: null, title: "Conditioner again",

@@ -12,7 +12,7 @@ from screens import MEASURE, SIZES
 
 from server.cards import record_from_mapping
 from server.core.entered import describe_fields
-from server.core.plancheck import check_plan, strictest_wind
+from server.core.plancheck import check_plan
 from server.core.productcard import ProductCard
 from server.core.recipe import Ingredient, Plan
 from server.core.sheet import fill_sheet
@@ -66,7 +66,7 @@ class Answers:
             self._sheet(route)
         elif path == "treatments/look" or path.endswith("warnings"):
             plan = plan_of(body or treatment())
-            found = view_objections(check_plan(plan, past=[], today="2027-05-31"), strictest_wind(plan))
+            found = view_objections(check_plan(plan, past=[], today="2027-05-31"), plan)
             route.fulfill(json=json.loads(json.dumps(found)))
         elif path == "tank/fills":
             fill = {"number": 1, "made_utc": 0.0, "job": None, **body}
@@ -95,7 +95,7 @@ class Answers:
             route.fulfill(status=422, json=refusal)
             return
         plan = plan_of(treatment())
-        found = {**view_sheet(plan, fill_sheet(plan, flow_l_per_min=1.6)), **view_objections([], None)}
+        found = {**view_sheet(plan, fill_sheet(plan, flow_l_per_min=1.6)), **view_objections([], plan)}
         route.fulfill(json=json.loads(json.dumps(found)))
 
 

@@ -73,7 +73,7 @@ def test_a_job_keeps_the_site_of_its_day_and_takes_a_newer_version_only_when_ask
     ("papers", "key", "words"),
     [
         ({"site": 2, "treatment": 1}, "treatment", "Spring feed is planned for Home, not for Away"),
-        ({"site": 1, "zones": ["Side"]}, "zones", "Home has no zone 'Side': it has Front, Back"),
+        ({"site": 1, "zones": ["Side"]}, "zones", "'Side' is no zone of Home: there is Front, Back"),
         ({"site": "Nowhere"}, "site", "there is no site 'Nowhere'"),
         ({"sprayer": 7}, "sprayer", "there is no sprayer 7"),
         ({"sprayer": 1, "fill": {"value": 10, "unit": "gal"}}, "fill", "does not go into a tank of 15 L"),

@@ -1,12 +1,14 @@
 // A card's form: what each field holds as text, and what was typed back as a value; in the units that people chose.
 
+import { isCustomary } from "./units.js";
+
 const AREAS = { l_per_100m2: /100 m2/, l_per_ha: /\/ha/, gal_per_1000ft2: /1000 ft2/, gal_per_acre: /acre/ };
 const CUSTOMARY = /ft|acre|gal|oz|lb|\bin\b|mph|psi|pt|qt|tbsp/;
 
 /** The unit that a field begins with: the first that suits the user's set, else the first of all. */
 export function firstUnit(field, set) {
   const units = Object.keys(field.units);
-  const suits = (unit) => set.startsWith("gal") === CUSTOMARY.test(unit);
+  const suits = (unit) => isCustomary(set) === CUSTOMARY.test(unit);
   return units.find((unit) => AREAS[set].test(unit)) ?? units.find(suits) ?? units[0];
 }
 

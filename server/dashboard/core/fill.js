@@ -1,7 +1,7 @@
 // The mix sheet and the tank in words and in the units that people chose; nothing here knows the page.
 
 import { formatFixed, formatNumber, formatQuantity, formatSpan, formatSpeed, UNKNOWN } from "./format.js";
-import { convert, FIRST_SET, GALLON_L } from "./units.js";
+import { FIRST_SET, GALLON_L, convert, isCustomary, writeUnit } from "./units.js";
 
 const POUND_KG = 0.45359237;
 const SMALL = {
@@ -13,11 +13,6 @@ const TOOLS = {
   "kitchen scale": "a kitchen scale", "fine scale": "a fine scale",
 };
 const SEVERITIES = { refuse: "Not like this:", ask: "Is this meant?", tell: "To know:" };
-
-/** Whether a set of units is the US customary one. */
-export function isCustomary(set) {
-  return set.startsWith("gal");
-}
 
 /** An amount to be measured out: three digits in the unit that people measure with. Litres, or kilograms of a mass. */
 export function writeAmount(value, set, isMass = false) {
@@ -202,12 +197,6 @@ export function addressOfRest(job) {
   return `/jobs/${job}/rest`;
 }
 
-/** The reader's day, as the service writes days. */
-export function dayOf(date) {
-  const two = (number) => String(number).padStart(2, "0");
-  return `${date.getFullYear()}-${two(date.getMonth() + 1)}-${two(date.getDate())}`;
-}
-
 /** How long the way on the passes takes at the pace told. */
 export function tellTime(sheet) {
   return sheet.walk === null ? "" : `About ${formatSpan(sheet.way_m / sheet.walk.pace_mps)} of spraying.`;
@@ -223,7 +212,7 @@ export function tellWindLimit(wind, set) {
 
 /** A quantity as it was entered. */
 export function tellStated({ value, unit }) {
-  return `${formatNumber(value, 4).replace(/(\.\d*?)0+$/, "$1").replace(/\.$/, "")}\u00a0${unit.replace("ft2", "ft²").replace("m2", "m²")}`;
+  return `${formatNumber(value, 4).replace(/(\.\d*?)0+$/, "$1").replace(/\.$/, "")}\u00a0${writeUnit(unit)}`;
 }
 
 /** The ground of a sheet: its area, how sure, and which zones. */

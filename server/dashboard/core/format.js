@@ -56,11 +56,16 @@ export function formatSpan(span_s) {
 
 const WINDS = ["north", "north-east", "east", "south-east", "south", "south-west", "west", "north-west"];
 
+/** The one of eight winds nearest to a bearing. */
+export function nameBearing(bearing_deg) {
+  return WINDS[((Math.round(bearing_deg / 45) % 8) + 8) % 8];
+}
+
 /** A direction that the wind comes from, in words and degrees. */
 export function formatFrom(from_deg) {
   if (from_deg === null || from_deg === undefined || !Number.isFinite(from_deg)) return UNKNOWN;
   const turned = ((from_deg % 360) + 360) % 360;
-  return `${WINDS[Math.round(turned / 45) % 8]} (${Math.round(turned) % 360}°)`;
+  return `${nameBearing(turned)} (${Math.round(turned) % 360}°)`;
 }
 
 /** An instant as the reader's own date and time of day. */

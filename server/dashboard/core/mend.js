@@ -1,10 +1,8 @@
 // The touch-up plan in words: what to walk again, what to leave alone, what to look at.
 
-import { formatNumber, formatPercent, formatQuantity } from "./format.js";
-import { GALLON_L, unitOf } from "./units.js";
+import { writeAmount } from "./fill.js";
+import { formatNumber, formatPercent, formatQuantity, nameBearing } from "./format.js";
 
-const WAYS = ["north", "north-east", "east", "south-east", "south", "south-west", "west", "north-west"];
-const OUNCE_KG = 0.028349523125;
 export const LISTED = 6;
 const BLIND = 0.6; // of the length between passes: then every place would be on the list
 
@@ -12,7 +10,7 @@ const BLIND = 0.6; // of the length between passes: then every place would be on
 export function wayOf([[east0_m, north0_m], ...rest]) {
   const [east1_m, north1_m] = rest.at(-1) ?? [east0_m, north0_m];
   const angle = (Math.atan2(east1_m - east0_m, north1_m - north0_m) * 180) / Math.PI;
-  return WAYS[((Math.round(angle / 45) % 8) + 8) % 8];
+  return nameBearing(angle);
 }
 
 function placeOf({ kind, passes }) {
@@ -134,10 +132,7 @@ export function describeRest(plan, set) {
 }
 
 function amountOf({ name, is_weighed, volume_l, mass_kg }, set) {
-  const isMetric = unitOf("volume", set) === "L";
-  const [value, unit] = is_weighed ? (isMetric ? [mass_kg * 1000, "g"] : [mass_kg / OUNCE_KG, "oz"])
-    : isMetric ? [volume_l * 1000, "mL"] : [(volume_l / GALLON_L) * 128, "fl\u00a0oz"];
-  return `${formatNumber(value)}\u00a0${unit} of ${name}`;
+  return `${writeAmount(is_weighed ? mass_kg : volume_l, set, is_weighed)} of ${name}`;
 }
 
 /** What to mix, given what is left in the tank; with water and products where the job's treatment says them. */

@@ -2,15 +2,10 @@
 
 import { readNumber, writeNumber } from "./card.js";
 import { formatFrom, formatNumber, formatQuantity, formatSpeed } from "./format.js";
-import { convert, revert, unitOf } from "./units.js";
+import { convert, isCustomary, revert, unitOf, warmthIn, writeUnit } from "./units.js";
 
 const QUANTITIES = { area: "area", volume: "volume", dose: "rate", speed: "speed", height: "length", length: "length" };
 const SIGNS = { percent: "%", off: "%", bearing: "°", seconds: "s" };
-
-/** A label's unit with its square written as one. */
-export function tellUnit(unit) {
-  return unit.replace(/m2/g, "m²").replace(/ft2/g, "ft²");
-}
 
 /** An instant by the record's own clock. */
 export function tellInstant(utc_s, offset_s) {
@@ -32,11 +27,11 @@ export function tellValue(kind, value, unit, { set, offset_s }) {
   if (kind === "instant") return tellInstant(value, offset_s);
   if (kind === "speed") return formatSpeed(value, set);
   if (kind === "bearing") return `from the ${formatFrom(value)}`;
-  if (kind === "celsius") return set.startsWith("gal") ? `${Math.round(1.8 * value + 32)}\u00a0°F` : `${formatNumber(value)}\u00a0°C`;
+  if (kind === "celsius") return isCustomary(set) ? `${Math.round(warmthIn(value, "°F"))}\u00a0°F` : `${formatNumber(value)}\u00a0°C`;
   if (QUANTITIES[kind]) return formatQuantity(value, QUANTITIES[kind], set);
   if (kind === "off") return `${value > 0 ? "+" : ""}${formatNumber(value)}\u00a0%`;
   if (kind === "count") return String(value);
-  return `${formatNumber(value)}\u00a0${SIGNS[kind] ?? tellUnit(unit)}`;
+  return `${formatNumber(value)}\u00a0${SIGNS[kind] ?? writeUnit(unit)}`;
 }
 
 /** An item in words: its value, or why it is not known. */
@@ -61,13 +56,13 @@ export function labelOf(item) {
 /** The unit that is typed in; empty for texts and where the unit is typed along. */
 export function unitToType(kind, set) {
   if (QUANTITIES[kind]) return unitOf(QUANTITIES[kind], set);
-  if (kind === "celsius") return set.startsWith("gal") ? "°F" : "°C";
+  if (kind === "celsius") return isCustomary(set) ? "°F" : "°C";
   return SIGNS[kind] ?? "";
 }
 
 /** What helps to type an item. */
 export function hintToType(kind, set, offset_s) {
-  const customary = set.startsWith("gal");
+  const customary = isCustomary(set);
   if (kind === "amount") return customary ? "number and unit, as 12.5 fl oz or 3 lb" : "number and unit, as 350 mL or 1.2 kg";
   if (kind === "rate") return customary ? "as 3 fl oz/1000 ft2" : "as 30 mL/100 m2";
   if (kind === "instant") return `by ${tellZone(offset_s)}`;
@@ -86,7 +81,7 @@ export function readTyped(kind, text, { set, offset_s }) {
     return utc_ms / 1000 - offset_s;
   }
   const number = readNumber(trimmed);
-  if (kind === "celsius") return set.startsWith("gal") ? (number - 32) / 1.8 : number;
+  if (kind === "celsius") return isCustomary(set) ? (number - 32) / 1.8 : number;
   return QUANTITIES[kind] ? revert(number, QUANTITIES[kind], set) : number;
 }
 
@@ -96,7 +91,7 @@ export function writeTyped(kind, value, unit, { set, offset_s }) {
   if (typeof value === "string") return value;
   if (kind === "instant") return tellInstant(value, offset_s).replace(" ", "T");
   if (kind === "amount" || kind === "rate") return `${writeNumber(Number(value.toPrecision(4)))} ${unit}`;
-  if (kind === "celsius" && set.startsWith("gal")) return writeNumber(Number((1.8 * value + 32).toPrecision(4)));
+  if (kind === "celsius" && isCustomary(set)) return writeNumber(Number(warmthIn(value, "°F").toPrecision(4)));
   const number = QUANTITIES[kind] ? convert(value, QUANTITIES[kind], set) : value;
   return writeNumber(Number(number.toPrecision(4)));
 }

@@ -1,5 +1,7 @@
 // The season's calendar and matters as words; days are the reader's own, as "2027-05-31".
 
+import { isCustomary, warmthIn } from "./units.js";
+
 const DAY_MS = 86_400_000;
 
 const pad = (number) => String(number).padStart(2, "0");
@@ -125,12 +127,7 @@ export function chooseDepth(matters, set) {
   const wanted = matters.find(({ kind, state }) => kind === "watering_in" && ["due", "overdue"].includes(state));
   const found = /: ([\d.]+) (mm|in)\b/.exec(wanted?.sentence ?? "");
   if (found) return { value: Number(found[1]), unit: found[2] };
-  return set.startsWith("gal") ? { value: 0.25, unit: "in" } : { value: 6, unit: "mm" };
-}
-
-/** A degree Celsius in the unit that a threshold is stated in. */
-export function warmthIn(value_c, unit) {
-  return unit === "°F" ? value_c * 1.8 + 32 : value_c;
+  return isCustomary(set) ? { value: 0.25, unit: "in" } : { value: 6, unit: "mm" };
 }
 
 /** Where days and temperatures stand in a drawing; `days` at least one. */

@@ -38,6 +38,21 @@ export const UNIT_SETS = {
     rate: { unit: "gal/acre", per_si: ACRE_M2 / GALLON_L }, ...customary, ...in_mph,
   },
 };
+
+/** Whether a set of units is the US customary one. */
+export function isCustomary(set) {
+  return set.startsWith("gal");
+}
+
+/** A label's unit with its square written as one. */
+export function writeUnit(unit) {
+  return unit.replaceAll("ft2", "ft²").replaceAll("m2", "m²");
+}
+
+/** A temperature of degrees Celsius in °C or °F. */
+export function warmthIn(value_c, unit) {
+  return unit === "°F" ? value_c * 1.8 + 32 : value_c;
+}
 export const FIRST_SET = "l_per_100m2";
 
 /** Whether a name is one of the unit sets. */

@@ -2,6 +2,7 @@
 
 import { readNumber, writeNumber } from "../core/card.js";
 import { chooseDepth, dayOf, timeOf } from "../core/season.js";
+import { isCustomary } from "../core/units.js";
 import { element, option, setText } from "./element.js";
 
 const UNITS = { water: ["mm", "in"], warmth: ["°C", "°F"], depth: ["cm", "in"] };
@@ -62,9 +63,9 @@ export function makeJotting({ feed, store }, about) {
       element("div", { class: "button-line" }, tap("Note the soil temperature", "soil_temperature", soil)))),
     element("p", { class: "small" }, "Other days, zones and works: in the journal below."));
   return { root, offer: (matters) => {
-    const isCustomary = store.units.startsWith("gal");
+    const isUs = isCustomary(store.units);
     water.offer(chooseDepth(matters, store.units));
-    warmth.offer({ value: null, unit: isCustomary ? "°F" : "°C" });
-    depth.offer(isCustomary ? { value: 4, unit: "in" } : { value: 10, unit: "cm" });
+    warmth.offer({ value: null, unit: isUs ? "°F" : "°C" });
+    depth.offer(isUs ? { value: 4, unit: "in" } : { value: 10, unit: "cm" });
   } };
 }

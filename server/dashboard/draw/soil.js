@@ -1,7 +1,8 @@
 // The soil's temperature by days, with the threshold that a rule waits for.
 
 import { formatNumber } from "../core/format.js";
-import { nameDay, scaleSoil, warmthIn } from "../core/season.js";
+import { nameDay, scaleSoil } from "../core/season.js";
+import { warmthIn } from "../core/units.js";
 import { keepPainted } from "./canvas.js";
 import { element } from "./element.js";
 

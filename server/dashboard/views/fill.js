@@ -1,6 +1,7 @@
 // Fill by fill: what goes into the tank, what is in it, and the treatments and products that say so.
 
-import { addressOfSheet, dayOf, tellRefusal, tellStated } from "../core/fill.js";
+import { addressOfSheet, tellRefusal, tellStated } from "../core/fill.js";
+import { dayOf } from "../core/season.js";
 import { makeCards } from "../draw/cards.js";
 import { element, setText } from "../draw/element.js";
 import { makeSheet } from "../draw/mixsheet.js";

@@ -1,6 +1,6 @@
 // The record: which jobs have one, what it says, what is missing, who signed; and how long it is kept.
 
-import { tellState } from "../core/record.js";
+import { missingKeys, tellState } from "../core/record.js";
 import { makeCards } from "../draw/cards.js";
 import { element, setText } from "../draw/element.js";
 import { makeAmending, makeSigning, makeTyping } from "../draw/recordforms.js";
@@ -46,7 +46,7 @@ function mountOne(root, { store, feed, chosen }, say) {
     if (record === null) return;
     const clock = { set: store.units, offset_s: record.offset_s };
     const others = record.parts.length > 1 ? ` with its parts ${record.parts.slice(1).join(", ")}` : "";
-    setText(head, `Job ${record.job}, “${record.name}”${others}: ${tellState({ ...record, missing: countMissing(record), amendments: record.amendments.length, proposals: record.proposals.length })}.`);
+    setText(head, `Job ${record.job}, “${record.name}”${others}: ${tellState({ ...record, missing: missingKeys(record.rules).size, amendments: record.amendments.length, proposals: record.proposals.length })}.`);
     const isSigned = record.signature !== null;
     const forms = isSigned
       ? [makeSignature(record), makeAmending(record, clock, (body) => order("/amendments", "POST", body, "Amended."))]
@@ -63,10 +63,6 @@ function mountOne(root, { store, feed, chosen }, say) {
   }, (problem) => say(problem.message));
   store.addEventListener("units", show);
   return () => store.removeEventListener("units", show);
-}
-
-function countMissing(record) {
-  return new Set(record.rules.filter((rule) => rule.is_chosen).flatMap((rule) => rule.needs.flatMap((need) => need.missing))).size;
 }
 
 /** Build the page; `chosen` is the number of a job or null. Returns how to leave it. */
