@@ -4,6 +4,11 @@ import { formatQuantity } from "./format.js";
 
 const ROLES = ["site", "sprayer", "treatment", "operator", "customer"];
 
+/** Whether no card is chosen for the next job. */
+export function isNothingChosen({ problem, papers }) {
+  return !problem && ROLES.every((role) => !papers?.[role]);
+}
+
 /** What is chosen for the next job, in two or three sentences. */
 export function describeNext({ problem, papers, setup, due }, set) {
   if (problem) return [`What is chosen does not go: ${problem}.`];

@@ -1,5 +1,6 @@
 // A list of cards of one kind with the form to add, change and put one away; the parts of pages like gear and lawn.
 
+import { tellAtField } from "../core/problem.js";
 import { makeFields } from "./cardform.js";
 import { element, setText } from "./element.js";
 
@@ -39,7 +40,7 @@ export function makeCards({ feed, store }, about) {
     try {
       await work();
     } catch (problem) {
-      const isTold = problem.key && tell((problem.key ?? "").split("."), problem.detail);
+      const isTold = problem.key && tell((problem.key ?? "").split("."), tellAtField(problem.detail, problem.key));
       setText(said, isTold ? "Not saved: see the field that is marked." : `Not saved. ${problem.message}`);
     }
   };

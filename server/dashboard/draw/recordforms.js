@@ -1,5 +1,6 @@
 // The forms of a record: typing in what is not known, signing it once, amending it afterwards.
 
+import { tellAtField } from "../core/problem.js";
 import { hintToType, labelOf, missingKeys, readTyped, tellSource, tellValue, writeTyped } from "../core/record.js";
 import { element, option, setText } from "./element.js";
 import { part } from "./recordsheet.js";
@@ -40,7 +41,7 @@ async function attempt(said, fields, work) {
     await work();
   } catch (problem) {
     const field = fields.find(({ key }) => key === problem.key);
-    field?.tell(problem.detail ?? problem.message);
+    field?.tell(problem.detail ? tellAtField(problem.detail, problem.key) : problem.message);
     setText(said, field ? "Not saved: see the field that is marked." : `Not saved. ${problem.message}`);
   }
 }
