@@ -32,11 +32,17 @@ function factorLike(litres, set) {
   return (units.findLast(([, each]) => Number((litres * each).toPrecision(3)) >= 1) ?? units[0])[1];
 }
 
-/** Why the service refused, its litres in the chosen units, without the field's name before it. */
+const NUMBER = String.raw`-?\d[\d,]*(?:\.\d+)?`;
+const REFUSED = [["L\\b(?!/)", "volume"], ["m²", "area"], ["L/min", "flow"]].map(([unit, quantity]) => [
+  new RegExp(`(?:(${NUMBER}) to )?(${NUMBER}) ${unit}`, "g"), quantity]);
+
+/** Why the service refused, its litres and areas in the chosen units, without the field's name before it. */
 export function tellRefusal({ detail, message, key }, set) {
   const sentence = detail ?? message;
   const words = key && sentence.startsWith(`${key}: `) ? sentence.slice(key.length + 2) : sentence;
-  const told = words.replace(/(\d+(?:\.\d+)?) L\b(?!\/)/g, (_, number) => formatQuantity(Number(number), "volume", set));
+  const write = (number, quantity) => formatQuantity(Number(number.replaceAll(",", "")), quantity, set);
+  const told = REFUSED.reduce((text, [pattern, quantity]) => text.replace(pattern, (_, least, most) =>
+    `${least === undefined ? "" : `${write(least, quantity)} to `}${write(most, quantity)}`), words);
   return told.charAt(0).toUpperCase() + told.slice(1);
 }
 
@@ -232,4 +238,15 @@ export function tellGround(sheet, set) {
   const names = sheet.zones.map(({ name }) => name).join(", ");
   const whole = convert(sheet.area_m2, "area", set) === null ? UNKNOWN : `${formatQuantity(sheet.area_m2, "area", set, 4)}${sd}`;
   return names === "" ? `${whole}, as typed` : `${whole}: ${names}`;
+}
+
+/** What the labels ask for once it is sprayed: keeping off, watering in, keeping dry. */
+export function tellAfter({ products }) {
+  const hours = Math.max(...products.map(({ re_entry_h }) => re_entry_h ?? 0));
+  const water = products.filter(({ watering }) => watering === "must").map((each) => [`water ${each.name} in`,
+    each.water_within_h ? `within ${each.water_within_h} h` : "", each.water_depth_stated ? `with ${each.water_depth_stated}` : ""].filter(Boolean).join(" "));
+  const dry = products.filter(({ watering, dry_h }) => watering === "must_not" || dry_h)
+    .map(({ name, dry_h }) => (dry_h ? `keep ${name} dry for ${dry_h} h` : `do not water ${name} in`));
+  const off = hours > 0 ? `people and animals off for ${hours} h, and until it is dry` : "people and animals off until it is dry, or longer where the label says so";
+  return products.length === 0 ? "" : `Afterwards: ${[off, ...water, ...dry].join("; ")}.`;
 }

@@ -37,6 +37,7 @@ export function makeCards({ feed, store }, about) {
     setText(said, words);
   };
   const attempt = async (work, tell) => {
+    setText(said, ""); // what was said of the press before is no longer so
     try {
       await work();
     } catch (problem) {
@@ -49,6 +50,7 @@ export function makeCards({ feed, store }, about) {
     const asked = element("div", { class: "asked", role: "status" });
     const save = (event) => {
       event.preventDefault();
+      asked.replaceChildren();
       attempt(async () => {
         const record = form.read();
         const body = about.complete ? about.complete(record, each?.card ?? {}) : record;

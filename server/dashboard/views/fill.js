@@ -9,6 +9,8 @@ import { makeSheetForm } from "../draw/sheetform.js";
 import { makeTank } from "../draw/tank.js";
 
 const KEY = "calmpass.sheet";
+const SHEET_KEYS = ["area", "fill", "spare", "flow", "area_m2", "fill_l", "spare_l", "flow_l_per_min"]; // typed on the sheet itself
+const KEEP_DRAFT = "Mend it, or press Save once more to keep it as a draft: no sheet is made of it until it is mended.";
 const NOTHING = { treatment: null, sprayer: null, zones: [], area_m2: null, fill_l: null, spare_l: null, is_even: false, flow_l_per_min: null, isOpen: false };
 
 function recall() {
@@ -35,8 +37,9 @@ function makeCheck(feed) {
     const body = JSON.stringify(record);
     if (body === shown) return true;
     const found = await feed.ask(`/treatments/look?today=${dayOf(new Date())}${query}`, { method: "POST", body: record });
+    const isRefused = found.objections.some(({ severity }) => severity === "refuse");
     const isAsked = found.objections.some(({ severity }) => severity !== "tell");
-    place.replaceChildren(makeObjections(found.objections), isAsked ? element("p", {}, "Press Save once more to keep it all the same.") : "");
+    place.replaceChildren(makeObjections(found.objections), isAsked ? element("p", {}, isRefused ? KEEP_DRAFT : "Press Save once more to keep it all the same.") : "");
     shown = isAsked ? body : "";
     return !isAsked;
   };
@@ -59,7 +62,7 @@ export function mountFill(root, parts) {
       const planned = lists.treatments.find(({ number }) => number === choice.treatment)?.card;
       const body = { ...before, treatment: choice.treatment, site: planned.site, zones: choice.zones.length ? choice.zones : planned.zones, sprayer: choice.sprayer ?? planned.sprayer };
       await feed.ask("/next", { method: "PUT", body });
-      setText(taken, "Chosen: the next job begins so, on the rig's START too.");
+      taken.replaceChildren("Chosen: the next job begins so, on the rig's START too. ", element("a", { class: "place", href: "#start" }, "Start now?"));
     } catch (problem) {
       setText(taken, `Not taken. ${tellRefusal(problem, store.units)}`);
     }
@@ -83,7 +86,7 @@ export function mountFill(root, parts) {
       setText(said, "");
     } catch (problem) {
       sheet = null;
-      setText(said, `No sheet. ${tellRefusal(problem, store.units)}`);
+      setText(said, `No sheet. ${tellRefusal(problem, store.units).replace(/([^.?!])$/, "$1.")}${SHEET_KEYS.includes(problem.key) ? "" : " Mend it below, under Treatments."}`);
     }
     draw();
     await tank.load();

@@ -111,7 +111,7 @@ const FIRST = [["site", "My lawn", "draw what to treat and what to keep out"], [
 function makeNext({ store, feed }) {
   const lines = makeSentences();
   const words = element("p", {}, element("a", { class: "place", href: "#papers" }, "Choose site, treatment, sprayer, who"));
-  const first = element("ol", { class: "first" }, ...FIRST.map(([page, name, what]) => element("li", {}, element("a", { class: "place", href: `#${page}` }, name), ` ${what}`)));
+  const first = element("ol", { class: "first" }, ...FIRST.map(([page, name, what]) => element("li", {}, element("a", { href: `#${page}` }, element("strong", {}, name), `: ${what}`))));
   let next = null;
   const show = () => {
     first.hidden = next === null || !isNothingChosen(next);
