@@ -36,6 +36,11 @@ const NUMBER = String.raw`-?\d[\d,]*(?:\.\d+)?`;
 const REFUSED = [["L\\b(?!/)", "volume"], ["m²", "area"], ["L/min", "flow"]].map(([unit, quantity]) => [
   new RegExp(`(?:(${NUMBER}) to )?(${NUMBER}) ${unit}`, "g"), quantity]);
 
+/** A sentence of the service with its litres as people measure them: 3.00 fl oz, 88.7 mL. */
+export function sayLitres(sentence, set) {
+  return sentence.replace(new RegExp(`(${NUMBER}) L\\b(?!/)`, "g"), (_, litres) => writeAmount(Number(litres.replaceAll(",", "")), set));
+}
+
 /** Why the service refused, its litres and areas in the chosen units, without the field's name before it. */
 export function tellRefusal({ detail, message, key }, set) {
   const sentence = detail ?? message;
