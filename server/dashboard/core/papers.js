@@ -1,5 +1,6 @@
 // What jobs rest on, in words: the cards of the next one, and jobs that a swap of the sprayer parted.
 
+import { sayLitres } from "./fill.js";
 import { formatQuantity } from "./format.js";
 
 const ROLES = ["site", "sprayer", "treatment", "operator", "customer"];
@@ -22,7 +23,7 @@ export function describeNext({ problem, papers, setup, due }, set) {
   return [
     what ? `${what}, ${formatQuantity(setup.treatment.target_l_per_m2, "rate", set)}${limit ? `, wind limit ${limit}` : ""}.` : null,
     name("sprayer") ? `With ${name("sprayer")}: ${figures}.` : null,
-    due?.is_due ? due.sentence : null,
+    due?.is_due ? sayLitres(due.sentence, set) : null,
     name("operator") ? `By ${name("operator")}${name("customer") ? ` for ${name("customer")}` : ""}.` : null,
   ].filter(Boolean);
 }

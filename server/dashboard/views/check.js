@@ -1,6 +1,7 @@
 // My gear, a sprayer: its calibration by catches, timed walks, a row of cups or a whole check, and the record of them.
 
 import { WAYS, describeChanges, describeCheck, hasUse, partOf, readCheck, requestOfCheck } from "../core/check.js";
+import { sayLitres } from "../core/fill.js";
 import { endInterval } from "../core/cup.js";
 import { formatInstant, formatSpan } from "../core/format.js";
 import { makeCheckForm } from "../draw/checkforms.js";
@@ -141,7 +142,7 @@ export function mountCheck(root, { store, feed, part }) {
   const loadRecord = async () => {
     const [record, stand] = await Promise.all([feed.ask(`/sprayers/${sprayer.number}/checks`), feed.ask(`/sprayers/${sprayer.number}/due`)]);
     if (isLeft) return;
-    setText(due, stand.sentence);
+    setText(due, sayLitres(stand.sentence, store.units));
     showRecord(record);
   };
   const choose = attempt(async (each) => {

@@ -1,6 +1,7 @@
 // My gear: the settings as one plain form, in the user's units.
 
 import { LIMIT_KEY, LIMIT_STATED_KEY, forgetCalibration, isReplaced, mergeSetup, tellWhatHolds, titleOf, zonesFromGeojson } from "../core/form.js";
+import { sayLitres } from "../core/fill.js";
 import { tellAtField } from "../core/problem.js";
 import { makeCards } from "../draw/cards.js";
 import { element, setText } from "../draw/element.js";
@@ -69,7 +70,7 @@ export function mountSetup(root, { store, feed }) {
     },
     onChange: (cards) => cards.forEach(async ({ number, card }) => {
       const due = await feed.ask(`/sprayers/${number}/due`).catch(() => null);
-      if (due) setText(stands.get(number), capitalise(due.sentence.replace(`${card.name}: `, "")));
+      if (due) setText(stands.get(number), capitalise(sayLitres(due.sentence.replace(`${card.name}: `, ""), store.units)));
     }),
   });
   const place = element("div");
