@@ -90,5 +90,14 @@ export function formatHour(utc_s) {
 
 /** A sentence of the service's with its speeds in the user's unit. */
 export function tellSpeeds(sentence, set) {
-  return sentence.replace(/(\d+(?:\.\d+)?) m\/s/g, (_, number) => formatSpeed(Number(number), set));
+  return sentence.replace(/(?<![(\d.])(\d+(?:\.\d+)?) m\/s/g, (_, number) => formatSpeed(Number(number), set));
+}
+
+/** A sentence of the service's with its temperatures in the degrees of the user's set. */
+export function sayDegrees(sentence, set) {
+  const isFahrenheit = set.startsWith("gal");
+  return sentence.replace(/(-?\d+(?:\.\d+)?)( to (-?\d+(?:\.\d+)?))? degC/g, (_, one, span, other) => {
+    const [low, high] = [one, other].map((each) => (isFahrenheit ? Math.round(1.8 * Number(each) + 32) : Number(each)));
+    return `${low}${span ? ` to ${high}` : ""}\u00a0°${isFahrenheit ? "F" : "C"}`;
+  });
 }
