@@ -3,8 +3,10 @@
 import assert from "node:assert/strict";
 import { test } from "node:test";
 
+import { tellAfter } from "../../server/dashboard/core/aftercare.js";
+import { tellOtherSprayer } from "../../server/dashboard/core/papers.js";
 import {
-  addressOfSheet, dayOf, evenOut, loadsOf, stepsOf, tankOfSnapshot, tellAfter, tellCaution, tellFill, tellPasses, tellRefusal, tellRest, tellStated,
+  addressOfSheet, dayOf, evenOut, loadsOf, stepsOf, tankOfSnapshot, tellCaution, tellFill, tellPasses, tellRefusal, tellRest, tellStated,
   tellTank, tellWalk, tellWindLimit, wordsOfTool, writeAmount,
 } from "../../server/dashboard/core/fill.js";
 
@@ -118,6 +120,14 @@ test("what labels ask for afterwards is said once, the longest time counts", () 
     "Afterwards: people and animals off for 4 h, and until it is dry; water Wake in within 24 h with 0.25 in; keep Iron dry for 12 h.");
   assert.match(tellAfter({ products: [{ ...bare, name: "Iron", watering: "must_not" }] }), /until it is dry, or longer .*; do not water Iron in\.$/);
   assert.equal(tellAfter({ products: [] }), "");
+});
+
+test("a sheet for another sprayer than the next job's is said", () => {
+  const papers = { treatment: { number: 3 }, sprayer: { name: "Small" } };
+  assert.match(tellOtherSprayer({ sprayer: "Blue" }, papers, 3), /for Blue, the next job is chosen with Small/);
+  assert.equal(tellOtherSprayer({ sprayer: "Small" }, papers, 3), "");
+  assert.equal(tellOtherSprayer({ sprayer: "Blue" }, papers, 4), "");
+  assert.equal(tellOtherSprayer({ sprayer: "Blue" }, null, 3), "");
 });
 
 test("a sheet is asked for with what was chosen, and days are the reader's own", () => {

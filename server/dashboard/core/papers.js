@@ -50,3 +50,10 @@ export function groupParts(jobs) {
   const partsOf = (id) => jobs.filter((job) => isLater(job) && job.part_of === id).sort((a, b) => a.id - b.id);
   return jobs.filter((job) => !isLater(job)).flatMap((job) => [{ job, isPart: false }, ...partsOf(job.id).map((part) => ({ job: part, isPart: true }))]);
 }
+
+/** That the next job, with the same treatment, is chosen with another sprayer than the sheet is made for. */
+export function tellOtherSprayer(sheet, papers, treatment) {
+  const next = papers?.sprayer?.name;
+  if (!next || next === sheet.sprayer || papers.treatment?.number !== treatment) return "";
+  return `Look again: this sheet is for ${sheet.sprayer}, the next job is chosen with ${next}. Choose one of them before you fill.`;
+}

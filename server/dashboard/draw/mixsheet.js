@@ -1,6 +1,7 @@
 // The mix sheet: each tank as numbered steps, then how to walk; made to be read at arm's length and printed.
 
-import { evenOut, loadsOf, stepsOf, tellAfter, tellCaution, tellGround, tellPasses, tellTime, tellWalk, tellWindLimit, writeAmount } from "../core/fill.js";
+import { tellAfter } from "../core/aftercare.js";
+import { evenOut, loadsOf, stepsOf, tellCaution, tellGround, tellPasses, tellTime, tellWalk, tellWindLimit, writeAmount } from "../core/fill.js";
 import { formatQuantity } from "../core/format.js";
 import { element } from "./element.js";
 import { makeObjections } from "./objections.js";

@@ -1,6 +1,7 @@
 // Fill by fill: what goes into the tank, what is in it, and the treatments and products that say so.
 
 import { addressOfSheet, dayOf, tellRefusal, tellStated } from "../core/fill.js";
+import { tellOtherSprayer } from "../core/papers.js";
 import { makeCards } from "../draw/cards.js";
 import { element, setText } from "../draw/element.js";
 import { makeSheet } from "../draw/mixsheet.js";
@@ -51,6 +52,7 @@ export function mountFill(root, parts) {
   let choice = recall();
   let lists = { treatments: [], sprayers: [], sites: [] };
   let sheet = null;
+  let planned = null; // the papers of the next job
   const form = element("div");
   const place = element("div");
   const said = element("p", { class: "said", role: "status" });
@@ -59,9 +61,10 @@ export function mountFill(root, parts) {
   const takeNext = async () => {
     try {
       const { choice: before } = await feed.ask("/next");
-      const planned = lists.treatments.find(({ number }) => number === choice.treatment)?.card;
-      const body = { ...before, treatment: choice.treatment, site: planned.site, zones: choice.zones.length ? choice.zones : planned.zones, sprayer: choice.sprayer ?? planned.sprayer };
-      await feed.ask("/next", { method: "PUT", body });
+      const card = lists.treatments.find(({ number }) => number === choice.treatment)?.card;
+      const body = { ...before, treatment: choice.treatment, site: card.site, zones: choice.zones.length ? choice.zones : card.zones, sprayer: choice.sprayer ?? card.sprayer };
+      planned = (await feed.ask("/next", { method: "PUT", body })).papers ?? null;
+      draw();
       taken.replaceChildren("Chosen: the next job begins so, on the rig's START too. ", element("a", { class: "place", href: "#start" }, "Start now?"));
     } catch (problem) {
       setText(taken, `Not taken. ${tellRefusal(problem, store.units)}`);
@@ -75,7 +78,8 @@ export function mountFill(root, parts) {
     .then(draw);
   const draw = () => {
     const orders = { onFill: fill, done: tank.noted(choice.treatment), onEven: () => work({ ...choice, is_even: true }) };
-    place.replaceChildren(...(sheet === null ? [] : [makeSheet(sheet, store.units, orders), element("div", { class: "button-line" }, next, print), taken]));
+    const other = sheet === null ? "" : tellOtherSprayer(sheet, planned, choice.treatment);
+    place.replaceChildren(...(sheet === null ? [] : [other === "" ? "" : element("p", { class: "doubt" }, other), makeSheet(sheet, store.units, orders), element("div", { class: "button-line" }, next, print), taken]));
   };
   const work = async (next) => {
     choice = next;
@@ -112,6 +116,7 @@ export function mountFill(root, parts) {
   const load = async () => {
     const [treatments, sprayers, sites] = await Promise.all(["treatments", "sprayers", "sites"].map((noun) => feed.ask(`/${noun}`)));
     lists = { treatments, sprayers, sites };
+    planned = await feed.ask("/next").then(({ papers }) => papers ?? null, () => null);
     if (!treatments.some(({ number }) => number === choice.treatment)) choice = { ...NOTHING, treatment: treatments[0]?.number ?? null };
     showForm();
     await work(choice);
