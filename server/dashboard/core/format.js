@@ -101,3 +101,9 @@ export function sayDegrees(sentence, set) {
     return `${low}${span ? ` to ${high}` : ""}\u00a0°${isFahrenheit ? "F" : "C"}`;
   });
 }
+
+/** A sentence of the service's with its metres in the length of the user's set. */
+export function sayLengths(sentence, set) {
+  if (unitOf("length", set) === "m") return sentence;
+  return sentence.replace(/(?<![\d.,])(\d+(?:\.\d+)?) m(?![\w/²])/g, (_, metres) => formatQuantity(Number(metres), "length", set));
+}
