@@ -108,7 +108,8 @@ def explain_refusal(first: Any) -> tuple[str, str]:
     cause = first.get("ctx", {}).get("error")
     where = [str(part) for part in first["loc"] if part not in ("body", "query", "path")]
     key = getattr(cause, "key", None)
-    line = getattr(cause, "problem", None) or str(first["msg"]).removeprefix("Value error, ")
+    told = "must be filled in" if first["type"] == "missing" else str(first["msg"]).removeprefix("Value error, ")
+    line = getattr(cause, "problem", None) or told
     return ".".join([*where, key] if key else where), line
 
 

@@ -5,6 +5,7 @@ from dataclasses import asdict
 from math import isfinite
 from typing import Any
 
+from server.core.entered import Stated
 from server.core.mix import Caution, MixSheet, Rest
 from server.core.objections import Objection
 from server.core.recipe import Plan, write_stated
@@ -40,10 +41,17 @@ def view_sheet(plan: Plan, sheet: FillSheet) -> dict[str, Any]:
         "walk": None if sheet.walk is None else _view_walk(sheet.walk),
         "products": [
             {"name": each.product.name, "form": each.product.form, "rate_stated": write_stated(each.rate),
-             "registration": each.product.registration, "is_licence_needed": each.product.is_licence_needed}
+             "registration": each.product.registration, "is_licence_needed": each.product.is_licence_needed,
+             "watering": each.product.watering, "water_within_h": each.product.water_within_h,
+             "water_depth_stated": _write_known(each.product.water_depth), "dry_h": each.product.dry_h,
+             "re_entry_h": each.product.re_entry_h}
             for each in plan.ingredients
         ],
     }  # fmt: skip
+
+
+def _write_known(stated: Stated | None) -> str | None:
+    return None if stated is None else write_stated(stated)
 
 
 def view_mix(mix: MixSheet) -> dict[str, Any]:

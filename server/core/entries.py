@@ -58,6 +58,7 @@ LIMITS: Final = MappingProxyType(
         "days": (0.0, 730.0, "days"),
         "hours": (0.0, 720.0, "h"),
         "applications": (1.0, 100.0, "a year"),
+        "directions": (1.0, 2.0, ""),
         "number": (1.0, 1e9, ""),
     }
 )

@@ -76,7 +76,7 @@ def _check_ounces(each: Ingredient) -> list[Objection]:
         words = (
             f"{card.name}: {write_stated(rate)} is a weight, its label has {write_stated(card.rate_most)}: a volume."
         )
-        return [Objection("weight_for_volume", "ask", card.name, f"{words} Is that meant?")]
+        return [Objection("weight_for_volume", "ask", card.name, f"{words} Choose its unit, or weigh on purpose.")]
     return []
 
 

@@ -24,6 +24,6 @@ class TreatmentCard(Entered):
     zones: tuple[str, ...] = entry("Zones", hint="none named: all of them", default=())
     sprayer: int | None = entry("Sprayer", refers="sprayers", default=None)
     planned_on: str = entry("Planned for", text="day", default="")
-    directions: int = entry("Directions", hint="2: half the rate in each", limits="applications", default=1)
+    directions: int = entry("Directions", hint="2: half the rate in each", limits="directions", default=1)
     wind_limit: Stated | None = entry("Wind limit of your own", hint="if lower", measures="speed", default=None)
     note: str = entry("Note", text="note", default="")

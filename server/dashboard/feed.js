@@ -1,5 +1,7 @@
 // The one door to the network: questions, orders, and the live stream with its watchdog.
 
+import { tellProblem } from "./core/problem.js";
+
 const QUIET_S = 5; // without an event for this long, ask whether anyone is there
 const PROBE_TIMEOUT_S = 4;
 const RETRY_S = 1.5;
@@ -7,7 +9,7 @@ const RETRY_S = 1.5;
 /** A refusal by the service, in its own words. */
 export class Refusal extends Error {
   constructor(status, title, detail, key) {
-    super([title, detail].filter(Boolean).join(": "));
+    super(status > 0 ? tellProblem(title, detail, key) : `${title}: ${detail}`);
     this.status = status;
     this.detail = detail || title;
     this.key = key ?? null;

@@ -74,7 +74,7 @@ MISTAKES = [
     ((FEED, (174.24, "fl oz/1000 ft2")), "rate_above_label", "refuse", "meant for an acre"),
     ((FEED, (0.4, "fl oz/1000 ft2")), "rate_below_label", "ask", "10 times that would fit"),
     ((replace(FEED, density=None), (4.0, "oz/1000 ft2")), "ounces_for_fluid_ounces", "refuse", "choose fl oz"),
-    ((FEED, (4.0, "oz/1000 ft2")), "weight_for_volume", "ask", "Is that meant?"),
+    ((FEED, (4.0, "oz/1000 ft2")), "weight_for_volume", "ask", "weigh on purpose"),
     ((GREEN, (3.0, "fl oz/1000 ft2")), "volume_for_weight", "refuse", "weigh it"),
 ]
 

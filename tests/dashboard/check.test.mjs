@@ -30,6 +30,9 @@ test("rows of cups, walks and whole checks are asked without what was left empty
 test("a refusal is a sentence without the field's name", () => {
   assert.deepEqual(describeCheck("catch", { is_usable: false, refusal: "catch: 2 are too few: catch 3 times or more" }, "l_per_ha"),
     ["Not yet: 2 are too few: catch 3 times or more."]);
+  const small = { is_usable: false, refusal: "catch: 0.0887206 L in steps of 0.0295735 L may be off by 16.7%: catch at least 0.739338 L" };
+  assert.deepEqual(describeCheck("catch", small, "gal_per_acre").map((line) => line.replaceAll("\u00a0", " ")),
+    ["Not yet: 3.00 fl oz in steps of 1.00 fl oz may be off by 16.7%: catch at least 25.0 fl oz."]);
 });
 
 test("figures follow the user's units and say their doubt", () => {

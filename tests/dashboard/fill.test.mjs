@@ -3,6 +3,8 @@
 import assert from "node:assert/strict";
 import { test } from "node:test";
 
+import { tellAfter } from "../../server/dashboard/core/aftercare.js";
+import { tellOtherSprayer } from "../../server/dashboard/core/papers.js";
 import {
   addressOfSheet, evenOut, loadsOf, stepsOf, tankOfSnapshot, tellCaution, tellFill, tellPasses, tellRefusal, tellRest, tellStated,
   tellTank, tellWalk, tellWindLimit, wordsOfTool, writeAmount,
@@ -99,6 +101,9 @@ test("refusals, fills, limits and cautions are said in the chosen units", () => 
   assert.equal(plain(tellRefusal(refusal, METRIC)), "22.0 L would be in a tank of 15.0 L: check number and unit");
   assert.equal(plain(tellRefusal(refusal, US)), "5.81 gal would be in a tank of 3.96 gal: check number and unit");
   assert.equal(tellRefusal(new Error("gone"), US), "Gone");
+  assert.equal(plain(tellRefusal({ detail: "0 L is outside 0.1 to 2,000 L" }, US)), "0 gal is outside 0.0264 gal to 528 gal");
+  assert.match(plain(tellRefusal({ key: "area", detail: "area: 0 m² is outside 1 to 1,000,000 m²" }, US)), /^0 ft² is outside 10\.8 ft² to 10763910 ft²$/);
+  assert.equal(plain(tellRefusal({ detail: "40.7 L/ha is too much" }, US)), "40.7 L/ha is too much");
   assert.equal(plain(tellFill({ added_l: 15, load: 2 }, METRIC)), "15.0 L filled in, tank 2 of the sheet");
   assert.equal(plain(tellFill({ holds_l: 3 }, METRIC)), "holds 3.00 L");
   assert.equal(plain(tellStated({ value: 1.5, unit: "fl oz/1000 ft2" })), "1.5 fl oz/1000 ft²");
@@ -106,6 +111,23 @@ test("refusals, fills, limits and cautions are said in the chosen units", () => 
   assert.equal(plain(tellWindLimit({ limit_stated: "10 mph", averaging_s: 120, height_m: null, subject: "Feed" }, METRIC)), "Wind: at most 10 mph (over 2 min 0 s), by Feed.");
   assert.equal(tellWindLimit(null, METRIC), "");
   assert.match(tellCaution({ what: "a strong mix", subject: "Feed", value: 0.4, least: 0, most: 0.25 }, METRIC), /40 % of the mix/);
+});
+
+test("what labels ask for afterwards is said once, the longest time counts", () => {
+  const bare = { watering: "either", water_within_h: null, water_depth_stated: null, dry_h: null, re_entry_h: null };
+  const soil = { ...bare, name: "Wake", watering: "must", water_within_h: 24, water_depth_stated: "0.25 in", re_entry_h: 4 };
+  assert.equal(tellAfter({ products: [soil, { ...bare, name: "Iron", watering: "must_not", dry_h: 12, re_entry_h: 2 }] }),
+    "Afterwards: people and animals off for 4 h, and until it is dry; water Wake in within 24 h with 0.25 in; keep Iron dry for 12 h.");
+  assert.match(tellAfter({ products: [{ ...bare, name: "Iron", watering: "must_not" }] }), /until it is dry, or longer .*; do not water Iron in\.$/);
+  assert.equal(tellAfter({ products: [] }), "");
+});
+
+test("a sheet for another sprayer than the next job's is said", () => {
+  const papers = { treatment: { number: 3 }, sprayer: { name: "Small" } };
+  assert.match(tellOtherSprayer({ sprayer: "Blue" }, papers, 3), /for Blue, the next job is chosen with Small/);
+  assert.equal(tellOtherSprayer({ sprayer: "Small" }, papers, 3), "");
+  assert.equal(tellOtherSprayer({ sprayer: "Blue" }, papers, 4), "");
+  assert.equal(tellOtherSprayer({ sprayer: "Blue" }, null, 3), "");
 });
 
 test("a sheet is asked for with what was chosen", () => {

@@ -359,7 +359,8 @@ test("each change of the alarm says what was told, what the wind was and whether
   const change = { utc: 0, before: "none", level: "stop", reason: "60-s mean wind 4.1 m/s", then_mps: 4.1, now_mps: 3.2, verdict: "wrong" };
   const { head, text } = describeChange(change, "l_per_100m2");
   assert.match(head, /, stop$/);
-  assert.equal(text, "“60-s mean wind 4.1 m/s” The 60-s mean was 3.2\u00a0m/s, as known now (then: 4.1\u00a0m/s). That was wrong.");
+  assert.equal(text, "“60-s mean wind 4.1\u00a0m/s” The 60-s mean was 3.2\u00a0m/s, as known now (then: 4.1\u00a0m/s). That was wrong.");
+  assert.match(describeChange({ ...change, reason: "mean 4.1 m/s, limit 10 mph (4.5 m/s)" }, "gal_per_acre").text, /“mean 9\.2\u00a0mph, limit 10 mph \(4\.5 m\/s\)”/);
   assert.match(describeChange({ ...change, before: "stop", level: "notice" }, "l_per_ha").head, /back to notice$/);
   const off = describeChange({ ...change, before: "stop", level: "none", now_mps: null, verdict: "unsure" }, "l_per_ha");
   assert.match(off.head, /alarm off$/);

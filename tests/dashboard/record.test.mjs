@@ -3,6 +3,8 @@
 import assert from "node:assert/strict";
 import test from "node:test";
 
+import { sayDegrees } from "../../server/dashboard/core/format.js";
+
 import {
   groupItems, hintToType, labelOf, missingKeys, readTyped, tellInstant, tellItem, tellSource, tellState, tellZone, writeTyped,
 } from "../../server/dashboard/core/record.js";
@@ -11,6 +13,12 @@ import { writeUnit } from "../../server/dashboard/core/units.js";
 const CLOCK = { set: "gal_per_1000ft2", offset_s: -18000 };
 const METRIC = { set: "l_per_100m2", offset_s: 7200 };
 const item = (more) => ({ key: "mix_l", label: "Mix", group: "What", kind: "volume", value: 3.785411784, unit: "L", source: "measured", missing: "", beside: null, amended: [], ...more });
+
+test("a refused temperature is said in the degrees that were typed", () => {
+  assert.equal(sayDegrees("260 degC is outside -60 to 60 degC", "gal_per_acre"), "500\u00a0°F is outside -76 to 140\u00a0°F");
+  assert.equal(sayDegrees("260 degC is outside -60 to 60 degC", "l_per_ha"), "260\u00a0°C is outside -60 to 60\u00a0°C");
+  assert.equal(sayDegrees("must be filled in", "l_per_ha"), "must be filled in");
+});
 
 test("items are told in the chosen units, labels' own amounts as they are", () => {
   assert.equal(tellItem(item({}), CLOCK), "1.00\u00a0gal");

@@ -4,7 +4,8 @@ import assert from "node:assert/strict";
 import test from "node:test";
 
 import {
-  addDays, chooseDepth, dayOf, dayOfPlan, describeLine, explainMatter, partMatters, placeItems, scaleSoil, timeOf, turnMonth, weeksOf,
+  addDays, chooseDepth, dayOf, dayOfPlan, describeLine, doubtDay, explainMatter, partMatters, placeItems, scaleSoil, tellDay, timeOf, turnMonth,
+  weeksOf,
 } from "../../server/dashboard/core/season.js";
 import { warmthIn } from "../../server/dashboard/core/units.js";
 
@@ -37,6 +38,14 @@ test("a day and a time are the reader's own", () => {
   assert.equal(dayOf(date), "2027-05-03");
   assert.equal(timeOf(date), "07:05");
   assert.equal(addDays("2027-12-31", 1), "2028-01-01");
+});
+
+test("a journal's line tells a year that is another, and asks about a day far off", () => {
+  assert.match(tellDay("2028-11-28", "2027-11-28"), / 2028$/);
+  assert.doesNotMatch(tellDay("2027-11-28", "2027-11-28"), /2027/);
+  for (const day of ["2027-11-28", "2028-06-29", "2026-11-28", ""]) assert.equal(doubtDay(day, "2027-11-28"), "");
+  assert.match(doubtDay("2029-11-29", "2027-11-28"), /^2029-11-29 is 732 days ahead: is the year right/);
+  assert.match(doubtDay("2025-11-29", "2027-11-28"), /ago: is the year right/);
 });
 
 test("what was done, what is due and until when stand on their days with a sign and a word", () => {

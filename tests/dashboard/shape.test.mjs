@@ -86,6 +86,7 @@ test("what is wrong stands for the area, with its place", () => {
 test("a walk tells what is missing while under way, and what the edge is worth when done", () => {
   const found = { is_usable: false, refusal: "the walk is open by 5.2 m: go on to where it began", area_m2: 120, area_sd_m2: 4, length_m: 41, beside_m2: 4.1 };
   assert.match(describeWalk(found, SET), /^So far 41\.0.m and, closed straight, 120\.0.m² ± 8\.0.m²\. The walk is open by 5\.2 m/);
+  assert.match(describeWalk(found, "gal_per_acre").replaceAll("\u00a0", " "), /The walk is open by 17\.1 ft: go on/);
   assert.equal(describeWalk({ ...found, area_m2: 1 }, SET), "So far 41.0\u00a0m. The walk is open by 5.2 m: go on to where it began.");
   assert.match(describeWalk({ ...found, is_usable: true, refusal: "" }, SET), /10 cm beside the edge all the way round would be 4\.1.m²/);
   assert.match(describeWalk({ ...found, is_usable: true, refusal: "" }, "gal_per_acre"), /4 in beside/);

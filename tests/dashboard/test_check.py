@@ -83,6 +83,22 @@ def test_a_catch_is_typed_survives_a_reload_goes_on_record_and_is_put_to_use(sho
     assert errors_of(gear) == []
 
 
+def test_a_catch_that_is_not_good_enough_keeps_its_runs_until_it_is_pressed_twice(show, gear: Answers) -> None:
+    refusal = "catch: 1 are too few: catch 3 times or more"
+    gear.posted["sprayers/1/checks/look"] = {**FOUND, "is_usable": False, "refusal": refusal}
+    page = show("gear/catch")
+    page.get_by_role("button", name="Add a run by hand").click()
+    page.get_by_label("Caught, mL").fill("2000")
+    page.get_by_role("button", name="Put on record").click()
+    page.get_by_text("Press once more").wait_for()
+    assert page.get_by_label("Caught, mL").input_value() == "2000"
+    assert bodies(gear, "POST", "sprayers/1/checks") == []
+    page.get_by_role("button", name="Put on record").click()
+    page.get_by_text("On record").first.wait_for()
+    assert len(bodies(gear, "POST", "sprayers/1/checks")) == 1
+    assert errors_of(gear) == []
+
+
 def test_a_catch_is_counted_between_two_presses_by_the_rig_s_clock(show, gear: Answers) -> None:
     gear.known["calibrations/clock"] = {"rig": "rig-1", "boot": "0123abcd", "mono": 100.0}
     page = show("gear/catch")

@@ -137,7 +137,7 @@ def test_a_refusal_is_said_and_a_figure_that_is_none_too(show, answers: Answers)
     expect(page.locator(".answer")).to_contain_text("Water in")
     answers.is_refusing = True
     page.get_by_role("button", name="Mowed today").click()
-    expect(page.get_by_text("Not written down. Insufficient Storage: the disk is full")).to_be_visible()
+    expect(page.get_by_text("Not written down. The disk is full.")).to_be_visible()
     answers.is_refusing = False
     page.get_by_label("Depth of water", exact=True).fill("a lot")
     page.get_by_role("button", name="It rained today").click()

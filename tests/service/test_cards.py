@@ -3,7 +3,7 @@
 import pytest
 
 MISTAKES = [
-    ({}, "name", "Field required"),
+    ({}, "name", "must be filled in"),
     ({"name": "", "rate_most": {"value": 3, "unit": "fl oz/1000 ft2"}}, "name", "must be filled in"),
     ({"name": "Feed", "rate_most": {"value": 3, "unit": "cups"}}, "rate_most", "none of its units"),
     ({"name": "Feed", "rate_most": {"value": 3000, "unit": "fl oz/1000 ft2"}}, "rate_most", "is outside"),

@@ -1,6 +1,7 @@
 // Calibrating a sprayer: the draft while it is under way, what is asked of the service, and its answer in words.
 
 import { readNumber, readNumbers } from "./card.js";
+import { sayLitres } from "./fill.js";
 import { formatFixed, formatNumber, formatQuantity } from "./format.js";
 
 export const WAYS = {
@@ -25,9 +26,9 @@ export const WAYS = {
   },
   swath: {
     title: "Measure the swath",
-    aim: "The width between the half-rate points: how far apart your passes should lie.",
+    aim: "How far apart your passes should lie: the width between the places where the spray has fallen to half.",
     steps: [
-      "Lay out like cups in a row square to the way, further on both sides than it sprays.",
+      "Lay out equal cups in a row across the line that you walk, further on both sides than it sprays.",
       "Spray clean water over them at height and pace of the work, several times, without emptying them.",
       "Read the cups from left to right as you walk, any one unit. Three rows of cups or more tell how sure it is.",
     ],
@@ -38,7 +39,6 @@ export const WAYS = {
     steps: [
       "Plot: spray 1/128 acre (34.5 m², a square of 18.5 ft or 5.6 m) as in the work, and time it. Then catch for the same time: fluid ounces are gallons an acre.",
       "Refill: fill to a mark, spray a measured area, refill to the mark with a measured amount.",
-      "Clean water only.",
     ],
   },
 };
@@ -131,8 +131,8 @@ const FIGURES = {
 
 /** What a check comes to, in sentences; of one that is refused why, in one. */
 export function describeCheck(part, found, set) {
-  if (!found.is_usable) return [`Not yet: ${found.refusal.replace(/^[a-z_.0-9]+: /, "").replace(/\.?$/, ".")}`];
-  return [...FIGURES[part](found, set).filter(Boolean), ...found.words];
+  if (!found.is_usable) return [`Not yet: ${sayLitres(found.refusal, set).replace(/^[a-z_.0-9]+: /, "").replace(/\.?$/, ".")}`];
+  return [...FIGURES[part](found, set).filter(Boolean), ...found.words.map((words) => sayLitres(words, set))];
 }
 
 /** The page's name of a way on record. */

@@ -84,7 +84,7 @@ export function describeTank(snapshot, set) {
 export function describeArea(snapshot, set) {
   const { area_left_m2, covered_area_m2, zone_area_m2, passes_done } = snapshot;
   const done = `${formatQuantity(covered_area_m2, "area", set)} covered in ${passes_done} ${passes_done === 1 ? "pass" : "passes"}`;
-  if (zone_area_m2 === null) return { name: "Covered", figure: formatQuantity(covered_area_m2, "area", set), remark: "No outline of the lawn is set" };
+  if (zone_area_m2 === null) return { name: "Covered", figure: formatQuantity(covered_area_m2, "area", set), remark: snapshot.job ? "This job has no outline of the lawn" : "" };
   return { name: "Lawn left", figure: formatQuantity(area_left_m2, "area", set), remark: done };
 }
 

@@ -27,11 +27,22 @@ function factorLike(litres, set) {
   return (units.findLast(([, each]) => Number((litres * each).toPrecision(3)) >= 1) ?? units[0])[1];
 }
 
-/** Why the service refused, its litres in the chosen units, without the field's name before it. */
+const NUMBER = String.raw`-?\d[\d,]*(?:\.\d+)?`;
+const REFUSED = [["L\\b(?!/)", "volume"], ["m²", "area"], ["L/min", "flow"]].map(([unit, quantity]) => [
+  new RegExp(`(?:(${NUMBER}) to )?(${NUMBER}) ${unit}`, "g"), quantity]);
+
+/** A sentence of the service with its litres as people measure them: 3.00 fl oz, 88.7 mL. */
+export function sayLitres(sentence, set) {
+  return sentence.replace(new RegExp(`(${NUMBER}) L\\b(?!/)`, "g"), (_, litres) => writeAmount(Number(litres.replaceAll(",", "")), set));
+}
+
+/** Why the service refused, its litres and areas in the chosen units, without the field's name before it. */
 export function tellRefusal({ detail, message, key }, set) {
   const sentence = detail ?? message;
   const words = key && sentence.startsWith(`${key}: `) ? sentence.slice(key.length + 2) : sentence;
-  const told = words.replace(/(\d+(?:\.\d+)?) L\b(?!\/)/g, (_, number) => formatQuantity(Number(number), "volume", set));
+  const write = (number, quantity) => formatQuantity(Number(number.replaceAll(",", "")), quantity, set);
+  const told = REFUSED.reduce((text, [pattern, quantity]) => text.replace(pattern, (_, least, most) =>
+    `${least === undefined ? "" : `${write(least, quantity)} to `}${write(most, quantity)}`), words);
   return told.charAt(0).toUpperCase() + told.slice(1);
 }
 

@@ -85,7 +85,7 @@ export function fieldUnit(entry, set) {
 /** What may be entered, and what holds when nothing is. */
 export function hintOf(entry, set) {
   const parts = [];
-  if (entry.range) parts.push(`${textOf(entry.range[0], entry.key, set)} to ${textOf(entry.range[1], entry.key, set)}`);
+  if (entry.range) parts.push(entry.range.map((end) => Number(Number(textOf(end, entry.key, set)).toPrecision(3))).join(" to "));
   if (entry.default !== null && entry.default !== undefined) parts.push(`if left empty: ${textOf(entry.default, entry.key, set)}`);
   return parts.join("; ");
 }
@@ -146,4 +146,28 @@ export function zonesFromGeojson(text) {
   });
   if (zones.length === 0) throw new Error("There is no polygon in this file: draw the lawn's outline as one.");
   return zones;
+}
+
+const LIMIT_KEYS = [LIMIT_KEY, LIMIT_STATED_KEY, "treatment.wind_averaging_s", "treatment.wind_reference_height_m"];
+
+/** Whether a card of the next job replaces a setting; `next` is what the service tells of that job, null where unknown. */
+export function isReplaced(key, next, setup) {
+  const { sprayer, treatment, site } = next?.papers ?? {};
+  if (/^(sprayer|flow_meter)\./.test(key)) return Boolean(sprayer);
+  if (key === "zone") return Boolean(site);
+  if (!treatment) return false;
+  const stated = next.setup?.treatment?.wind_limit_stated;
+  return key === "treatment.target_l_per_m2" || (LIMIT_KEYS.includes(key) && Boolean(stated) && stated !== readKey(setup, LIMIT_STATED_KEY));
+}
+
+/** Which holds for the next job, in one line: the cards chosen for it or the settings. */
+export function tellWhatHolds(next) {
+  const { sprayer, treatment, site } = next?.papers ?? {};
+  const from = [
+    sprayer ? `sprayer and flow meter from ${sprayer.name}` : null,
+    treatment ? `rate and wind limit from ${treatment.name}` : null,
+    site ? `the lawn from ${site.name}` : null,
+  ].filter(Boolean);
+  if (from.length === 0) return "No sprayer, treatment or site is chosen for the next job: it takes the settings below, not the cards.";
+  return `The next job takes ${from.join(", ")}. The settings below hold for everything else.`;
 }

@@ -95,5 +95,20 @@ export function formatHour(utc_s) {
 
 /** A sentence of the service's with its speeds in the user's unit. */
 export function tellSpeeds(sentence, set) {
-  return sentence.replace(/(\d+(?:\.\d+)?) m\/s/g, (_, number) => formatSpeed(Number(number), set));
+  return sentence.replace(/(?<![(\d.])(\d+(?:\.\d+)?) m\/s/g, (_, number) => formatSpeed(Number(number), set));
+}
+
+/** A sentence of the service's with its temperatures in the degrees of the user's set. */
+export function sayDegrees(sentence, set) {
+  const isFahrenheit = set.startsWith("gal");
+  return sentence.replace(/(-?\d+(?:\.\d+)?)( to (-?\d+(?:\.\d+)?))? degC/g, (_, one, span, other) => {
+    const [low, high] = [one, other].map((each) => (isFahrenheit ? Math.round(1.8 * Number(each) + 32) : Number(each)));
+    return `${low}${span ? ` to ${high}` : ""}\u00a0°${isFahrenheit ? "F" : "C"}`;
+  });
+}
+
+/** A sentence of the service's with its metres in the length of the user's set. */
+export function sayLengths(sentence, set) {
+  if (unitOf("length", set) === "m") return sentence;
+  return sentence.replace(/(?<![\d.,])(\d+(?:\.\d+)?) m(?![\w/²])/g, (_, metres) => formatQuantity(Number(metres), "length", set));
 }

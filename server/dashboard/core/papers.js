@@ -1,8 +1,14 @@
 // What jobs rest on, in words: the cards of the next one, and jobs that a swap of the sprayer parted.
 
+import { sayLitres } from "./fill.js";
 import { formatQuantity } from "./format.js";
 
 const ROLES = ["site", "sprayer", "treatment", "operator", "customer"];
+
+/** Whether no card is chosen for the next job. */
+export function isNothingChosen({ problem, papers }) {
+  return !problem && ROLES.every((role) => !papers?.[role]);
+}
 
 /** What is chosen for the next job, in two or three sentences. */
 export function describeNext({ problem, papers, setup, due }, set) {
@@ -17,7 +23,7 @@ export function describeNext({ problem, papers, setup, due }, set) {
   return [
     what ? `${what}, ${formatQuantity(setup.treatment.target_l_per_m2, "rate", set)}${limit ? `, wind limit ${limit}` : ""}.` : null,
     name("sprayer") ? `With ${name("sprayer")}: ${figures}.` : null,
-    due?.is_due ? due.sentence : null,
+    due?.is_due ? sayLitres(due.sentence, set) : null,
     name("operator") ? `By ${name("operator")}${name("customer") ? ` for ${name("customer")}` : ""}.` : null,
   ].filter(Boolean);
 }
@@ -43,4 +49,11 @@ export function groupParts(jobs) {
   const isLater = (job) => job.part_of !== null && job.part_of !== undefined && numbers.has(job.part_of);
   const partsOf = (id) => jobs.filter((job) => isLater(job) && job.part_of === id).sort((a, b) => a.id - b.id);
   return jobs.filter((job) => !isLater(job)).flatMap((job) => [{ job, isPart: false }, ...partsOf(job.id).map((part) => ({ job: part, isPart: true }))]);
+}
+
+/** That the next job, with the same treatment, is chosen with another sprayer than the sheet is made for. */
+export function tellOtherSprayer(sheet, papers, treatment) {
+  const next = papers?.sprayer?.name;
+  if (!next || next === sheet.sprayer || papers.treatment?.number !== treatment) return "";
+  return `Look again: this sheet is for ${sheet.sprayer}, the next job is chosen with ${next}. Choose one of them before you fill.`;
 }

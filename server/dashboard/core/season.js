@@ -55,6 +55,20 @@ export function nameDay(day) {
   return format(day, { weekday: "short", day: "numeric", month: "short" });
 }
 
+/** The day of a journal's line: with its year where that is another than today's. */
+export function tellDay(day, today) {
+  return day.slice(0, 4) === today.slice(0, 4) ? nameDay(day) : `${nameDay(day)} ${day.slice(0, 4)}`;
+}
+
+const FAR_DAYS = 400; // more than a year and a month
+
+/** What is to be asked of a line's day before it is kept; empty where nothing is. */
+export function doubtDay(day, today) {
+  const ahead = Math.round((Date.parse(`${day}T12:00Z`) - Date.parse(`${today}T12:00Z`)) / 86_400_000);
+  if (!(Math.abs(ahead) > FAR_DAYS)) return "";
+  return `${day} is ${Math.abs(ahead)} days ${ahead > 0 ? "ahead" : "ago"}: is the year right? Press Save once more to keep it.`;
+}
+
 /** A day's place in its week. */
 export function nameWeekday(day) {
   return format(day, { weekday: "short" });

@@ -1,6 +1,6 @@
 // Shapes of a site in words: areas, what is wrong, walks so far, files, versions.
 
-import { formatInstant, formatQuantity } from "./format.js";
+import { formatInstant, formatQuantity, sayLengths } from "./format.js";
 import { convert, unitOf } from "./units.js";
 
 export const KINDS = { zone: "to treat", keep_out: "keep out" };
@@ -35,7 +35,8 @@ export function describeFar(far_m) {
 const capital = (words) => `${words.charAt(0).toUpperCase()}${words.slice(1)}`;
 
 /** A walk so far or done: area, uncertainty, length, and what is in the way of keeping it. */
-export function describeWalk(found, set) {
+export function describeWalk(walk, set) {
+  const found = { ...walk, refusal: sayLengths(walk.refusal ?? "", set) };
   if (found.area_m2 === null) return `${capital(found.refusal)}.`.replace("?.", "?");
   const length = formatQuantity(found.length_m, "length", set);
   const area = describeArea(found.area_m2, found.area_sd_m2, set);

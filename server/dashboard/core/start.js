@@ -23,7 +23,7 @@ export function sayChance(outlook, set) {
 }
 
 const UNKNOWN_ANSWERS = {
-  no_limit: ["Not to be told", "no wind limit is set. Write the label's limit into My gear."],
+  no_limit: ["Not to be told", "no wind limit is set. Take a treatment next whose product has one, or write the label's limit into My gear."],
   no_rig: ["Not known yet", "no rig has been heard. Switch it on and let it stand in the yard for 70 minutes."],
   silent: ["Not known", "the rig is silent. Look at its power and its link."],
   no_date: ["Not known yet", "the rig's receiver has told no date. Give it a free view of the sky, then let it stand in the yard for 70 minutes."],
@@ -104,7 +104,7 @@ function describeRecord(record, every_min) {
 export function describeNeed(need, set) {
   const minutes = `${need.minutes} minutes`;
   if (need.origin === "chosen") return `${minutes}, as you chose.${need.total_min === null ? "" : ` The lawn takes about ${Math.ceil(need.total_min)}.`}`;
-  if (need.origin === "usual") return `${minutes}, as no outline of the lawn is set. Choose another length, or give the outline in My gear.`;
+  if (need.origin === "usual") return `${minutes}, as no outline of the lawn is set. Choose another length, or draw the lawn on My lawn.`;
   const fills = need.fills === 0 ? "no refill" : `${need.fills} ${need.fills === 1 ? "refill" : "refills"} ${formatNumber(need.fills_min, 2)} min`;
   const pace = `${formatSpeed(need.pace_mps, set)}${need.is_pace_known ? "" : " (assumed)"}`;
   const sum = `${formatQuantity(need.area_m2, "area", set)} at ${pace}: walking ${formatNumber(need.walk_min, 2)} min, turns ${formatNumber(need.turns_min, 2)} min, ${fills}.`;

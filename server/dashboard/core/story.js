@@ -1,6 +1,6 @@
 // The wind story of a job: what the alarm told then, what is known now, in spans to draw and sentences to read.
 
-import { formatClock, formatQuantity, formatSpan, formatSpeed } from "./format.js";
+import { formatClock, formatQuantity, formatSpan, formatSpeed, tellSpeeds } from "./format.js";
 
 const LEVELS = { none: "off", notice: "notice", stop: "stop" };
 const RANK = { none: 0, notice: 1, stop: 2 };
@@ -28,7 +28,7 @@ function listPasses(passes) {
 export function describeChange(change, set) {
   const rises = RANK[change.level] > RANK[change.before];
   const told = change.level === "none" ? "alarm off" : `${rises ? "" : "back to "}${LEVELS[change.level]}`;
-  const reason = change.level === "none" ? "" : ` “${change.reason}”`;
+  const reason = change.level === "none" ? "" : ` “${tellSpeeds(change.reason, set)}”`;
   const wind = change.now_mps === null ? "What the wind was is not known."
     : `The 60-s mean was ${formatSpeed(change.now_mps, set)}, as known now`
       + (change.then_mps === null ? "." : ` (then: ${formatSpeed(change.then_mps, set)}).`);

@@ -4,6 +4,7 @@ import { element, setText } from "./element.js";
 import { makeSwap } from "./swap.js";
 
 const ASK_AGAIN_MS = 5000;
+const FINISHED = "Job finished. Rinse on treated ground where the label allows, never into a drain; keep off until dry or longer, as the label says.";
 
 /** The next free letter for a peg. */
 function nextPeg(known) {
@@ -33,7 +34,7 @@ function makePegChoice(feed, press) {
 }
 
 /** The bar of buttons; `show(job)` tells it how the job stands. */
-export function makeButtons({ feed }) {
+export function makeButtons({ feed, onNext = () => {} }) {
   const said = element("p", { class: "said", role: "status" });
   let job = null;
   let askedAt_ms = -Infinity;
@@ -66,10 +67,12 @@ export function makeButtons({ feed }) {
       return;
     }
     askedAt_ms = -Infinity;
-    press("finish", {}, "Job finished: see what it got");
+    press("finish", {}, FINISHED).then(() => {
+      if (said.textContent === FINISHED) said.append(" ", element("a", { class: "place", href: "#got" }, "What it got"), " ", element("a", { class: "place", href: "#record" }, "The record"));
+    });
   };
   const pegs = makePegChoice(feed, press);
-  const swap = makeSwap(feed, () => (isOpen(job) ? job : null), (words) => setText(said, words));
+  const swap = makeSwap(feed, () => (isOpen(job) ? job : null), (words) => { setText(said, words); onNext(); });
   const buttons = {
     start: element("button", { type: "button", onclick: start }, "Start"),
     pause: element("button", { type: "button", onclick: () => (job.state === "paused" ? press("start", {}, "Going on") : press("pause", {}, "Paused")) }, "Pause"),

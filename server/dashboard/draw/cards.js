@@ -1,5 +1,6 @@
 // A list of cards of one kind with the form to add, change and put one away; the parts of pages like gear and lawn.
 
+import { tellAtField } from "../core/problem.js";
 import { makeFields } from "./cardform.js";
 import { element, setText } from "./element.js";
 
@@ -36,10 +37,11 @@ export function makeCards({ feed, store }, about) {
     setText(said, words);
   };
   const attempt = async (work, tell) => {
+    setText(said, ""); // what was said of the press before is no longer so
     try {
       await work();
     } catch (problem) {
-      const isTold = problem.key && tell((problem.key ?? "").split("."), problem.detail);
+      const isTold = problem.key && tell((problem.key ?? "").split("."), tellAtField(problem.detail, problem.key));
       setText(said, isTold ? "Not saved: see the field that is marked." : `Not saved. ${problem.message}`);
     }
   };
@@ -48,6 +50,7 @@ export function makeCards({ feed, store }, about) {
     const asked = element("div", { class: "asked", role: "status" });
     const save = (event) => {
       event.preventDefault();
+      asked.replaceChildren();
       attempt(async () => {
         const record = form.read();
         const body = about.complete ? about.complete(record, each?.card ?? {}) : record;

@@ -98,7 +98,7 @@ export function makeEdgeWalk({ feed, store }, site, { lay, add }) {
         element("div", { class: "shape-fields" },
           element("div", { class: "field" }, element("label", { for: "walk-kind" }, "What lies inside"), kind),
           element("div", { class: "field" }, element("label", { for: "walk-offset" }, "How far inside the edge the antenna is carried"), element("div", { class: "with-unit" }, offset, unit),
-            element("span", { class: "hint" }, "outside it: with a minus; −5 to 5 m"))),
+            element("span", { class: "hint" }, `outside it: with a minus; ${lengthUnit(store.units) === "m" ? "−5 to 5 m" : "−16.4 to 16.4 ft"}`))),
         element("div", { class: "button-line" }, button("Start", start, "main")));
     }
   }

@@ -1,5 +1,6 @@
 // The mix sheet: each tank as numbered steps, then how to walk; made to be read at arm's length and printed.
 
+import { tellAfter } from "../core/aftercare.js";
 import { evenOut, loadsOf, stepsOf, tellCaution, tellGround, tellPasses, tellTime, tellWalk, tellWindLimit, writeAmount } from "../core/fill.js";
 import { formatQuantity } from "../core/format.js";
 import { element } from "./element.js";
@@ -50,16 +51,17 @@ function makeCautions(sheet, set, onEven) {
 export function makeSheet(sheet, set, { onFill, done, onEven }) {
   const licence = sheet.products.some(({ is_licence_needed }) => is_licence_needed) ? " A licence is needed." : "";
   const asked = sheet.objections.filter(({ severity }) => severity !== "tell");
-  const told = sheet.objections.filter(({ severity }) => severity === "tell");
+  const told = sheet.objections.filter(({ severity, key }) => severity === "tell" && key !== "licence"); // that is said above
   return element("article", { class: "sheet", "aria-label": "Mix sheet" },
     element("h2", {}, `${sheet.treatment}, ${sheet.site}`),
     element("p", {}, `${tellGround(sheet, set)}. ${sheet.target_stated} of mix with ${sheet.sprayer}, for ${sheet.day}.`),
     element("p", {}, ...sheet.products.flatMap(({ name, rate_stated, registration }, place) => [place ? "; " : "", `${name} ${rate_stated}${registration ? ` (no. ${registration})` : ""}`])),
-    element("p", {}, element("strong", {}, `The label comes first.${licence} `), tellWindLimit(sheet.wind, set)),
+    element("p", {}, element("strong", {}, `The label comes first: wear what it says, for mixing too.${licence} `), tellWindLimit(sheet.wind, set)),
     asked.length > 0 ? makeObjections(asked) : null,
     makeCautions(sheet, set, onEven),
     element("div", { class: "loads" }, ...loadsOf(sheet).map((each) => makeLoad(each, set, onFill, done)), makeWalk(sheet, set)),
     told.length > 0 ? makeObjections(told) : null,
+    element("p", {}, tellAfter(sheet)),
     element("p", { class: "small" }, `In all ${writeAmount(sheet.total.mix_l, set)} of mix. ${sheet.left_over_l > 0
       ? `${writeAmount(sheet.left_over_l, set)} to spare: spray it out where the label allows, never into a drain.` : "Nothing is left over if all of it is sprayed."}`));
 }

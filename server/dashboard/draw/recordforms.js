@@ -1,5 +1,7 @@
 // The forms of a record: typing in what is not known, signing it once, amending it afterwards.
 
+import { tellAtField } from "../core/problem.js";
+import { sayDegrees } from "../core/format.js";
 import { hintToType, labelOf, missingKeys, readTyped, tellSource, tellValue, writeTyped } from "../core/record.js";
 import { element, option, setText } from "./element.js";
 import { part } from "./recordsheet.js";
@@ -25,7 +27,7 @@ function makeField(item, clock) {
   const wrong = element("span", { class: "wrong", id: `${id}-wrong` });
   box.setAttribute("aria-describedby", `${id}-wrong`);
   const tell = (problem) => {
-    setText(wrong, problem);
+    setText(wrong, sayDegrees(problem, clock.set));
     box.setAttribute("aria-invalid", problem === "" ? "false" : "true");
     if (problem !== "") box.focus();
   };
@@ -40,7 +42,7 @@ async function attempt(said, fields, work) {
     await work();
   } catch (problem) {
     const field = fields.find(({ key }) => key === problem.key);
-    field?.tell(problem.detail ?? problem.message);
+    field?.tell(problem.detail ? tellAtField(problem.detail, problem.key) : problem.message);
     setText(said, field ? "Not saved: see the field that is marked." : `Not saved. ${problem.message}`);
   }
 }
@@ -69,7 +71,7 @@ export function makeTyping(record, clock, save) {
     });
   };
   const rest = rowsWhere((place) => !isFirst(place));
-  return part("What is missing?", element("form", { novalidate: true, onsubmit: send, class: "card" }, ...rowsWhere(isFirst),
+  return part(wanted.size > 0 ? "What is missing?" : "What may be added?", element("form", { novalidate: true, onsubmit: send, class: "card" }, ...rowsWhere(isFirst),
     rest.length > 0 ? element("details", { class: "rest" }, element("summary", {}, "Everything else that may be typed"), element("div", { class: "card" }, ...rest)) : null,
     element("button", { type: "submit", class: "main" }, "Keep what was typed")), said);
 }

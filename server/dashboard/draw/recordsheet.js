@@ -33,8 +33,7 @@ export function makeDeviations(record, clock) {
   const items = new Map(record.items.map((item) => [item.key, item]));
   const found = record.deviations.filter(({ key }) => items.has(key));
   if (found.length === 0) return null;
-  return part("What was not as planned?", element("ul", {}, ...found.map(({ key, words }) => element("li", {},
-    `${labelOf(items.get(key))}: ${tellItem(items.get(key), clock)} – ${words}`))));
+  return part("What was not as planned?", element("ul", {}, ...found.map(({ key }) => element("li", {}, `${labelOf(items.get(key))}: ${tellItem(items.get(key), clock)}`))));
 }
 
 function tellNeed(need, labels) {

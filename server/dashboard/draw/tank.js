@@ -99,6 +99,7 @@ export function makeTank({ store, feed }, { treatment, tank_l }) {
       if (typed === null) return;
       const [added_l, holds_l] = typed;
       if (added_l === null && holds_l === null) setText(said, "Type a number first.");
+      else if (added_l !== null && holds_l !== null) setText(said, "Type one of the two: what you filled in, or what it holds now.");
       else keep(added_l === null ? { holds_l } : { added_l }, "Noted.");
     };
     const stop = (event) => {

@@ -1,6 +1,7 @@
 // My gear, a sprayer: its calibration by catches, timed walks, a row of cups or a whole check, and the record of them.
 
 import { WAYS, describeChanges, describeCheck, hasUse, partOf, readCheck, requestOfCheck } from "../core/check.js";
+import { sayLitres } from "../core/fill.js";
 import { endInterval } from "../core/cup.js";
 import { formatInstant, formatSpan } from "../core/format.js";
 import { makeCheckForm } from "../draw/checkforms.js";
@@ -40,6 +41,7 @@ export function mountCheck(root, { store, feed, part }) {
   let draft = null;
   let running = null;
   let told = null;
+  let asked = null; // the draft that was said not to be good enough
   let timer = null;
   let isLeft = false;
 
@@ -106,8 +108,18 @@ export function mountCheck(root, { store, feed, part }) {
         element("button", { type: "button", onclick: () => { keep(draftKey(), null); told = null; draft = readCheck(part, store.units, null); showForm(); showFound(); } }, "Begin anew")));
   };
   const keepCheck = attempt(async () => {
+    if (asked !== JSON.stringify(draft)) {
+      told = await feed.ask(`/sprayers/${sprayer.number}/checks/look`, { method: "POST", body: requestOfCheck(part, draft) });
+      showFound();
+      if (!told.is_usable) {
+        asked = JSON.stringify(draft);
+        setText(said, "Not put on record: below stands why. Press once more to keep it as refused.");
+        return;
+      }
+    }
     const made = await feed.ask(`/sprayers/${sprayer.number}/checks`, { method: "POST", body: requestOfCheck(part, draft) });
     keep(draftKey(), null);
+    asked = null;
     draft = readCheck(part, store.units, null);
     told = made;
     showForm();
@@ -130,7 +142,7 @@ export function mountCheck(root, { store, feed, part }) {
   const loadRecord = async () => {
     const [record, stand] = await Promise.all([feed.ask(`/sprayers/${sprayer.number}/checks`), feed.ask(`/sprayers/${sprayer.number}/due`)]);
     if (isLeft) return;
-    setText(due, stand.sentence);
+    setText(due, sayLitres(stand.sentence, store.units));
     showRecord(record);
   };
   const choose = attempt(async (each) => {
@@ -147,7 +159,7 @@ export function mountCheck(root, { store, feed, part }) {
   const load = attempt(async () => {
     const sprayers = await feed.ask("/sprayers");
     if (sprayers.length === 0) {
-      setText(said, "No sprayer is entered yet: add it on My gear first.");
+      said.replaceChildren("No sprayer is entered yet. ", element("a", { class: "place", href: "#gear" }, "Add it on My gear"));
       return;
     }
     const first = sprayers.find(({ number }) => String(number) === recall(SPRAYER_KEY)) ?? sprayers[0];
@@ -163,7 +175,7 @@ export function mountCheck(root, { store, feed, part }) {
     element("h1", {}, way.title), element("p", {}, way.aim),
     element("div", { class: "field" }, element("label", { for: "check-sprayer" }, "Sprayer"), chooser), due,
     element("p", { class: "caution" }, "Calibrate with clean water only. Rinse first, and wear what the label of the last product asks for."),
-    element("ol", {}, ...way.steps.map((step) => element("li", {}, step))), said, form, found, kept));
+    element("ol", {}, ...way.steps.map((step) => element("li", {}, step))), form, said, found, kept));
   load();
   const clock = setInterval(tick, 500);
   const showInUnits = () => { if (sprayer !== null) { showFound(); attempt(loadRecord)(); } };

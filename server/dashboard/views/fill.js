@@ -1,6 +1,7 @@
 // Fill by fill: what goes into the tank, what is in it, and the treatments and products that say so.
 
 import { addressOfSheet, tellRefusal, tellStated } from "../core/fill.js";
+import { tellOtherSprayer } from "../core/papers.js";
 import { dayOf } from "../core/season.js";
 import { makeCards } from "../draw/cards.js";
 import { element, setText } from "../draw/element.js";
@@ -10,6 +11,8 @@ import { makeSheetForm } from "../draw/sheetform.js";
 import { makeTank } from "../draw/tank.js";
 
 const KEY = "calmpass.sheet";
+const SHEET_KEYS = ["area", "fill", "spare", "flow", "area_m2", "fill_l", "spare_l", "flow_l_per_min"]; // typed on the sheet itself
+const KEEP_DRAFT = "Mend it, or press Save once more to keep it as a draft: no sheet is made of it until it is mended.";
 const NOTHING = { treatment: null, sprayer: null, zones: [], area_m2: null, fill_l: null, spare_l: null, is_even: false, flow_l_per_min: null, isOpen: false };
 
 function recall() {
@@ -36,8 +39,9 @@ function makeCheck(feed) {
     const body = JSON.stringify(record);
     if (body === shown) return true;
     const found = await feed.ask(`/treatments/look?today=${dayOf(new Date())}${query}`, { method: "POST", body: record });
+    const isRefused = found.objections.some(({ severity }) => severity === "refuse");
     const isAsked = found.objections.some(({ severity }) => severity !== "tell");
-    place.replaceChildren(makeObjections(found.objections), isAsked ? element("p", {}, "Press Save once more to keep it all the same.") : "");
+    place.replaceChildren(makeObjections(found.objections), isAsked ? element("p", {}, isRefused ? KEEP_DRAFT : "Press Save once more to keep it all the same.") : "");
     shown = isAsked ? body : "";
     return !isAsked;
   };
@@ -49,6 +53,7 @@ export function mountFill(root, parts) {
   let choice = recall();
   let lists = { treatments: [], sprayers: [], sites: [] };
   let sheet = null;
+  let planned = null; // the papers of the next job
   const form = element("div");
   const place = element("div");
   const said = element("p", { class: "said", role: "status" });
@@ -57,10 +62,11 @@ export function mountFill(root, parts) {
   const takeNext = async () => {
     try {
       const { choice: before } = await feed.ask("/next");
-      const planned = lists.treatments.find(({ number }) => number === choice.treatment)?.card;
-      const body = { ...before, treatment: choice.treatment, site: planned.site, zones: choice.zones.length ? choice.zones : planned.zones, sprayer: choice.sprayer ?? planned.sprayer };
-      await feed.ask("/next", { method: "PUT", body });
-      setText(taken, "Chosen: the next job begins so, on the rig's START too.");
+      const card = lists.treatments.find(({ number }) => number === choice.treatment)?.card;
+      const body = { ...before, treatment: choice.treatment, site: card.site, zones: choice.zones.length ? choice.zones : card.zones, sprayer: choice.sprayer ?? card.sprayer };
+      planned = (await feed.ask("/next", { method: "PUT", body })).papers ?? null;
+      draw();
+      taken.replaceChildren("Chosen: the next job begins so, on the rig's START too. ", element("a", { class: "place", href: "#start" }, "Start now?"));
     } catch (problem) {
       setText(taken, `Not taken. ${tellRefusal(problem, store.units)}`);
     }
@@ -73,7 +79,8 @@ export function mountFill(root, parts) {
     .then(draw);
   const draw = () => {
     const orders = { onFill: fill, done: tank.noted(choice.treatment), onEven: () => work({ ...choice, is_even: true }) };
-    place.replaceChildren(...(sheet === null ? [] : [makeSheet(sheet, store.units, orders), element("div", { class: "button-line" }, next, print), taken]));
+    const other = sheet === null ? "" : tellOtherSprayer(sheet, planned, choice.treatment);
+    place.replaceChildren(...(sheet === null ? [] : [other === "" ? "" : element("p", { class: "doubt" }, other), makeSheet(sheet, store.units, orders), element("div", { class: "button-line" }, next, print), taken]));
   };
   const work = async (next) => {
     choice = next;
@@ -84,7 +91,7 @@ export function mountFill(root, parts) {
       setText(said, "");
     } catch (problem) {
       sheet = null;
-      setText(said, `No sheet. ${tellRefusal(problem, store.units)}`);
+      setText(said, `No sheet. ${tellRefusal(problem, store.units).replace(/([^.?!])$/, "$1.")}${SHEET_KEYS.includes(problem.key) ? "" : " Mend it below, under Treatments."}`);
     }
     draw();
     await tank.load();
@@ -110,6 +117,7 @@ export function mountFill(root, parts) {
   const load = async () => {
     const [treatments, sprayers, sites] = await Promise.all(["treatments", "sprayers", "sites"].map((noun) => feed.ask(`/${noun}`)));
     lists = { treatments, sprayers, sites };
+    planned = await feed.ask("/next").then(({ papers }) => papers ?? null, () => null);
     if (!treatments.some(({ number }) => number === choice.treatment)) choice = { ...NOTHING, treatment: treatments[0]?.number ?? null };
     showForm();
     await work(choice);

@@ -1,6 +1,7 @@
 // On the lawn: what a person who walks with a wand in one hand must see, and the buttons for a gloved thumb.
 
 import { describeAge, describeAlarm, describeAll, describeDrawing, describeHealth } from "../core/figures.js";
+import { describeNext } from "../core/papers.js";
 import { describeDoubts, describeNewest } from "../core/strips.js";
 import { keepPainted } from "../draw/canvas.js";
 import { element, setText } from "../draw/element.js";
@@ -101,6 +102,24 @@ function makeSoundAdvice(store, sound) {
   return { part, show };
 }
 
+/** While no job runs: what Start begins, and what holds at the lawn's edge. */
+function makeBefore({ store, feed }) {
+  const list = element("ul", {});
+  const part = element("section", { class: "before", "aria-label": "Before the start" }, list,
+    element("p", {}, element("strong", {}, "Wear what the label says. People and animals off, never towards water or a neighbour. "),
+      element("a", { class: "place", href: "#start" }, "Start now?")));
+  let next = null;
+  let hadJob = null;
+  const tell = () => list.replaceChildren(...(next === null ? [] : describeNext(next, store.units)).map((line, place) => element("li", {}, `${place === 0 ? "Next: " : ""}${line}`)));
+  const load = () => feed.ask("/next").then((answer) => { next = answer.papers ? answer : null; tell(); }, () => {});
+  return { part, tell, load, show: () => {
+    const hasJob = ["running", "paused"].includes(store.snapshot?.job?.state);
+    part.hidden = hasJob || store.snapshot === null;
+    if (hadJob !== hasJob && !hasJob) load();
+    hadJob = hasJob;
+  } };
+}
+
 /** Build the page; returns how to leave it. */
 export function mountLawn(root, { store, feed, sound }) {
   const alarm = makeAlarm();
@@ -109,7 +128,8 @@ export function mountLawn(root, { store, feed, sound }) {
   const drawing = makeDrawing(store);
   const strips = makeStrips(store);
   const advice = makeSoundAdvice(store, sound);
-  const buttons = makeButtons({ store, feed });
+  const before = makeBefore({ store, feed });
+  const buttons = makeButtons({ store, feed, onNext: before.load });
   const age = element("p", { class: "age" });
   const job = element("p", { class: "job" });
   const legend = element("div");
@@ -117,7 +137,7 @@ export function mountLawn(root, { store, feed, sound }) {
 
   root.replaceChildren(element("div", { class: "lawn-page" },
     element("h1", { class: "unseen" }, "On the lawn"), alarm.bar, element("div", { class: "status" }, job, age), health.faults,
-    strips.part,
+    strips.part, before.part,
     element("section", { class: "figures", "aria-label": "Figures" }, ledger.list),
     element("section", { class: "drawing", "aria-label": "Drawing of the lawn" }, strips.doubts, drawing.canvas, hidden, legend),
     element("section", { class: "more", "aria-label": "Rig and receiver" }, health.list, buttons.swap, advice.part),
@@ -147,6 +167,7 @@ export function mountLawn(root, { store, feed, sound }) {
     setText(job, snapshot.job ? `${snapshot.job.name}: ${snapshot.job.state}` : "No job is running");
     buttons.show(snapshot.job);
     strips.show();
+    before.show();
     if (legend.dataset.of !== `${snapshot.target_l_per_m2} ${units}`) showLegend();
     drawing.painter.ask();
   };
@@ -154,7 +175,7 @@ export function mountLawn(root, { store, feed, sound }) {
     if (store.snapshot) setText(hidden, describeDrawing(store.snapshot, store.units, store.strips));
     drawing.canvas.setAttribute("aria-label", hidden.textContent || "Drawing of the lawn, north up");
   };
-  const stops = listen(store, { snapshot: show, units: show, strips: show, drawing: drawing.painter.ask, connection: showAge, sound: advice.show });
+  const stops = listen(store, { snapshot: show, units: () => { before.tell(); show(); }, strips: show, drawing: drawing.painter.ask, connection: showAge, sound: advice.show });
   const clock = setInterval(showAge, TICK_MS);
   const teller = setInterval(describe, 10 * TICK_MS);
   show();

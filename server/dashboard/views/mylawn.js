@@ -75,7 +75,8 @@ export function mountMyLawn(root, parts) {
   store.addEventListener("units", redraw);
   store.addEventListener("snapshot", follow);
   root.replaceChildren(element("div", { class: "setup-page" }, element("h1", {}, "My lawn"),
-    element("p", {}, "A job keeps the shape that its site had on the day."), cards.root));
+    element("p", {}, "A site is a place with its lawns: name it, then draw what to treat and what to keep out: beds, water, the neighbour's. A job keeps the shape of its day."),
+    element("p", {}, "Then: ", element("a", { class: "place", href: "#gear" }, "My gear"), " ", element("a", { class: "place", href: "#fill" }, "Fill by fill")), cards.root));
   return () => {
     close();
     store.removeEventListener("units", redraw);

@@ -1,6 +1,8 @@
 // What a job rests on: the cards of the next one, or of one that is done or open.
 
 import { choiceOf, describeNext, zonesToChoose } from "../core/papers.js";
+import { sayLitres } from "../core/fill.js";
+import { tellAtField } from "../core/problem.js";
 import { makeFields } from "../draw/cardform.js";
 import { element, setText } from "../draw/element.js";
 
@@ -65,7 +67,7 @@ export function mountPapers(root, { store, feed, chosen }) {
         await load();
         setText(said, isNext ? "Chosen: the next job begins so, on the rig's START too." : "Changed: what it got is computed again.");
       } catch (problem) {
-        const isTold = problem.key && form.tell(problem.key.split("."), problem.detail);
+        const isTold = problem.key && form.tell(problem.key.split("."), sayLitres(tellAtField(problem.detail, problem.key), store.units));
         setText(said, isTold ? "Not taken: see the field that is marked." : `Not taken. ${problem.message}`);
       }
     };

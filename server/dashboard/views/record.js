@@ -10,7 +10,7 @@ import { makeRetention } from "../draw/retention.js";
 const ZONE = Intl.DateTimeFormat().resolvedOptions().timeZone ?? "";
 
 function makeList(rows) {
-  if (rows.length === 0) return part("Which job?", element("p", {}, "There is no job yet: press Start on the lawn."));
+  if (rows.length === 0) return part("Which job?", element("p", {}, "There is no job yet. ", element("a", { class: "place", href: "#lawn" }, "Press Start on the lawn")));
   return part("Which job?", element("ul", { class: "jobs" }, ...rows.map((row) => element("li", {},
     element("a", { href: `#record/${row.job}` }, element("strong", {}, row.name),
       element("span", {}, [row.date, row.site, tellState(row)].filter(Boolean).join(" · ")))))));

@@ -146,7 +146,7 @@ export function mountReview(root, { store, feed, chosen, open }) {
     list.replaceChildren(...groupParts(jobs).map(({ job, isPart }) => element("li", { class: isPart ? "part-of" : null }, element("a",
       { href: `#got/${job.id}`, "aria-current": job.id === chosen ? "page" : null },
       element("strong", {}, job.name), element("span", {}, `${describeStart(job)}, ${job.state}`)))));
-    if (jobs.length === 0) setText(said, "There is no job yet: press Start on the lawn.");
+    if (jobs.length === 0) said.replaceChildren("There is no job yet. ", element("a", { class: "place", href: "#lawn" }, "Press Start on the lawn"));
     else if (chosen === null) open(jobs[0].id);
     return jobs;
   };

@@ -1,7 +1,7 @@
 // What is due?: the season: what was done, what is due, and the rules it is judged by.
 
 import { wordsOfChoice } from "../core/card.js";
-import { dayOf, dayOfPlan, nameDay, placeItems, timeOf } from "../core/season.js";
+import { dayOf, dayOfPlan, doubtDay, nameDay, placeItems, tellDay, timeOf } from "../core/season.js";
 import { makeCalendar } from "../draw/calendar.js";
 import { makeCards } from "../draw/cards.js";
 import { element, option, setText } from "../draw/element.js";
@@ -12,15 +12,27 @@ import { makeSoil } from "../draw/soil.js";
 const ALL = "";
 const NEWEST = 10;
 
+/** A day far off is asked about once; a second press keeps it. */
+function makeDayCheck() {
+  let asked = "";
+  return async ({ day }, each, place) => {
+    const doubt = day === asked ? "" : doubtDay(day ?? "", dayOf(new Date()));
+    asked = doubt === "" ? "" : day;
+    place.replaceChildren(doubt);
+    return doubt === "";
+  };
+}
+
 function makeJournal(parts, names, reload) {
   let isLong = false;
   const more = element("button", { type: "button", onclick: () => { isLong = !isLong; cards.load().catch(() => {}); } });
   const sort = (lines) => [...lines].sort((a, b) => `${b.card.day}${b.card.time}`.localeCompare(`${a.card.day}${a.card.time}`));
   const cards = makeCards(parts, {
     noun: "works", one: "line", heading: "Journal", refers: ["sites", "products", "treatments"], hidden: ["job"],
-    name: ({ card }) => `${nameDay(card.day)}: ${wordsOfChoice(card.kind)}`,
+    name: ({ card }) => `${tellDay(card.day, dayOf(new Date()))}: ${wordsOfChoice(card.kind)}`,
     tell: ({ card }) => [card.is_plan ? "planned" : "", names.get(card.site), card.zones.join(", "), card.job === null ? "" : `job ${card.job}`, card.note].filter(Boolean).join("; "),
     order: (lines) => (isLong ? sort(lines) : sort(lines).slice(0, NEWEST)),
+    check: makeDayCheck(),
     // A day to come can only be a plan, and stays one until somebody says that it was done.
     complete: (record, card) => ({ ...record, job: card.job ?? null, is_plan: Boolean(record.is_plan) || record.day > dayOf(new Date()) }),
     onChange: (lines) => {

@@ -1,6 +1,8 @@
 // My gear: the settings as one plain form, in the user's units.
 
-import { LIMIT_KEY, LIMIT_STATED_KEY, forgetCalibration, mergeSetup, titleOf, zonesFromGeojson } from "../core/form.js";
+import { LIMIT_KEY, LIMIT_STATED_KEY, forgetCalibration, isReplaced, mergeSetup, tellWhatHolds, titleOf, zonesFromGeojson } from "../core/form.js";
+import { sayLitres } from "../core/fill.js";
+import { tellAtField } from "../core/problem.js";
 import { makeCards } from "../draw/cards.js";
 import { element, setText } from "../draw/element.js";
 import { carryFields, makeField } from "../draw/fields.js";
@@ -33,6 +35,13 @@ function makeOutline(take) {
     element("label", { for: "outline" }, "Outline of the lawn and keep-outs, a GeoJSON file"), input, said);
 }
 
+/** Say what is wrong at a field, out of its fold if it is in one. */
+function tellAt(field, words) {
+  const fold = field?.row.closest("details");
+  if (fold && words) fold.open = true;
+  field?.tell(words);
+}
+
 function readChanges(fields) {
   const changes = {};
   for (const field of fields) {
@@ -41,7 +50,7 @@ function readChanges(fields) {
     try {
       Object.assign(changes, field.read());
     } catch (problem) {
-      field.tell(problem.message);
+      tellAt(field, problem.message);
       return null;
     }
   }
@@ -61,7 +70,7 @@ export function mountSetup(root, { store, feed }) {
     },
     onChange: (cards) => cards.forEach(async ({ number, card }) => {
       const due = await feed.ask(`/sprayers/${number}/due`).catch(() => null);
-      if (due) setText(stands.get(number), capitalise(due.sentence.replace(`${card.name}: `, "")));
+      if (due) setText(stands.get(number), capitalise(sayLitres(due.sentence.replace(`${card.name}: `, ""), store.units)));
     }),
   });
   const place = element("div");
@@ -71,6 +80,7 @@ export function mountSetup(root, { store, feed }) {
   let fields = [];
   let zones = null;
   let outline = null;
+  let next = null;
 
   const save = async (event) => {
     event.preventDefault();
@@ -89,7 +99,7 @@ export function mountSetup(root, { store, feed }) {
     } catch (problem) {
       setText(said, `Not saved. ${problem.message}`);
       const key = problem.key === LIMIT_STATED_KEY ? LIMIT_KEY : problem.key;
-      fields.find(({ entry }) => entry.key === key)?.tell(problem.detail);
+      tellAt(fields.find(({ entry }) => entry.key === key), tellAtField(problem.detail, problem.key));
     }
   };
   const showAnew = () => {
@@ -99,11 +109,17 @@ export function mountSetup(root, { store, feed }) {
   };
   const show = (typed = fields) => {
     fields = carryFields(typed, keys.filter(isInForm).map((entry) => makeField(entry, setup, store.units)));
-    const tables = [...new Set(fields.map(({ entry }) => entry.key.split(".")[0]))];
-    const groups = tables.map((table) => element("fieldset", {}, element("legend", {}, titleOf(table)),
-      ...fields.filter(({ entry }) => entry.key.startsWith(`${table}.`)).map(({ row }) => row)));
-    place.replaceChildren(element("form", { novalidate: true, onsubmit: save }, ...groups,
-      outline, element("button", { type: "submit", class: "main" }, "Save")));
+    const isHeld = (key) => isReplaced(key, next, setup);
+    const group = (chosen) => [...new Set(chosen.map(({ entry }) => entry.key.split(".")[0]))].map((table) => element("fieldset", {},
+      element("legend", {}, titleOf(table)), ...chosen.filter(({ entry }) => entry.key.startsWith(`${table}.`)).map(({ row }) => row)));
+    const held = group(fields.filter(({ entry }) => isHeld(entry.key)));
+    if (isHeld("zone")) held.push(outline);
+    const isOpen = place.querySelector("details.held")?.open ?? false;
+    place.replaceChildren(element("h2", {}, "Settings"),
+      element("p", {}, tellWhatHolds(next), " ", element("a", { class: "place", href: "#papers" }, "What is next?")),
+      element("form", { novalidate: true, onsubmit: save }, ...group(fields.filter(({ entry }) => !isHeld(entry.key))), isHeld("zone") ? null : outline,
+        held.length === 0 ? null : element("details", { class: "held", open: isOpen }, element("summary", {}, "What those cards replace"), ...held),
+        element("button", { type: "submit", class: "main" }, "Save the settings")));
   };
   const load = async () => {
     const answer = await feed.ask("/setup/keys");
@@ -112,6 +128,7 @@ export function mountSetup(root, { store, feed }) {
       if (problem.status !== 404) throw problem;
       return {}; // nothing is set up yet
     });
+    next = await feed.ask("/next").catch(() => null); // then nothing is folded
     setText(said, "");
     showAnew();
   };

@@ -2,7 +2,7 @@
 
 import { describeAge } from "../core/figures.js";
 import { formatTime } from "../core/format.js";
-import { describeNext } from "../core/papers.js";
+import { describeNext, isNothingChosen } from "../core/papers.js";
 import { describeRope } from "../core/rope.js";
 import { dayOf, timeOf } from "../core/season.js";
 import { answerStart, describeAir, describeHours, describeInversion, describeNeed, describeTrust } from "../core/start.js";
@@ -104,16 +104,23 @@ function makeRope(store) {
   } };
 }
 
+const FIRST = [["site", "My lawn", "draw what to treat and what to keep out"], ["gear", "My gear", "add the sprayer and calibrate it"],
+  ["fill", "Fill by fill", "enter the product from its label, then the treatment"]];
+
 /** What the next job rests on, asked for again with each job. */
 function makeNext({ store, feed }) {
   const lines = makeSentences();
   const words = element("a", { class: "place", href: "#papers" }, "Choose site, treatment, sprayer, who");
+  const first = element("ol", { class: "first" }, ...FIRST.map(([page, name, what]) => element("li", {}, element("a", { href: `#${page}` }, element("strong", {}, name), `: ${what}`))));
   let next = null;
-  const show = () => lines.show(next === null ? [] : describeNext(next, store.units));
+  const show = () => {
+    first.hidden = next === null || !isNothingChosen(next);
+    lines.show(next === null ? [] : describeNext(next, store.units));
+  };
   const load = () => feed.ask("/next").then((answer) => { next = answer.papers ? answer : null; show(); }, () => {});
   load();
   store.addEventListener("job", load);
-  return { part: section("What is next", lines.list, element("p", {}, words)), show, stop: () => store.removeEventListener("job", load) };
+  return { part: section("What is next", lines.list, first, element("p", {}, words)), show, stop: () => store.removeEventListener("job", load) };
 }
 
 /** What the season asks for today, asked for again now and then; nothing while nothing is due. */
