@@ -148,12 +148,16 @@ class LiveWay:
             self._covered_cells, self._wanted_cells = np.zeros((2, grid.frame.ny))
             rows = (0, grid.frame.ny)
         part = slice(*rows)
-        is_covered = grid.dose[part] > COVERED_FRACTION * self._setup.treatment.target_l_per_m2
+        treatment = self._setup.treatment
+        is_covered = grid.dose[part] > COVERED_FRACTION * treatment.target_l_per_m2
         self._covered_cells[part] = np.count_nonzero(is_covered, axis=1)
         covered = float(self._covered_cells.sum()) * grid.frame.cell_area_m2
         if ground is None:
             return Areas(covered)
-        self._wanted_cells[part] = (ground.wanted[part] * is_covered).sum(axis=1)
+        times = int(treatment.directions or 1)
+        laid = grid.dose[part] - COVERED_FRACTION * treatment.target_l_per_m2
+        done = np.clip(np.ceil(laid / treatment.pass_l_per_m2), 0, times) / times
+        self._wanted_cells[part] = (ground.wanted[part] * done).sum(axis=1)
         zone = self._zone_m2 or 0.0
         return Areas(covered, zone, max(0.0, zone - float(self._wanted_cells.sum()) * grid.frame.cell_area_m2))
 
