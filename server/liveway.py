@@ -20,7 +20,7 @@ from server.core.receiver import MODELS
 from server.core.results import Plane
 from server.core.setup import Setup
 from server.core.swath import pattern_from_sprayer
-from server.core.tank import assume_full, fill_tank, level_of
+from server.core.tank import assume_full, fill_tank, level_of, number_of
 from server.core.tracker import LiveFix, TrackFilter, step_track
 
 COVERED_FRACTION = 0.1
@@ -108,10 +108,10 @@ class LiveWay:
 
     def refill(self, detail: Mapping[str, Any] = NOTHING_TOLD) -> None:
         """The tank is full again, or got or holds as much as was told; one fill that is heard twice counts once."""
-        number = detail.get("fill")
+        number = number_of(detail)
         if number in self._fills_seen:
             return
-        if isinstance(number, int):
+        if number is not None:
             self._fills_seen.add(number)
         self.tank = fill_tank(
             self.tank, detail, sprayed_l=self.litres, meter_share=self.meter_share, tank_l=self._setup.sprayer.tank_l

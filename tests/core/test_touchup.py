@@ -300,3 +300,14 @@ def test_a_second_lighter_pass_keeps_to_the_labels_carrier_range() -> None:
     assert judge_thin(hasty, target_l_per_m2=4.0 * gallon, label_carrier=(0.1 * gallon, 5 * gallon)) == "weaker", (
         "9 m/s"
     )
+
+
+@pytest.mark.parametrize("cell_m", [1.3, 2.6, 4.0])
+def test_a_map_with_cells_as_wide_as_a_swath_tells_no_strip_beside_an_edge(cell_m) -> None:
+    frame = GridFrame(-10.0, -10.0, cell_m, 10, 12)
+    inside = np.zeros((12, 10))
+    inside[2:9, 2:8] = 1.0
+    unknown = np.full(inside.shape, nan)
+    dose = DoseMap(np.zeros(inside.shape), unknown, unknown, unknown, unknown, -10.0, -10.0, cell_m)
+    ground = Ground(frame, inside, np.zeros(inside.shape), True, False)
+    assert margins_of((dose, ground)) == ()

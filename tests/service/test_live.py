@@ -362,7 +362,8 @@ def test_in_two_directions_a_pass_is_held_against_half_the_rate_and_once_over_is
     _, once = follow(setup, taken)
     assert (found.target_l_per_m2, found.pass_l_per_m2) == (once.target_l_per_m2, once.target_l_per_m2 / 2.0)
     halved = replace(setup, treatment=replace(setup.treatment, target_l_per_m2=2.0 * setup.treatment.target_l_per_m2))
-    half, whole = (follow(each, taken)[0].way.areas() for each in (replace(halved, treatment=replace(halved.treatment, directions=2.0)), setup))
+    halved = replace(halved, treatment=replace(halved.treatment, directions=2.0))
+    half, whole = (follow(each, taken)[0].way.areas() for each in (halved, setup))
     assert half.left_m2 is not None
     assert half.zone_m2 - half.left_m2 == pytest.approx((whole.zone_m2 - whole.left_m2) / 2.0, rel=0.03)
     assert live.setup.treatment.directions == 2.0
