@@ -63,6 +63,7 @@ class LiveWay:
         self._ground: tuple[GridFrame, Ground] | None = None
         self._zone_m2: float | None = None
         self._areas = Areas()
+        self._done_before_m2 = 0.0
         self._laid_l = 0.0
         self._counted: tuple[object, float] = (None, -inf)
         self._covered_cells, self._wanted_cells = np.zeros((2, 0))
@@ -140,6 +141,16 @@ class LiveWay:
             self._counted = laid, self.track.t
         return self._areas
 
+    @property
+    def done_m2(self) -> float:
+        """Of the zones what is done, with the parts of the job before this one."""
+        areas = self.areas()
+        return 0.0 if areas.zone_m2 is None or areas.left_m2 is None else areas.zone_m2 - areas.left_m2
+
+    def go_on(self, done_m2: float) -> None:
+        """So much of the zones earlier parts of the job have done, with other sprayers."""
+        self._done_before_m2 = done_m2
+
     def _count_areas(self) -> Areas:
         """Look through the rows that were sprayed since, all of them where the grid has grown."""
         grid, ground = self.grid, self._find_ground()
@@ -159,7 +170,8 @@ class LiveWay:
         done = np.clip(np.ceil(laid / treatment.pass_l_per_m2), 0, times) / times
         self._wanted_cells[part] = (ground.wanted[part] * done).sum(axis=1)
         zone = self._zone_m2 or 0.0
-        return Areas(covered, zone, max(0.0, zone - float(self._wanted_cells.sum()) * grid.frame.cell_area_m2))
+        done = self._done_before_m2 + float(self._wanted_cells.sum()) * grid.frame.cell_area_m2
+        return Areas(covered, zone, max(0.0, zone - done))
 
     def degrees(self) -> tuple[float, float]:
         """Latitude and longitude of the nozzle."""

@@ -15,7 +15,7 @@ from server.ingest import Ingest
 from server.keeping import Keeper, read_retention
 from server.rawlog import write_raw_log
 from server.recordview import fill_draft, freeze, summarise_folder, view_record, write_amendment
-from server.recordwork import check_typed, list_folders, measured_from_bytes, tell_offset
+from server.recordwork import check_typed, find_folder, list_folders, measured_from_bytes, tell_offset
 from server.reviews import Reviews
 from server.store import records as shelf
 from server.store.connection import ask_store
@@ -54,6 +54,16 @@ class Records:
         """The record of a job, or of the one it is a part of; raises UnknownError."""
         tell_offset(zone, None)
         return await self._ask(lambda connection: view_record(connection, number, self._measured_of, zone=zone))
+
+    async def find_done(self, number: int) -> float:
+        """Of the zones what the parts of a job before this one have covered, by their reviews, in square metres."""
+
+        def work(connection: Any) -> float:
+            before = [job for job in find_folder(connection, number).jobs if job.number < number]
+            found = [self._measured_of(job) for job in before]
+            return sum(zone.covered_m2 or 0.0 for each in found if each is not None for zone in each.zones)
+
+        return await self._ask(work)
 
     async def type_in(self, number: int, typed: dict[str, Any], zone: str | None) -> dict[str, Any]:
         """Keep what was typed; None takes a value back. Raises ConflictError once signed, RequestError."""
