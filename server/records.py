@@ -1,6 +1,7 @@
 """The book of application records: read, typed into, signed once, amended, and written as files."""
 
 import asyncio
+import json
 import time
 from collections.abc import Callable
 from pathlib import Path
@@ -22,6 +23,7 @@ from server.store.connection import ask_store
 from server.store.joblog import iterate_received
 from server.store.jobs import Job, find_job
 from server.store.records import Signed
+from server.tasks import PROGRAM, await_answer, begin_program
 
 Result = TypeVar("Result")
 
@@ -36,6 +38,7 @@ class Records:
         self._ingest = ingest
         self._reviews = reviews
         self._wall = wall
+        self._press = asyncio.Lock()
         self.keeper = Keeper(database, ingest, forget=reviews.forget, wall=wall)
 
     async def list_all(self) -> list[dict[str, Any]]:
@@ -114,6 +117,11 @@ class Records:
     async def read_file(self, number: int, name: str, *, units: str, zone: str = "") -> bytes:
         """One of a record's files; raises UnknownError."""
         view = await self.read(number, zone=zone)
+        if name == "record.pdf":
+            # A program of its own, one at a time: in the service the library and its fonts would stay for good.
+            async with self._press:
+                child = await begin_program(*PROGRAM, "pdf", "--units", units, is_told=True)
+                return await await_answer(child, json.dumps(view).encode())
         return await asyncio.to_thread(record_file, name, view, units=units)
 
     async def read_log(self, number: int) -> bytes:

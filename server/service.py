@@ -279,10 +279,9 @@ class Service:
 
     def _begin(self, job: Job) -> None:
         """Follow a job from now on; what was being read of another one is no longer wanted."""
-        self._held = None
+        self._held, self._passes_judged = None, 0
         self.live.begin(job, job.setup)
         self.strips.forget()
-        self._passes_judged = 0
         self.broadcast.wake()
 
     def _judge_strips(self) -> None:
