@@ -215,9 +215,8 @@ class Service:
                 raise ConflictError(f"job {job.number} is not open: choose the sprayer for the next one")
             now, done_m2 = await self.device(), self.live.way.done_m2
             self._note_job(await self.jobs.press(self.live.job, "finish", {}, now))
-            part = await self._open_job(
-                f"{first.name} part {parts + 2}", Basis(setup, mapping_from_record(papers)), now
-            )
+            name, basis = f"{first.name} part {parts + 2}", Basis(setup, mapping_from_record(papers))
+            part = await self._open_job(name, basis, now)
             self._apply(lambda live: live.way.go_on(done_m2))
             return part
 
