@@ -251,3 +251,17 @@ def test_a_number_too_large_for_the_store_is_not_there_and_the_service_goes_on(d
     ):  # fmt: skip
         assert desk.ask(method, path, body).status_code == 404, (method, path)
     assert desk.ask("POST", "/api/people", {"name": "A. Grower"}).status_code == 201
+
+
+def test_half_a_character_is_refused_and_nothing_of_it_is_kept(desk):
+    job = desk.ask("POST", "/api/jobs", {"name": "Front"}).json()["id"]
+    for method, path, body in (
+        ("POST", "/api/people", b'{"name": "\\ud800"}'),
+        ("PATCH", f"/api/jobs/{job}/record", b'{"typed": {"notes": "\\ud800"}}'),
+        ("POST", "/api/works", b'{"day": "2027-05-01", "kind": "note", "note": "\\ud800"}'),
+    ):
+        refused = desk.ask(method, path, content=body, headers={"content-type": "application/json"})
+        check_problem(refused, 422, "half a character")
+    assert desk.ask("GET", "/api/people").json() == []
+    assert desk.ask("GET", "/api/works").json() == []
+    assert desk.ask("GET", f"/api/jobs/{job}/record").status_code == 200
