@@ -147,6 +147,16 @@ def export(number: int, database: Path, folder: Path, units: str) -> None:
 
 
 @main.command()
+@click.option("--units", type=click.Choice(tuple(UNIT_SETS)), default=FIRST_SET, show_default=True)
+def pdf(units: str) -> None:
+    """Print the record that is told as JSON, as the API gives it, as a PDF file."""
+    step_back()
+    from server.exports.recordpdf import write_pdf
+
+    sys.stdout.buffer.write(write_pdf(json.load(sys.stdin), UNIT_SETS[units]))
+
+
+@main.command()
 @click.option("--job", "number", type=int, required=True, help="Number of the job.")
 @click.option("--database", type=FILE, default=DATABASE, show_default=True, help="The service's database.")
 def strips(number: int, database: Path) -> None:

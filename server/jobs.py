@@ -17,7 +17,7 @@ from server.errors import LogError, RequestError, UnknownError
 from server.ingest import Ingest, Replies
 from server.store import jobs as shelf
 from server.store import papers as folder
-from server.store.connection import Result, ask_store
+from server.store.connection import Result, ask_store, keep_together
 from server.store.joblog import bound_boots, choose_rig, count_messages, load_job_log, load_sparse_log
 from server.store.jobs import Job
 from server.store.messages import Arrival, MessageWriter
@@ -99,9 +99,10 @@ class Jobs:
         job = Job(0, name, state, time.time(), replace(basis.setup or self._setup, job=span))
 
         def store(writer: MessageWriter) -> Job:
-            made = shelf.add_job(writer.connection, job)
-            if basis.papers is not None:
-                folder.save_papers(writer.connection, made.number, basis.papers)
+            with keep_together(writer.connection):
+                made = shelf.add_job(writer.connection, job)
+                if basis.papers is not None:
+                    folder.save_papers(writer.connection, made.number, basis.papers)
             return made
 
         return await self._write(store)
@@ -110,9 +111,10 @@ class Jobs:
         """Store a changed job, with other papers where there are any."""
 
         def store(writer: MessageWriter) -> None:
-            shelf.save_job(writer.connection, job)
-            if papers is not None:
-                folder.save_papers(writer.connection, job.number, papers)
+            with keep_together(writer.connection):
+                shelf.save_job(writer.connection, job)
+                if papers is not None:
+                    folder.save_papers(writer.connection, job.number, papers)
 
         await self._write(store)
 

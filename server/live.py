@@ -277,12 +277,12 @@ class Live:
     def snapshot(self, messages: MessagesPart, faults: tuple[str, ...] = ()) -> Snapshot:
         """All figures of this instant."""
         way, setup = self.way, self._setup
-        target = setup.treatment.target_l_per_m2
+        target, pass_target = setup.treatment.target_l_per_m2, setup.treatment.pass_l_per_m2
         speed, flow = way.track.speed_mps, way.flow.flow_l_per_min
         is_fresh = isfinite(self.last_live_mono) and self._now() - self.last_live_mono < STALE_S
         moves = isfinite(speed) and speed > RATE_SPEED_MPS
         rate = flow / 60.0 / (speed * setup.sprayer.swath_m) if way.flow.is_spraying and moves else None
-        wanted = flow / 60.0 / (target * setup.sprayer.swath_m) if way.flow.is_spraying else None
+        wanted = flow / 60.0 / (pass_target * setup.sprayer.swath_m) if way.flow.is_spraying else None
         areas, level = way.areas(), way.tank_level
         utc = self._t + self.utc_offset_s
         return Snapshot(
@@ -296,8 +296,9 @@ class Live:
             flow_l_per_min=known(flow, 3) if isfinite(self._flow_at) else None,
             is_spraying=way.flow.is_spraying and is_fresh,
             rate_l_per_m2=known(rate, 6),
-            rate_percent=known(100.0 * rate / target if rate is not None else None, 1),
+            rate_percent=known(100.0 * rate / pass_target if rate is not None else None, 1),
             target_l_per_m2=target,
+            pass_l_per_m2=pass_target,
             volume_l=round(way.litres, 4),
             tank_l=setup.sprayer.tank_l,
             tank_left_l=round(level.left_l.value, 3),

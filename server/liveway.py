@@ -20,7 +20,7 @@ from server.core.receiver import MODELS
 from server.core.results import Plane
 from server.core.setup import Setup
 from server.core.swath import pattern_from_sprayer
-from server.core.tank import assume_full, fill_tank, level_of
+from server.core.tank import assume_full, fill_tank, level_of, number_of
 from server.core.tracker import LiveFix, TrackFilter, step_track
 
 COVERED_FRACTION = 0.1
@@ -63,6 +63,7 @@ class LiveWay:
         self._ground: tuple[GridFrame, Ground] | None = None
         self._zone_m2: float | None = None
         self._areas = Areas()
+        self._done_before_m2 = 0.0
         self._laid_l = 0.0
         self._counted: tuple[object, float] = (None, -inf)
         self._covered_cells, self._wanted_cells = np.zeros((2, 0))
@@ -108,10 +109,10 @@ class LiveWay:
 
     def refill(self, detail: Mapping[str, Any] = NOTHING_TOLD) -> None:
         """The tank is full again, or got or holds as much as was told; one fill that is heard twice counts once."""
-        number = detail.get("fill")
+        number = number_of(detail)
         if number in self._fills_seen:
             return
-        if isinstance(number, int):
+        if number is not None:
             self._fills_seen.add(number)
         self.tank = fill_tank(
             self.tank, detail, sprayed_l=self.litres, meter_share=self.meter_share, tank_l=self._setup.sprayer.tank_l
@@ -140,6 +141,16 @@ class LiveWay:
             self._counted = laid, self.track.t
         return self._areas
 
+    @property
+    def done_m2(self) -> float:
+        """Of the zones what is done, with the parts of the job before this one."""
+        areas = self.areas()
+        return 0.0 if areas.zone_m2 is None or areas.left_m2 is None else areas.zone_m2 - areas.left_m2
+
+    def go_on(self, done_m2: float) -> None:
+        """So much of the zones earlier parts of the job have done, with other sprayers."""
+        self._done_before_m2 = done_m2
+
     def _count_areas(self) -> Areas:
         """Look through the rows that were sprayed since, all of them where the grid has grown."""
         grid, ground = self.grid, self._find_ground()
@@ -148,14 +159,19 @@ class LiveWay:
             self._covered_cells, self._wanted_cells = np.zeros((2, grid.frame.ny))
             rows = (0, grid.frame.ny)
         part = slice(*rows)
-        is_covered = grid.dose[part] > COVERED_FRACTION * self._setup.treatment.target_l_per_m2
+        treatment = self._setup.treatment
+        is_covered = grid.dose[part] > COVERED_FRACTION * treatment.target_l_per_m2
         self._covered_cells[part] = np.count_nonzero(is_covered, axis=1)
         covered = float(self._covered_cells.sum()) * grid.frame.cell_area_m2
         if ground is None:
             return Areas(covered)
-        self._wanted_cells[part] = (ground.wanted[part] * is_covered).sum(axis=1)
+        times = int(treatment.directions or 1)
+        laid = grid.dose[part] - COVERED_FRACTION * treatment.target_l_per_m2
+        done = np.clip(np.ceil(laid / treatment.pass_l_per_m2), 0, times) / times
+        self._wanted_cells[part] = (ground.wanted[part] * done).sum(axis=1)
         zone = self._zone_m2 or 0.0
-        return Areas(covered, zone, max(0.0, zone - float(self._wanted_cells.sum()) * grid.frame.cell_area_m2))
+        done = self._done_before_m2 + float(self._wanted_cells.sum()) * grid.frame.cell_area_m2
+        return Areas(covered, zone, max(0.0, zone - done))
 
     def degrees(self) -> tuple[float, float]:
         """Latitude and longitude of the nozzle."""

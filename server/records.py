@@ -1,6 +1,7 @@
 """The book of application records: read, typed into, signed once, amended, and written as files."""
 
 import asyncio
+import json
 import time
 from collections.abc import Callable
 from pathlib import Path
@@ -15,12 +16,13 @@ from server.exports.recordfiles import record_file
 from server.keeping import Keeper, read_retention
 from server.rawlog import write_raw_log
 from server.recordview import fill_draft, freeze, summarise_folder, view_record, write_amendment
-from server.recordwork import check_typed, list_folders, measured_from_bytes, tell_offset
+from server.recordwork import check_typed, find_folder, list_folders, measured_from_bytes, tell_offset
 from server.reviews import Reviews
 from server.store import records as shelf
 from server.store.joblog import iterate_received
 from server.store.jobs import Job, find_job
 from server.store.records import Signed
+from server.tasks import PROGRAM, await_answer, begin_program
 
 
 class Records:
@@ -30,6 +32,7 @@ class Records:
         self._access = access
         self._reviews = reviews
         self._wall = wall
+        self._press = asyncio.Lock()
         self.keeper = Keeper(access, forget=reviews.forget, wall=wall)
 
     async def list_all(self) -> list[dict[str, Any]]:
@@ -48,6 +51,16 @@ class Records:
         """The record of a job, or of the one it is a part of; raises UnknownError."""
         tell_offset(zone, None)
         return await self._access.ask(lambda connection: view_record(connection, number, self._measured_of, zone=zone))
+
+    async def find_done(self, number: int) -> float:
+        """Of the zones what the parts of a job before this one have covered, by their reviews, in square metres."""
+
+        def work(connection: Any) -> float:
+            before = [job for job in find_folder(connection, number).jobs if job.number < number]
+            found = [self._measured_of(job) for job in before]
+            return sum(zone.covered_m2 or 0.0 for each in found if each is not None for zone in each.zones)
+
+        return await self._access.ask(work)
 
     async def type_in(self, number: int, typed: dict[str, Any], zone: str | None) -> dict[str, Any]:
         """Keep what was typed; None takes a value back. Raises ConflictError once signed, RequestError."""
@@ -98,6 +111,11 @@ class Records:
     async def read_file(self, number: int, name: str, *, units: str, zone: str = "") -> bytes:
         """One of a record's files; raises UnknownError."""
         view = await self.read(number, zone=zone)
+        if name == "record.pdf":
+            # A program of its own, one at a time: in the service the library and its fonts would stay for good.
+            async with self._press:
+                child = await begin_program(*PROGRAM, "pdf", "--units", units, is_told=True)
+                return await await_answer(child, json.dumps(view).encode())
         return await asyncio.to_thread(record_file, name, view, units=units)
 
     async def read_log(self, number: int) -> bytes:

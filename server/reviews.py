@@ -153,8 +153,10 @@ class Reviews:
             self._write(job, job_log, source)
             self._on_ready(number)
             self._note(number, ReviewState("ready", 1.0))
-        except (ServiceError, ValueError, OSError, ArithmeticError) as error:
-            log.error("the review of job %d failed: %s", number, error)
+        # Whatever one job does, those behind it are reviewed.
+        except Exception as error:
+            is_foreseen = isinstance(error, ServiceError | ValueError | OSError | ArithmeticError)
+            log.error("the review of job %d failed: %s", number, error, exc_info=None if is_foreseen else error)
             self._failed[number] = source
             self._note(number, ReviewState("failed", problem=str(error)))
 

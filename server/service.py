@@ -195,9 +195,8 @@ class Service:
 
     async def _basis_of(self, choice: Choice | None) -> Basis:
         """What a job with these papers starts from; None: with those chosen for the next one."""
-        if choice is None:
-            return await self.office.paperwork.prepare_next(self.jobs.setup)
-        return await self.office.paperwork.prepare(self.jobs.setup, choice)
+        desk, setup = self.office.paperwork, self.jobs.setup
+        return await (desk.prepare_next(setup) if choice is None else desk.prepare(setup, choice))
 
     async def _open_job(self, name: str, basis: Basis, now: DeviceTime) -> Job:
         job = await self.jobs.add(name, open_span(now), state="running", basis=basis)
@@ -214,10 +213,12 @@ class Service:
         async with self._press_turn:
             if self.live.job is None or self.live.job.number != job.number:
                 raise ConflictError(f"job {job.number} is not open: choose the sprayer for the next one")
-            now = await self.device()
+            now, done_m2 = await self.device(), self.live.way.done_m2
             self._note_job(await self.jobs.press(self.live.job, "finish", {}, now))
-            basis = Basis(setup, mapping_from_record(papers))
-            return await self._open_job(f"{first.name} part {parts + 2}", basis, now)
+            name, basis = f"{first.name} part {parts + 2}", Basis(setup, mapping_from_record(papers))
+            part = await self._open_job(name, basis, now)
+            self._apply(lambda live: live.way.go_on(done_m2))
+            return part
 
     def _require_free(self, job: Job | None) -> None:
         """See that no other job is open; raises ConflictError."""
@@ -277,10 +278,9 @@ class Service:
 
     def _begin(self, job: Job) -> None:
         """Follow a job from now on; what was being read of another one is no longer wanted."""
-        self._held = None
+        self._held, self._passes_judged = None, 0
         self.live.begin(job, job.setup)
         self.strips.forget()
-        self._passes_judged = 0
         self.broadcast.wake()
 
     def _judge_strips(self) -> None:
@@ -379,6 +379,7 @@ class Service:
         """Fold the stored part of the open job beside the live picture, then what came meanwhile, and change over."""
         rebuilt = Live(job.setup, now=self._now, yard=self._yard)
         rebuilt.begin(job, job.setup)
+        rebuilt.way.go_on(await self.office.records.find_done(job.number))
         await self._flush()
         await fold_stored(rebuilt, self.database, job, now=self._now, is_wanted=lambda: self._held is held)
         if self._held is not held:

@@ -113,6 +113,7 @@ class Snapshot:
     rate_l_per_m2: float | None
     rate_percent: float | None
     target_l_per_m2: float
+    pass_l_per_m2: float
     volume_l: float
     tank_l: float
     tank_left_l: float

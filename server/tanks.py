@@ -4,7 +4,7 @@ import asyncio
 import logging
 import time
 from collections.abc import Awaitable, Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 from server.access import Access
@@ -70,12 +70,18 @@ class Tanks:
                 tank.state, body, sprayed_l=tank.sprayed_l, meter_share=_share_of(live, job), tank_l=tank.tank_l
             )
             check_fill(after, sprayed_l=tank.sprayed_l, tank_l=tank.tank_l)
-            number = job.number if job is not None else None
-            row = await self._access.write(lambda connection: shelf.add_fill(connection, body, self._wall(), number))
+            # Until it is in the raw log it waits, so that a power cut between the two loses nothing.
+            row = await self._access.write(lambda connection: shelf.add_fill(connection, body, self._wall(), None))
             self._waiting = None
-            if job is not None:
+            if job is None:
+                return row
+            try:
                 await self._press(job, "refill", _detail_of(row))
-            return row
+            except ServiceError:
+                await self._access.write(lambda connection: shelf.remove_fill(connection, row.number))
+                raise
+            await self._access.write(_placing(row.number, job.number))
+            return replace(row, job=job.number)
 
     async def pour(self, job: Job | None) -> None:
         """Give what waits to the job that has begun; where that cannot be, it waits on and the log says so once."""

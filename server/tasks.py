@@ -26,17 +26,18 @@ def begin_task(work: Coroutine[Any, Any, None]) -> asyncio.Task[None]:
     return task
 
 
-async def begin_program(*words: str) -> asyncio.subprocess.Process:
+async def begin_program(*words: str, is_told: bool = False) -> asyncio.subprocess.Process:
     """Begin a program whose answer and complaints are read, in a session of its own and with one thread for sums."""
+    heard = asyncio.subprocess.PIPE if is_told else asyncio.subprocess.DEVNULL
     return await asyncio.create_subprocess_exec(
-        *words, stdin=asyncio.subprocess.DEVNULL, stdout=asyncio.subprocess.PIPE, stderr=asyncio.subprocess.PIPE,
+        *words, stdin=heard, stdout=asyncio.subprocess.PIPE, stderr=asyncio.subprocess.PIPE,
         start_new_session=True, env={**os.environ, "OPENBLAS_NUM_THREADS": "1"},
     )  # fmt: skip
 
 
-async def await_answer(child: asyncio.subprocess.Process) -> bytes:
-    """What a program prints; raises JudgingError with what it complained of."""
-    answer, complaint = await child.communicate()
+async def await_answer(child: asyncio.subprocess.Process, told: bytes | None = None) -> bytes:
+    """What a program prints, having read what it is told; raises JudgingError with what it complained of."""
+    answer, complaint = await child.communicate(told)
     if child.returncode:
         raise JudgingError(complaint.decode(errors="replace").strip() or f"ended with {child.returncode}")
     return answer

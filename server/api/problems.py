@@ -49,6 +49,10 @@ def add_problems(app: FastAPI) -> None:
         status = next((status for kind, status in STATUS if isinstance(error, kind)), 422)
         return problem(status, str(error), key=error.key if isinstance(error, RequestError) else None)
 
+    @app.exception_handler(UnicodeEncodeError)
+    async def answer_letters(request: Request, error: UnicodeEncodeError) -> JSONResponse:
+        return problem(422, "a text holds half a character, which cannot be kept: type it again")
+
     @app.exception_handler(500)
     async def answer_unforeseen(request: Request, error: Exception) -> JSONResponse:
         return problem(500, UNFORESEEN)

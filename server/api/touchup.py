@@ -9,7 +9,10 @@ from fastapi import APIRouter, Depends, Query
 from server.api.desk import desk
 from server.errors import ServiceError
 from server.mending import advise, read_recipe
+from server.parts import join_plan, read_wet
+from server.recordwork import find_folder
 from server.service import Service
+from server.store.connection import ask_store
 from server.store.jobs import Job
 
 router = APIRouter(prefix="/api/jobs", tags=["reviews"])
@@ -24,9 +27,19 @@ async def read_touchup(number: int, service: Desk, tank_left_l: Left = None) -> 
     What is left in the tank is used up first: as told, else by the job's fills and flow meter where it was filled.
     """
     job = await service.jobs.find(number)
-    found = json.loads(await asyncio.to_thread(service.reviews.read_view, job, "touchup"))
+    found = await asyncio.to_thread(_read_plan, service, job)
     left_l = await _tank_rest(service, job) if tank_left_l is None else tank_left_l
     return advise(found, await read_recipe(service.office.cards, number), tank_left_l=left_l)
+
+
+def _read_plan(service: Service, job: Job) -> dict[str, Any]:
+    """The plan of the job's review, without what other parts of the same job have sprayed."""
+    found: dict[str, Any] = json.loads(service.reviews.read_view(job, "touchup"))
+    folder = ask_store(service.database, lambda connection: find_folder(connection, job.number))
+    others = [read_wet(service.reviews, each) for each in folder.jobs if each.number != job.number]
+    if others:
+        join_plan(found, service.reviews.plane_of(job), others)
+    return found
 
 
 async def _tank_rest(service: Service, job: Job) -> float:

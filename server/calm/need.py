@@ -54,10 +54,10 @@ class NeedFinder:
         left = still if job is not None and still is not None else nan
         pace = self._pace_mps if isfinite(self._pace_mps) else PACE_MPS
         time = estimate_duration(
-            left if isfinite(left) else area,
+            (left if isfinite(left) else area) * (treatment.directions or 1.0),
             swath_m=sprayer.swath_m,
             pace_mps=pace,
-            target_l_per_m2=treatment.target_l_per_m2,
+            target_l_per_m2=treatment.pass_l_per_m2,
             tank_l=sprayer.tank_l,
             tank_left_l=sprayer.tank_l - live.way.tank_used_l if job is not None else sprayer.tank_l,
         )
@@ -76,7 +76,7 @@ class NeedFinder:
         """Keep the pace that gives the target at the flow of now."""
         flow = live.way.flow
         if flow.is_spraying:
-            pace = flow.flow_l_per_min / 60.0 / (live.setup.treatment.target_l_per_m2 * live.setup.sprayer.swath_m)
+            pace = flow.flow_l_per_min / 60.0 / (live.setup.treatment.pass_l_per_m2 * live.setup.sprayer.swath_m)
             if PACES_MPS[0] <= pace <= PACES_MPS[1]:
                 self._pace_mps = pace
 

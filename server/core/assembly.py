@@ -225,8 +225,9 @@ def check_site(treatment: TreatmentCard, *, site_number: int, site_name: str, ow
 
 
 def _treat(base: Treatment, card: TreatmentCard, products: Sequence[ProductCard]) -> Treatment:
-    """Target and wind limit of a treatment; without a limit of its own the saved one stays, and its alarm with it."""
-    found = replace(base, target_l_per_m2=in_si(card.target, measures="carrier rate"))
+    """Target, directions, wind limit of a treatment; without a limit the saved one stays, and its alarm with it."""
+    target = in_si(card.target, measures="carrier rate")
+    found = replace(base, target_l_per_m2=target, directions=2.0 if card.directions == 2 else None)
     limits = rank_limits(card, products)
     if not limits:
         return found

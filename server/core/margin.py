@@ -5,7 +5,7 @@ East and north in metres on the local plane, depths in metres from the edge.
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from math import erf, exp, pi, sqrt
+from math import ceil, erf, exp, pi, sqrt
 
 import numpy as np
 
@@ -96,7 +96,8 @@ def find_margins(
     >>> [(m.depth_m, round(m.probability, 2)) for m in found]
     [(1.0, 1.0)]
     """
-    if not ground.has_zones:
+    # Where the cells are nearly as wide as a swath, as on a map of places far apart, no strip can be told.
+    if not ground.has_zones or ceil(REACH * swath_m / ground.frame.cell_m) <= RIM_CELLS:
         return ()
     is_open = dose.dose_l_per_m2 <= COVERED_FRACTION * target_l_per_m2
     found: list[Margin] = []

@@ -355,7 +355,7 @@ def _measure_pass(
         area_m2=area,
         dose_l_per_m2=dose,
         dose_sd_l_per_m2=dose * relative,
-        percent_of_target=100.0 * dose / treatment.target_l_per_m2,
+        percent_of_target=100.0 * dose / treatment.pass_l_per_m2,
         receiver=judge_receiver(track.quality[epochs], np.ones(span.i1 - span.i0, dtype=np.bool_)),
     )
 

@@ -103,7 +103,7 @@ def way_items(parts: Parts) -> list[Item]:
         return total_of(parts, name)
 
     def area(kind: str) -> float | None:
-        return sum(each.area_m2 for part in found for each in part.places if each.kind == kind) if is_whole else None
+        return sum(_lay_places(part, kind) for part in found) if is_whole else None
 
     def tell(key: str, value: float | None, unit: str, missing: str = "") -> Item:
         return fill_item(key, value, unit, missing=missing if is_whole and missing else NO_REVIEW)
@@ -117,7 +117,7 @@ def way_items(parts: Parts) -> list[Item]:
         tell("keep_out_l", add("keep_out_l"), "L", bare),
         tell("rate_off_percent", _rate_off(found) if is_whole else None, "percent", "nothing could be placed"),
         tell("passes_off", add("passes_off"), ""),
-        tell("missed_m2", area("missed"), "m2"),
+        tell("missed_m2", _miss_together(found) if is_whole else None, "m2"),
         tell("doubled_m2", area("doubled"), "m2"),
         tell("above_s", add("above_s"), "s", limitless),
         tell("above_l", add("above_l"), "L", limitless),
@@ -167,6 +167,18 @@ def find_deviations(items: Sequence[Item]) -> tuple[Deviation, ...]:
         elif item.key in words and value > _LEAST.get(item.key, 0.0):
             found.append(Deviation(item.key, words[item.key]))
     return tuple(found)
+
+
+def _lay_places(part: Measured, kind: str) -> float:
+    """How large the places of a kind are together."""
+    return sum(each.area_m2 for each in part.places if each.kind == kind)
+
+
+def _miss_together(found: list[Measured]) -> float:
+    """What no part has sprayed: what one missed, less what the others covered in the zones."""
+    covered = [sum(zone.covered_m2 or 0.0 for zone in part.zones) for part in found]
+    left = (_lay_places(part, "missed") - sum(covered) + own for part, own in zip(found, covered, strict=True))
+    return max(0.0, min(left, default=0.0))
 
 
 _LEAST: Final = {"off_target_l": 0.005, "keep_out_l": 0.005, "unplaced_l": 0.005}

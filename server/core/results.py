@@ -317,6 +317,7 @@ class TouchupPlan:
     alone: tuple[Surplus, ...]
     thin: tuple[ThinPass, ...]
     target_l_per_m2: float
+    pass_l_per_m2: float
     swath_m: float
     area_m2: float
     volume_l: float

@@ -67,8 +67,9 @@ class Receiver:
 
 @dataclass(frozen=True, slots=True)
 class Treatment:
-    """The rate wanted, what counts as under and over, and the wind limit with its height.
+    """The rate wanted, in how many directions, what counts as under and over, and the wind limit with its height.
 
+    `directions` 2: all of the ground is walked twice, crosswise, with half the rate each time; None: once.
     `wind_limit_stated` is the limit as the label has it ("10 mph"), `wind_averaging_s` the time over which the label or
     the law means it to be averaged.
     """
@@ -81,6 +82,12 @@ class Treatment:
     wind_reference_height_m: float | None = None
     wind_limit_stated: str | None = None
     wind_averaging_s: float | None = None
+    directions: float | None = None
+
+    @property
+    def pass_l_per_m2(self) -> float:
+        """What one pass is to lay: the target, or half of it where the ground is walked in two directions."""
+        return self.target_l_per_m2 / (self.directions or 1.0)
 
 
 @dataclass(frozen=True, slots=True)
@@ -148,6 +155,7 @@ RANGES: dict[str, tuple[float, float]] = {
     "treatment.wind_notice_mps": (0.1, 40.0),
     "treatment.wind_reference_height_m": (0.2, 30.0),
     "treatment.wind_averaging_s": (1.0, 3600.0),
+    "treatment.directions": (1.0, 2.0),
     "grid.cell_m": (0.02, 2.0),
     "peg.lat": (-90.0, 90.0),
     "peg.lon": (-180.0, 180.0),

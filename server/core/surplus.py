@@ -139,7 +139,7 @@ def _list_heavy(
     passes: Sequence[Pass], ways: Sequence[Floats], seams: Sequence[Seam], treatment: Treatment
 ) -> Iterator[Surplus]:
     """Whole passes above what counts as over, beside those that lie on others."""
-    target, limit = treatment.target_l_per_m2, treatment.over_fraction * treatment.target_l_per_m2
+    target, limit = treatment.pass_l_per_m2, treatment.over_fraction * treatment.pass_l_per_m2
     for found, way in zip(passes, ways, strict=False):
         chance = _chance_above(found.dose_l_per_m2, found.dose_sd_l_per_m2, limit)
         if chance > SURE and found.number not in _passes_of(seams, "doubled"):
@@ -150,7 +150,7 @@ def _list_heavy(
 
 def _list_light(passes: Sequence[Pass], seams: Sequence[Seam], treatment: Treatment) -> Iterator[ThinPass]:
     """The passes below what counts as under."""
-    target, limit = treatment.target_l_per_m2, treatment.under_fraction * treatment.target_l_per_m2
+    target, limit = treatment.pass_l_per_m2, treatment.under_fraction * treatment.pass_l_per_m2
     for found in passes:
         chance = _chance_above(-found.dose_l_per_m2, found.dose_sd_l_per_m2, -limit)
         if chance > SURE and found.number not in _passes_of(seams, "doubled"):

@@ -272,6 +272,8 @@ def _check_whole(setup: Setup) -> None:
     top, swath = sprayer.pattern_top_m, sprayer.swath_m
     if top is not None and top > swath:
         raise SetupError("sprayer.pattern_top_m", f"{top:g} is out of range: 0 to the swath, {swath:g}, is allowed")
+    if treatment.directions not in (None, 1.0, 2.0):
+        raise SetupError("treatment.directions", f"{treatment.directions:g} is neither 1 nor 2")
     limit, notice = treatment.wind_limit_mps, treatment.wind_notice_mps
     if limit is not None and notice is not None and notice > limit:
         raise SetupError(

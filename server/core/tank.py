@@ -5,7 +5,7 @@ Litres. A fill either tells what the tank holds now, or what was added to what w
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from math import isfinite, sqrt
+from math import sqrt
 from typing import Any
 
 from server.core.errors import EntryError
@@ -16,6 +16,8 @@ from server.core.uncertainty import Estimate
 FILL_SHARE_SD = 0.02
 LEAST_FILL_SD_L = 0.05
 """Standard uncertainty of a fill read from the marks of a tank (common practice, no source)."""
+MOST_L = 1e5
+"""More than that is in no tank."""
 OVERFULL_SHARE = 0.05
 """A fill may come out so much above the tank's size before it is doubted: marks and meters err."""
 
@@ -98,7 +100,7 @@ def read_fill(detail: Mapping[str, Any], *, tank_l: float) -> tuple[str, float]:
     Returns
     -------
     tuple
-        "holds" or "added", and how much [L]. What is no volume counts as nothing told.
+        "holds", "added" or "full", and how much [L]. What is no volume counts as nothing told.
 
     References
     ----------
@@ -107,13 +109,39 @@ def read_fill(detail: Mapping[str, Any], *, tank_l: float) -> tuple[str, float]:
     Examples
     --------
     >>> read_fill({}, tank_l=15.0), read_fill({"added_l": 7.5}, tank_l=15.0)
-    (('holds', 15.0), ('added', 7.5))
+    (('full', 15.0), ('added', 7.5))
     """
     for way in ("holds", "added"):
         value = detail.get(f"{way}_l")
-        if isinstance(value, int | float) and not isinstance(value, bool) and isfinite(value) and value >= 0.0:
+        if isinstance(value, int | float) and not isinstance(value, bool) and 0.0 <= value <= MOST_L:
             return way, float(value)
-    return "holds", tank_l
+    return "full", tank_l
+
+
+def number_of(detail: Mapping[str, Any]) -> int | None:
+    """The number of a fill, by which one that is told twice is known.
+
+    Parameters
+    ----------
+    detail
+        What was told with the button.
+
+    Returns
+    -------
+    int or None
+        None where nothing that is a number was told.
+
+    References
+    ----------
+    Definition of this project. Derivation: none.
+
+    Examples
+    --------
+    >>> number_of({"fill": 3}), number_of({"fill": [3]})
+    (3, None)
+    """
+    number = detail.get("fill")
+    return number if isinstance(number, int) else None
 
 
 def fill_tank(
@@ -121,7 +149,8 @@ def fill_tank(
 ) -> TankState:
     """The tank after a fill.
 
-    What is added to a tank of which nobody said anything goes into an empty one: people fill when it is empty.
+    What is added to a tank of which nobody said anything goes into an empty one: people fill when it is empty. A press
+    without an amount says nothing either: it is taken as full, and stays an assumption.
 
     Parameters
     ----------
@@ -153,6 +182,8 @@ def fill_tank(
     (10.0, 8.0, 8.0)
     """
     way, litres = read_fill(detail, tank_l=tank_l)
+    if way == "full":
+        return TankState(_measured(litres), sprayed_l, True)
     if way == "holds" or state.is_assumed:
         return TankState(_measured(litres), sprayed_l)
     left = level_of(state, sprayed_l=sprayed_l, meter_share=meter_share).left_l
@@ -208,7 +239,7 @@ def follow_tank(
     curve
         What the flow meter counted.
     fills
-        Job seconds [s] and what was told of each fill, in any order.
+        Job seconds [s] and what was told of each fill, in any order; one of the same number `fill` counts once.
     meter_share
         Standard uncertainty of the flow meter as a share [-].
     tank_l
@@ -232,7 +263,12 @@ def follow_tank(
     (15.0, 6.0, 12.0)
     """
     state = assume_full(tank_l)
+    seen: set[int] = set()
     for t, detail in sorted(fills, key=lambda fill: fill[0]):
+        number = number_of(detail)
+        if number in seen:
+            continue
+        seen |= set() if number is None else {number}
         sprayed_l = float(litres_at(curve, t))
         state = fill_tank(state, detail, sprayed_l=sprayed_l, meter_share=meter_share, tank_l=tank_l)
     return state, float(curve.litres[-1]) if len(curve.litres) else 0.0

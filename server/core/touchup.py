@@ -120,9 +120,9 @@ def plan_touchup(
     >>> [(s.kind, round(s.area_m2), round(s.volume_l, 2)) for s in plan.repeats], round(plan.allowance_l, 3)
     ([('gap', 9, 0.45)], 0.045)
     """
-    target = treatment.target_l_per_m2
+    target, lane = treatment.target_l_per_m2, treatment.pass_l_per_m2
     placed = zip(seams, place_sds_m or [0.0] * len(seams), strict=True)
-    weighed = [_weigh_seam(seam, sd, dose, ground, target, swath_m) for seam, sd in placed]
+    weighed = [_weigh_seam(seam, sd, dose, ground, target, lane, swath_m) for seam, sd in placed]
     found = [each for each in weighed if each is not None]
     found += [_weigh_margin(margin, target, swath_m) for margin in margins if margin.probability >= WORTH_A_LOOK]
     side = PATCH_SWATHS * swath_m + PATCH_SDS * track_sd_m
@@ -141,6 +141,7 @@ def plan_touchup(
         alone=tuple(alone),
         thin=list_thin(passes, seams, treatment=treatment),
         target_l_per_m2=target,
+        pass_l_per_m2=lane,
         swath_m=swath_m,
         area_m2=sum(each.area_m2 for each in order),
         volume_l=volume,
@@ -200,7 +201,9 @@ def weigh_repeat(
     return probability * won - (1.0 - probability) * doubling_cost * swept_m2
 
 
-def _weigh_seam(seam: Seam, sd: float, dose: DoseMap, ground: Ground, target: float, swath_m: float) -> Stretch | None:
+def _weigh_seam(
+    seam: Seam, sd: float, dose: DoseMap, ground: Ground, target: float, lane: float, swath_m: float
+) -> Stretch | None:
     """A stretch between two passes as ground to walk again or to look at; None where there is nothing to mend."""
     pair = seam.pair
     if pair.verdict not in ("gap", "unsure"):
@@ -210,10 +213,12 @@ def _weigh_seam(seam: Seam, sd: float, dose: DoseMap, ground: Ground, target: fl
         return None
     width, passes = seam.width_m, (pair.pass_a, pair.pass_b)
     if pair.verdict == "unsure":
-        return replace(_lay_strip("gap", passes, line, width, nan, target, swath_m, sd), doubt="unsure")
-    strip = _lay_strip("gap", passes, line, width, pair.probability, target, swath_m, sd)
+        return replace(_lay_strip("gap", passes, line, width, nan, lane, swath_m, sd), doubt="unsure")
+    strip = _lay_strip("gap", passes, line, width, pair.probability, lane, swath_m, sd)
     laid = read_cells(dose.dose_l_per_m2, resample_line(line, step_m=STEP_M), ground.frame)
-    return replace(strip, doubt="crossed") if np.mean(laid > HALF * target) > HALF else strip
+    # Of two directions the other one has laid its half there.
+    is_wet = laid > target - HALF * lane
+    return replace(strip, doubt="crossed") if np.mean(is_wet) > HALF else strip
 
 
 def _weigh_margin(margin: Margin, target: float, swath_m: float) -> Stretch:

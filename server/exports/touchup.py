@@ -16,8 +16,8 @@ TOUCHUP_COLUMNS = (
     "surplus_l",
 )  # fmt: skip
 SUMS = (
-    "target_l_per_m2", "swath_m", "area_m2", "volume_l", "allowance_l", "between_m", "small_count", "small_m2",
-    "small_surplus_l", "seams_m", "untold_m",
+    "target_l_per_m2", "pass_l_per_m2", "swath_m", "area_m2", "volume_l", "allowance_l", "between_m", "small_count",
+    "small_m2", "small_surplus_l", "seams_m", "untold_m",
 )  # fmt: skip
 
 

@@ -1,17 +1,19 @@
 """Connections to the database: one writer, readers of their own."""
 
 import sqlite3
-from collections.abc import Callable
-from contextlib import closing
+from collections.abc import Callable, Iterator
+from contextlib import closing, contextmanager
 from pathlib import Path
 from typing import TypeVar
 
 from sqlite_utils import Database
 
-from server.errors import StoreError
+from server.errors import StoreError, UnknownError
 from server.store.migrations import migrations
 
 BUSY_S = 10.0
+TOO_LARGE = "there is nothing of so large a number"
+"""The database's whole numbers have 64 bits; what is asked for by a larger one is not there."""
 Connection = sqlite3.Connection
 """For those outside who only hand one on."""
 Result = TypeVar("Result")
@@ -46,4 +48,19 @@ def open_reader(file: Path) -> sqlite3.Connection:
 def ask_store(file: Path, work: Callable[[sqlite3.Connection], Result]) -> Result:
     """Ask a question on a reader of its own."""
     with closing(open_reader(file)) as connection:
-        return work(connection)
+        try:
+            return work(connection)
+        except OverflowError as error:
+            raise UnknownError(TOO_LARGE) from error
+
+
+@contextmanager
+def keep_together(connection: sqlite3.Connection) -> Iterator[None]:
+    """Several changes that are stored all or none, also where the power fails between them."""
+    connection.execute("BEGIN IMMEDIATE")
+    try:
+        yield
+    except BaseException:
+        connection.execute("ROLLBACK")
+        raise
+    connection.execute("COMMIT")

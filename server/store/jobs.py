@@ -62,11 +62,12 @@ def add_job(connection: sqlite3.Connection, job: Job) -> Job:
     """Store a new job; its number is given by the store."""
     span = job.span
     values = (
-        job.name, job.rig, job.state, job.created_utc, *(span.start or (None, None)), *(span.end or (None, None)),
+        _free_number(connection), job.name, job.rig, job.state, job.created_utc, *(span.start or (None, None)),
+        *(span.end or (None, None)),
         _pack(job.setup), job.revision,
     )  # fmt: skip
     number = connection.execute(
-        f"INSERT INTO job ({_COLUMNS.replace('id, ', '', 1)}) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?)", values
+        f"INSERT INTO job ({_COLUMNS}) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)", values
     ).lastrowid
     assert number is not None
     return replace(job, number=number)
@@ -103,6 +104,16 @@ def read_default_setup(connection: sqlite3.Connection) -> Setup | None:
 def save_default_setup(connection: sqlite3.Connection, setup: Setup) -> None:
     """Save the setup that the next job starts from."""
     connection.execute("INSERT OR REPLACE INTO default_setup VALUES (1, ?)", (_pack(setup),))
+
+
+def _free_number(connection: sqlite3.Connection) -> int:
+    """A number that no job has, and that nothing kept of a forgotten job names: lines of the journal, fills, parts."""
+    (last,) = connection.execute(
+        "SELECT max(number) FROM (SELECT max(id) AS number FROM job UNION ALL SELECT max(job) FROM fill "
+        "UNION ALL SELECT max(json_extract(body, '$.part_of')) FROM papers "
+        "UNION ALL SELECT max(json_extract(body, '$.job')) FROM card WHERE kind = 'work')"
+    ).fetchone()
+    return int(last or 0) + 1
 
 
 def _read(row: tuple[Any, ...]) -> Job:

@@ -8,9 +8,10 @@ from dataclasses import dataclass, field
 from typing import Any, TypeVar
 
 from rig import wire
-from server.errors import StoreError
+from server.errors import StoreError, UnknownError
 from server.numbers import Numbers
 from server.store.columns import INSERT, SELECT, message_of, row_of
+from server.store.connection import TOO_LARGE
 from server.store.settled import read_settled, read_thinned
 from server.store.thinning import PIECE, Part, Piece, thin_piece
 
@@ -86,6 +87,9 @@ class MessageWriter:
         except sqlite3.Error as error:
             self._undo()
             raise _refused(error) from error
+        except OverflowError as error:
+            self._undo()
+            raise UnknownError(TOO_LARGE) from error
 
     def thin(self, part: Part, stream: str, from_seq: int, *, limit: int = PIECE) -> Piece:
         """Remove a few of the messages that go of a stream; what is settled stays so."""

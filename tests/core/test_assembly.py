@@ -55,6 +55,16 @@ def test_zones_that_cannot_be_meant_are_refused_in_a_line(site, named, plan, wor
         zones_from_card(site, named, plan)
 
 
+def test_two_directions_halve_what_a_pass_is_to_lay_and_not_what_the_ground_is_to_get() -> None:
+    whole = assemble_setup(BASE, Sheets(treatment=PLAN)).treatment
+    plan = TreatmentCard("Feed", 1, Stated(1.0, "gal/1000 ft2"), directions=2)
+    crosswise = assemble_setup(BASE, Sheets(treatment=plan)).treatment
+    assert crosswise.target_l_per_m2 == whole.target_l_per_m2 == whole.pass_l_per_m2
+    assert crosswise.pass_l_per_m2 == whole.target_l_per_m2 / 2.0
+    back = assemble_setup(Setup(BASE.sprayer, BASE.flow_meter, crosswise), Sheets(treatment=PLAN)).treatment
+    assert back.pass_l_per_m2 == whole.pass_l_per_m2
+
+
 def test_a_sprayer_s_values_win_and_the_cup_stays() -> None:
     card = SprayerCard(
         "Boom", Stated(4, "ft"), (300.0, 310.0), flow_l_per_min=(1.0, 2.0), tank=Stated(4, "gal"),

@@ -236,6 +236,17 @@ def test_each_deviation_is_told_and_a_clean_job_has_none() -> None:
     }  # fmt: skip
 
 
+def test_ground_that_another_part_of_the_job_sprayed_is_not_missed() -> None:
+    half = replace(
+        MEASURED, zones=(ZoneShare("front", 210.0, 100.0),), covered_m2=100.0, places=(Places("missed", 1, 108.0, 0.0),)
+    )
+    two = replace(WHOLE, parts=(Part(3, "One", half), Part(4, "Two", half)))
+    found = {item.key: item.value for item in build_record(two)}
+    assert found["missed_m2"] == pytest.approx(8.0)
+    alone = {item.key: item.value for item in build_record(replace(WHOLE, parts=(Part(3, "One", half),)))}
+    assert alone["missed_m2"] == pytest.approx(108.0)
+
+
 def wind_of(speeds, *, start=0.0, side=90.0):
     """A wind series, a second a row."""
     none, t = np.zeros(0), start + np.arange(float(len(speeds)))

@@ -48,6 +48,27 @@ def test_what_is_no_volume_counts_as_the_plain_button(odd) -> None:
     assert fill_tank(assume_full(15.0), odd, sprayed_l=2.0, **METER).held.value == 15.0
 
 
+@pytest.mark.parametrize("odd", [{"fill": [1]}, {"fill": {}, "holds_l": 1e308}, {"added_l": 1e200, "fill": "x"}])
+def test_whatever_a_button_was_pressed_with_the_tank_is_followed(odd) -> None:
+    curve = VolumeCurve(np.array([0.0, 100.0]), np.array([0.0, 12.0]), np.array([0.0, 5400.0]))
+    state, _ = follow_tank(curve, [(50.0, odd), (60.0, odd)], **METER)
+    assert (state.held.value, state.is_assumed) == (15.0, True)
+
+
+def test_a_fill_that_stands_twice_in_the_log_was_poured_once() -> None:
+    curve = VolumeCurve(np.array([0.0, 100.0]), np.array([0.0, 0.0]), np.array([0.0, 0.0]))
+    fills = [(1.0, {"added_l": 4.0, "fill": 7}), (2.0, {"added_l": 4.0, "fill": 7}), (3.0, {"added_l": 4.0, "fill": 8})]
+    assert follow_tank(curve, fills, **METER)[0].held.value == 8.0
+
+
+def test_a_press_without_an_amount_stays_an_assumption_until_one_is_told() -> None:
+    state = fill_tank(assume_full(15.0), {"added_l": 10.0}, sprayed_l=0.0, **METER)
+    pressed = fill_tank(state, {}, sprayed_l=9.0, **METER)
+    assert (pressed.held.value, pressed.from_l, pressed.is_assumed) == (15.0, 9.0, True)
+    told = fill_tank(pressed, {"added_l": 3.0}, sprayed_l=9.0, **METER)
+    assert (told.held.value, told.is_assumed) == (3.0, False)
+
+
 def test_a_fill_that_does_not_go_in_is_refused() -> None:
     state = fill_tank(assume_full(15.0), {"added_l": 10.0}, sprayed_l=0.0, **METER)
     check_fill(state, sprayed_l=0.0, tank_l=15.0)

@@ -85,6 +85,25 @@ def test_a_missed_strip_is_walked_from_its_start_to_its_end_and_mixed_for() -> N
     assert strip.gain_m2 == pytest.approx(0.97 * 26.0 - 0.03 * DOUBLING_COST * 26.0)
 
 
+def test_in_two_directions_a_strip_of_one_of_them_gets_half_the_rate_and_the_others_half_is_no_crossing() -> None:
+    crosswise = replace(TREATMENT, directions=2.0)
+    half, whole = lay((4.5, 5.5, 0.5)), lay((4.5, 5.5, 1.0))
+    parts = {"treatment": crosswise, "swath_m": 1.0}
+    (strip,) = plan_touchup([seam("gap", 0.97)], (), (), (), *half, **parts).repeats
+    assert (strip.doubt, strip.volume_l) == ("", pytest.approx(30.0 * TARGET / 2.0, rel=0.01))
+    (wet,) = plan_touchup([seam("gap", 0.97)], (), (), (), *whole, **parts).looks
+    assert wet.doubt == "crossed"
+
+
+def test_in_two_directions_a_pass_of_half_the_rate_is_neither_thin_nor_heavy() -> None:
+    parts = {"treatment": replace(TREATMENT, directions=2.0), "swath_m": 1.0, "ways": [np.zeros((2, 2))] * 3}
+    laid = lay()
+    passes = [one_pass(1, 0.5), one_pass(2, 0.25), one_pass(3, 1.0)]
+    found = plan_touchup((), (), (), passes, *laid, **parts)
+    assert [each.number for each in found.thin] == [2]
+    assert [(each.passes, each.times_target) for each in found.alone] == [((3,), pytest.approx(2.0))]
+
+
 def test_two_missed_strips_side_by_side_are_two_lanes() -> None:
     found = plan([seam("gap", width=2.1, east=5.0)], laid=lay((4.0, 6.0, 0.0)))
     (strip,) = found.repeats
@@ -289,3 +308,14 @@ def test_a_second_lighter_pass_keeps_to_the_labels_carrier_range() -> None:
     assert judge_thin(hasty, target_l_per_m2=4.0 * gallon, label_carrier=(0.1 * gallon, 5 * gallon)) == "weaker", (
         "9 m/s"
     )
+
+
+@pytest.mark.parametrize("cell_m", [1.3, 2.6, 4.0])
+def test_a_map_with_cells_as_wide_as_a_swath_tells_no_strip_beside_an_edge(cell_m) -> None:
+    frame = GridFrame(-10.0, -10.0, cell_m, 10, 12)
+    inside = np.zeros((12, 10))
+    inside[2:9, 2:8] = 1.0
+    unknown = np.full(inside.shape, nan)
+    dose = DoseMap(np.zeros(inside.shape), unknown, unknown, unknown, unknown, -10.0, -10.0, cell_m)
+    ground = Ground(frame, inside, np.zeros(inside.shape), True, False)
+    assert margins_of((dose, ground)) == ()

@@ -152,7 +152,7 @@ def test_one_tap_notes_a_fill_as_on_the_sheet(show, answers: Answers) -> None:
     assert (method, path) == ("POST", "tank/fills")
     assert (body["added_l"], body["treatment"], body["load"]) == (15.0, 1, 1)
     page.get_by_text("Noted: tank 1").wait_for()
-    assert "Nobody entered a fill" not in page.inner_text(".tank-part")
+    assert "Nobody told how much" not in page.inner_text(".tank-part")
 
 
 def test_the_sheet_becomes_the_next_job_and_keeps_who_does_it(show, answers: Answers) -> None:

@@ -83,6 +83,10 @@ def test_settings_that_are_saved_are_those_of_the_next_start(desk, open_desk) ->
     assert "3.25" in stored
 
 
+COUNTS = ("_fraction", ".directions")
+"""Settings that are plain numbers."""
+
+
 def test_every_key_of_the_form_has_a_unit_and_a_range_choices_or_a_kind_of_text(desk) -> None:
     keys = {found["key"]: found for found in desk.ask("GET", "/api/setup/keys").json()}
     assert keys["sprayer.swath_m"] == {
@@ -90,7 +94,7 @@ def test_every_key_of_the_form_has_a_unit_and_a_range_choices_or_a_kind_of_text(
     }  # fmt: skip
     assert [key for key, found in keys.items() if not (found["range"] or found["choices"] or "text" in found)] == []
     assert {key: found["text"] for key, found in keys.items() if "text" in found} == TEXTS
-    assert [key for key, f in keys.items() if f["range"] and not (f["unit"] or key.endswith("_fraction"))] == []
+    assert [key for key, f in keys.items() if f["range"] and not (f["unit"] or key.endswith(COUNTS))] == []
 
 
 def test_a_job_goes_from_declared_to_reviewed(desk, messages) -> None:
@@ -236,3 +240,28 @@ def test_buttons_pressed_on_the_rig_in_one_breath_count_in_their_order(desk) -> 
     sent = [("position", fix), *(("event", press) for press in presses)]
     desk.take([Received(wire.topic_of("yard", s), 1_750_000_000.0 + m.mono, wire.encode(m)) for s, m in sent])
     assert [job["state"] for job in desk.ask("GET", "/api/jobs").json()] == ["finished"]
+
+
+def test_a_number_too_large_for_the_store_is_not_there_and_the_service_goes_on(desk):
+    huge = 2**70
+    for method, path, body in (
+        ("GET", f"/api/jobs/{huge}/tank", None), ("GET", f"/api/jobs/{huge}/papers", None),
+        ("DELETE", f"/api/jobs/{huge}", None), ("PATCH", f"/api/jobs/{huge}/record", {"typed": {}}),
+        ("DELETE", f"/api/tank/fills/{huge}", None), ("PUT", f"/api/jobs/{huge}/papers", {}),
+    ):  # fmt: skip
+        assert desk.ask(method, path, body).status_code == 404, (method, path)
+    assert desk.ask("POST", "/api/people", {"name": "A. Grower"}).status_code == 201
+
+
+def test_half_a_character_is_refused_and_nothing_of_it_is_kept(desk):
+    job = desk.ask("POST", "/api/jobs", {"name": "Front"}).json()["id"]
+    for method, path, body in (
+        ("POST", "/api/people", b'{"name": "\\ud800"}'),
+        ("PATCH", f"/api/jobs/{job}/record", b'{"typed": {"notes": "\\ud800"}}'),
+        ("POST", "/api/works", b'{"day": "2027-05-01", "kind": "note", "note": "\\ud800"}'),
+    ):
+        refused = desk.ask(method, path, content=body, headers={"content-type": "application/json"})
+        check_problem(refused, 422, "half a character")
+    assert desk.ask("GET", "/api/people").json() == []
+    assert desk.ask("GET", "/api/works").json() == []
+    assert desk.ask("GET", f"/api/jobs/{job}/record").status_code == 200

@@ -264,3 +264,20 @@ def test_what_nobody_decodes_is_bounded(tmp_path, monkeypatch, caplog):
     ingest.start(Replies())
     ingest.stop()
     assert count_rows(tmp_path / "store.db") == 10
+
+
+def test_a_task_that_fails_in_any_way_is_told_so_and_the_writer_goes_on(tmp_path):
+    ingest = Ingest(tmp_path / "store.db", ring=lambda: None)
+    ingest.start(Replies())
+    try:
+
+        def overflow(writer):
+            writer.connection.execute("SELECT ?", (2**70,))
+
+        with pytest.raises(UnknownError, match="so large a number"):
+            ingest.call(overflow).result(5.0)
+        with pytest.raises(ZeroDivisionError):
+            ingest.call(lambda writer: 1 // 0).result(5.0)
+        assert ingest.call(lambda writer: 7).result(5.0) == 7
+    finally:
+        ingest.stop()

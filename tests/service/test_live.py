@@ -355,6 +355,20 @@ def test_the_picture_is_what_truly_happened(walk, clean):
     assert live.missing == 0
 
 
+def test_in_two_directions_a_pass_is_held_against_half_the_rate_and_once_over_is_half_done(walk, clean):
+    setup, taken, _ = walk
+    crosswise = replace(setup, treatment=replace(setup.treatment, directions=2.0))
+    live, found = follow(crosswise, taken)
+    _, once = follow(setup, taken)
+    assert (found.target_l_per_m2, found.pass_l_per_m2) == (once.target_l_per_m2, once.target_l_per_m2 / 2.0)
+    halved = replace(setup, treatment=replace(setup.treatment, target_l_per_m2=2.0 * setup.treatment.target_l_per_m2))
+    halved = replace(halved, treatment=replace(halved.treatment, directions=2.0))
+    half, whole = (follow(each, taken)[0].way.areas() for each in (halved, setup))
+    assert half.left_m2 is not None
+    assert half.zone_m2 - half.left_m2 == pytest.approx((whole.zone_m2 - whole.left_m2) / 2.0, rel=0.03)
+    assert live.setup.treatment.directions == 2.0
+
+
 @settings(max_examples=6, deadline=None, phases=[Phase.generate], suppress_health_check=[HealthCheck.too_slow])
 @given(st.lists(st.tuples(st.floats(0.0, 0.9), st.floats(0.0, 1.0), st.integers(1, 80)), min_size=1, max_size=5))
 def test_repeats_change_nothing_in_the_picture(walk, clean, repeats):

@@ -322,3 +322,13 @@ def test_export_writes_the_same_record_as_the_service(busy_desk, job, tmp_path) 
     assert done.exit_code == 0, done.output
     for name in ("record.csv", "record.html", "job.gpkg", "job.geojson", "measured.json"):
         assert (tmp_path / "out" / name).read_bytes() == fetch(busy_desk, job, name).content, name
+
+
+def test_a_pdf_is_made_by_a_program_of_its_own_so_that_the_service_stays_small(busy_desk, job, monkeypatch) -> None:
+    def refuse(*_: object, **__: object) -> bytes:
+        raise AssertionError("made in the service")
+
+    monkeypatch.setattr("server.exports.recordpdf.write_pdf", refuse)
+    answer = fetch(busy_desk, job, "record.pdf")
+    assert answer.status_code == 200
+    assert answer.content.startswith(b"%PDF-")

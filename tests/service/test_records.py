@@ -9,7 +9,7 @@ import pytest
 from server.core.papers import Papers, Reference
 from server.core.retention import keep_until
 from server.store.checks import Check, add_check, note_used
-from server.store.connection import open_writer
+from server.store.connection import open_reader, open_writer
 from server.store.records import list_signed
 
 YEAR_S = 365.25 * 86_400.0
@@ -239,9 +239,14 @@ def test_a_job_without_a_signed_record_can_be_forgotten_and_leaves_nothing_behin
     desk.portal.call(desk.service.office.cards.save_papers, job, papers)
     desk.ask("PATCH", f"/api/jobs/{job}/record", {"typed": {"notes": "old"}})
     assert desk.ask("DELETE", f"/api/jobs/{job}").status_code == 204
-    # The store gives the number again: nothing of the old job may stand in the new one's record.
+    # The journal goes on telling what was done, so that its number is not given to another job.
+    with closing(open_reader(desk.service.database)) as connection:
+        left = {table: list(connection.execute(f"SELECT * FROM {table}")) for table in ("papers", "record_draft")}
+    assert left == {"papers": [], "record_draft": []}
     number = desk.ask("POST", "/api/jobs", {"name": "Next"}).json()["id"]
-    assert number == job
+    assert number == job + 1
+    lines = [each["card"] for each in desk.ask("GET", "/api/works").json()]
+    assert [line["job"] for line in lines].count(job) == 1
     _, items = record_of(desk, number)
     assert items["notes"]["value"] is None
     assert items["applicator"]["value"] is None

@@ -103,6 +103,32 @@ def test_a_fill_that_waits_can_be_taken_back_and_one_of_a_job_cannot(field) -> N
     assert field.ask("DELETE", f"/api/tank/fills/{number}").status_code == 404
 
 
+def test_a_fill_that_was_not_pressed_yet_when_the_power_failed_is_pressed_once_afterwards(field, samples) -> None:
+    job = field.ask("POST", "/api/jobs", {"name": "Front", "start": "now"}).json()["id"]
+    tanks = field.service.office.tanks
+    press = tanks._press
+
+    async def fail(*_: object) -> None:
+        raise OSError("the power failed")
+
+    tanks._press = fail
+    with pytest.raises(OSError, match="power"):
+        field.portal.call(tanks.fill, field.service.live, {"added_l": 5.0})
+    tanks._press = press
+    pour_waiting(field)
+    pour_waiting(field)
+    found = field.ask("GET", f"/api/jobs/{job}/tank").json()
+    assert (found["left_l"], len(found["fills"]), found["is_assumed"]) == (5.0, 1, False)
+
+
+def test_a_button_with_odd_words_disturbs_nothing(field) -> None:
+    job = field.ask("POST", "/api/jobs", {"name": "Front", "start": "now"}).json()["id"]
+    for detail in ({"fill": [1]}, {"holds_l": 1e308}, {"added_l": {"x": 1}, "fill": {}}):
+        pressed = field.ask("POST", f"/api/jobs/{job}/buttons", {"kind": "refill", "detail": detail})
+        assert pressed.status_code == 200, pressed.text
+        assert field.ask("GET", f"/api/jobs/{job}/tank").json()["is_assumed"] is True
+
+
 def test_after_a_stop_it_says_how_far_the_rest_goes_and_what_to_mix(field) -> None:
     job = field.ask("POST", "/api/jobs", {"name": "Front", "start": "now"}).json()["id"]
     field.ask("POST", "/api/tank/fills", {"holds_l": 4.0})

@@ -123,3 +123,24 @@ def test_a_job_without_a_review_has_no_plan_yet(busy_desk) -> None:
     answer = busy_desk.ask("GET", "/api/jobs/1/touchup")
     assert answer.status_code == 404
     assert "touchup" in answer.json()["detail"]
+
+
+def test_what_one_part_of_a_job_sprayed_is_not_sprayed_again_by_the_plan_of_the_other(mended) -> None:
+    whole = mended.ask("GET", "/api/jobs/1/touchup").json()
+    rows = list(csv.DictReader(io.StringIO(mended.ask("GET", "/api/jobs/1/files/passes.csv").text)))
+    cut = (float(rows[2]["end_mono"]) + float(rows[3]["start_mono"])) / 2.0
+    for name, ends in (("First", (0.0, cut)), ("Second", (cut, 1e6))):
+        body = {"name": name, "start": [BOOT, ends[0]], "end": [BOOT, ends[1]]}
+        assert mended.ask("POST", "/api/jobs", body).status_code == 201
+    for number in (2, 3):
+        assert mended.await_review(number)["state"] == "ready"
+    alone = [mended.ask("GET", f"/api/jobs/{number}/touchup").json() for number in (2, 3)]
+    mended.portal.call(mended.service.office.cards.save_papers, 3, Papers(part_of=2))
+    parts = [mended.ask("GET", f"/api/jobs/{number}/touchup").json() for number in (2, 3)]
+    for before, after in zip(alone, parts, strict=True):
+        assert before["area_m2"] > whole["area_m2"] + 10.0, "the other part's ground looks missed"
+        assert after["area_m2"] <= whole["area_m2"] + 1.0
+        assert after["volume_l"] == pytest.approx(sum(each["volume_l"] for each in after["repeats"]), abs=1e-9)
+    record = {each["key"]: each["value"] for each in mended.ask("GET", "/api/jobs/2/record").json()["items"]}
+    missed = {each["key"]: each["value"] for each in mended.ask("GET", "/api/jobs/1/record").json()["items"]}
+    assert record["missed_m2"] == pytest.approx(missed["missed_m2"], abs=6.0)

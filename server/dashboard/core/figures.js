@@ -10,8 +10,8 @@ const ON_TARGET = 0.05; // within five per cent the rate needs no word of advice
 
 /** The rate on the ground against the target. */
 export function describeRate(snapshot, set) {
-  const { rate_l_per_m2, target_l_per_m2, rate_percent, is_spraying } = snapshot;
-  const target = formatQuantity(target_l_per_m2, "rate", set);
+  const { rate_l_per_m2, target_l_per_m2, pass_l_per_m2 = target_l_per_m2, rate_percent, is_spraying } = snapshot;
+  const target = formatQuantity(pass_l_per_m2, "rate", set);
   if (!is_spraying) return { name: "Rate", figure: "Not spraying", remark: `Target ${target}` };
   const share = rate_percent === null ? null : rate_percent / 100 - 1;
   return {

@@ -151,7 +151,7 @@ export function tellTank(tank, set) {
   const reach = formatQuantity(tank.treats_m2, "area", set);
   const todo = tank.area_left_m2 === null ? "" : ` ${formatQuantity(tank.area_left_m2, "area", set)} are left to do.`;
   const lines = [`Enough for ${reach}.${todo}`];
-  if (tank.is_assumed) lines.push("Nobody entered a fill: a full tank is assumed.");
+  if (tank.is_assumed) lines.push("Nobody told how much was filled in: a full tank is assumed.");
   if (tank.is_contradiction) lines.push("More was sprayed than was filled in: is a fill missing, or are the pulses per litre off?");
   return { figure: left.replace("\u00a0", `${sd}\u00a0`), lines };
 }

@@ -28,6 +28,7 @@ const WORDS = {
   "receiver.class": "What kind of fixes to expect",
   "receiver.latency_s": "How late a fix comes",
   "treatment.target_l_per_m2": "Rate wanted",
+  "treatment.directions": "Directions, 2: half the rate in each",
   "treatment.under_fraction": "Too little, below this share of the rate",
   "treatment.over_fraction": "Too much, above this share of the rate",
   "treatment.wind_limit_mps": "Wind limit, from the label or the law",

@@ -74,7 +74,7 @@ export function makeMend(plan, found, { set, ask }) {
     ...makeGroup("Leave alone", "ul", alone.map((each) => describeAlone(each, label, set))),
     alone.length > 0 && label.most_times === null
       ? element("p", { class: "small" }, "Whether that is beyond the label is not known: the job has no treatment with its label rate.") : null,
-    ...makeGroup("Got too little", "ul", describeThin(thin, plan.target_l_per_m2)),
+    ...makeGroup("Got too little", "ul", describeThin(thin, plan.pass_l_per_m2)),
     ...makeGroup("Look for yourself", "ul", groupLooks(plan).map((each) => describeLook(each, set))),
     rest === "" ? null : element("p", {}, rest),
     hasPlaces ? element("button", { type: "button", onclick: printPart }, "Print this list") : null,
