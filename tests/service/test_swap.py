@@ -112,7 +112,7 @@ def test_a_third_sprayer_is_a_third_part_of_the_first_job(desk, messages) -> Non
     [
         ({"sprayer": 1}, 422, "Knapsack is the one in use"),
         ({"sprayer": 9}, 422, "there is no sprayer 9"),
-        ({}, 422, "required"),
+        ({}, 422, "must be filled in"),
     ],
 )
 def test_a_swap_that_cannot_be_meant_leaves_the_job_as_it_is(desk, messages, body, status, words) -> None:
