@@ -71,8 +71,8 @@ Deeds = tuple[Deed, ...]
 def read_deeds(book: Book, now: int) -> tuple[Deeds, Deeds]:
     """What was done and what is planned, each by its time.
 
-    Works of days to come are plans, and so are those that say so and treatments with a day that were not yet done. What a
-    job did is done, whatever its rig's clock says.
+    Works of days to come are plans, and so are those that say so and treatments with a day that were not yet done. What
+    a job did is done, whatever its rig's clock says.
 
     Parameters
     ----------

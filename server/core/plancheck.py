@@ -146,7 +146,9 @@ def _check_tank(plan: Plan) -> list[Objection]:
     tank_l = in_si(sprayer.tank, measures="tank")
     if tank_l <= CARRIED_L:
         return []
-    words = f"{sprayer.name}: a tank of {write_stated(sprayer.tank)} is more than people carry. Are unit and size right?"
+    words = (
+        f"{sprayer.name}: a tank of {write_stated(sprayer.tank)} is more than people carry. Are unit and size right?"
+    )
     return [Objection("tank_unusual", "ask", sprayer.name, words, {"tank_l": tank_l, "usual_l": CARRIED_L})]
 
 
