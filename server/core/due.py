@@ -75,7 +75,8 @@ def judge_due(card: SprayerCard, use: Use) -> Due:
         if holds
     )
     least = "at least " if use.unknown_jobs else ""
-    since = f"calibrated {_count_days(use.days)} ago, {least}{_tell_volume(use.litres, card)} sprayed since"
+    when = "today" if use.days < 1.0 else f"{_count_days(use.days)} ago"
+    since = f"calibrated {when}, {least}{_tell_volume(use.litres, card)} sprayed since"
     if not by:
         left = _count_days(card.due_days - use.days)
         return Due(False, (), f"{since}; due in {left} or after {_tell_volume(most - use.litres, card)}")

@@ -149,7 +149,7 @@ def test_it_is_due_again_by_a_later_check_beyond_doubt_and_a_catch_that_agrees_c
     assert desk.ask("POST", f"{path}/checks", body).json()["agreement"] == "agree"
     fine = desk.ask("GET", f"{path}/due").json()
     assert (fine["is_due"], fine["litres_since"]) == (False, 0.0)
-    assert fine["sentence"].startswith("Knapsack: calibrated 0 days ago, 0 L sprayed since; due in")
+    assert fine["sentence"].startswith("Knapsack: calibrated today, 0 L sprayed since; due in")
     wrong = [{**each, "pulses": round(each["pulses"] * 1.1)} for each in right]
     drifted = desk.ask("POST", f"{path}/checks", {**body, "runs": wrong}).json()
     due = desk.ask("GET", f"{path}/due").json()
