@@ -6,6 +6,7 @@ from typing import Any
 import numpy as np
 
 from server.core.flow import VolumeCurve, flow_rate_at
+from server.core.log import Floats
 from server.core.results import Interval, JobResult
 from server.core.setup import Setup
 from server.exports import tables
@@ -20,7 +21,7 @@ def view_files(
 ) -> dict[str, bytes]:
     """Every view's bytes, by name."""
     views: dict[str, Any] = {
-        "passes": tables.pass_rows(result),
+        "passes": _passes(result),
         "pairs": tables.pair_rows(result),
         "findings": _findings(result),
         "touchup": view_touchup(result.touchup),
@@ -34,6 +35,14 @@ def view_files(
 
 def _write(view: Any) -> str:
     return json.dumps(view, separators=(",", ":"))
+
+
+def _passes(result: JobResult) -> list[dict[str, Any]]:
+    """The table's columns, and the job seconds by which a pass is found on the way and in the traces."""
+    return [
+        {**row, "start_s": plain(found.start_t), "end_s": plain(found.end_t)}
+        for row, found in zip(tables.pass_rows(result), result.passes, strict=True)
+    ]
 
 
 def _findings(result: JobResult) -> list[dict[str, Any]]:
@@ -60,6 +69,7 @@ def _track(result: JobResult) -> dict[str, Any]:
         "east_m": _numbers(result.track.east_m[chosen], 3),
         "north_m": _numbers(result.track.north_m[chosen], 3),
         "spraying": result.is_spraying[chosen].astype(int).tolist(),
+        "sd_m": _numbers(np.hypot(result.track.sd_east_m[chosen], result.track.sd_north_m[chosen]) / np.sqrt(2.0), 3),
     }
 
 
@@ -97,9 +107,17 @@ def _write_dose(result: JobResult, setup: Setup) -> bytes:
         "target_l_per_m2": treatment.target_l_per_m2,
         "under_fraction": treatment.under_fraction,
         "over_fraction": treatment.over_fraction,
+        "swath_m": setup.sprayer.swath_m,
+        "sd_tenths": _doubts(dose.sd_l_per_m2 / treatment.target_l_per_m2),
     }
     cells = ",".join(_write(np.round(row, 5).tolist())[1:-1] for row in dose.dose_l_per_m2)
     return f'{_write(figures)[:-1]},"l_per_m2":[{cells}]}}'.encode()
+
+
+def _doubts(shares: Floats) -> str:
+    """Each cell's standard deviation in tenths of the target as one digit, 9 for more, "x" where not known."""
+    tenths = np.minimum(np.round(10.0 * shares.ravel()), 9.0)
+    return "".join("x" if tenth != tenth else str(int(tenth)) for tenth in tenths.tolist())
 
 
 def _numbers(values: Any, digits: int) -> list[float | None]:

@@ -144,3 +144,18 @@ def test_what_one_part_of_a_job_sprayed_is_not_sprayed_again_by_the_plan_of_the_
     record = {each["key"]: each["value"] for each in mended.ask("GET", "/api/jobs/2/record").json()["items"]}
     missed = {each["key"]: each["value"] for each in mended.ask("GET", "/api/jobs/1/record").json()["items"]}
     assert record["missed_m2"] == pytest.approx(missed["missed_m2"], abs=6.0)
+
+
+def test_what_is_drawn_says_when_each_pass_was_walked_and_how_sure_the_dose_of_each_cell_is(mended) -> None:
+    passes, track, dose = (mended.ask("GET", f"/api/jobs/1/{name}").json() for name in ("passes", "track", "dose"))
+    assert len(passes) == 6
+    for each in passes:
+        assert each["end_s"] - each["start_s"] == pytest.approx(each["end_utc"] - each["start_utc"], abs=0.05)
+        wet = [s for t, s in zip(track["t_s"], track["spraying"], strict=True) if each["start_s"] < t < each["end_s"]]
+        assert sum(wet) > 0.9 * len(wet) > 0
+    assert all(sd is None or 0.0 < sd < 0.2 for sd in track["sd_m"]), "a receiver with fixed corrections"
+    assert dose["swath_m"] == 1.0
+    assert len(dose["sd_tenths"]) == dose["nx"] * dose["ny"] == len(dose["l_per_m2"])
+    assert set(dose["sd_tenths"]) <= set("0123456789x")
+    sure = [digit for digit, cell in zip(dose["sd_tenths"], dose["l_per_m2"], strict=True) if not cell]
+    assert sure.count("0") > 0.5 * len(sure), "far from every pass nothing is doubted"

@@ -1,6 +1,7 @@
 // What it got: the jobs, and of one job the totals, the dose, the findings, the passes and the traces.
 
 import { formatInstant, formatLimit, formatQuantity, formatSpeed } from "../core/format.js";
+import { Choice } from "../core/choice.js";
 import { wholeDose } from "../core/dose.js";
 import { groupParts } from "../core/papers.js";
 import { alarmSpans, describeChange, describeExceedance, describeShield, summariseStory } from "../core/story.js";
@@ -10,6 +11,7 @@ import { element, setText } from "../draw/element.js";
 import { DoseImage, paintLawn } from "../draw/lawn.js";
 import { makeLegend } from "../draw/legend.js";
 import { makeMend } from "../draw/mend.js";
+import { makeStraight } from "../draw/straight.js";
 import { makeFindings, makePairs, makePassTable, makeTotals } from "../draw/tables.js";
 import { paintTraces } from "../draw/traces.js";
 
@@ -95,6 +97,12 @@ function makeMendPart(job, found, feed, set) {
   return made;
 }
 
+function makeStraightPart(found, set, choice) {
+  const made = makeWide(part("Strip by strip, as it was walked", ...makeStraight(found, set, choice)));
+  made.classList.add("strips-part");
+  return made;
+}
+
 function makeWide(made) {
   made.classList.add("wide");
   return made;
@@ -109,9 +117,11 @@ function makeReport(job, found, { feed, set, recompute }) {
   const { review } = found;
   const notes = review.notes?.length > 0 ? element("ul", {}, ...review.notes.map((note) => element("li", {}, note)))
     : element("p", {}, "No reservations.");
+  const choice = new Choice(found.passes.map(({ pass }) => pass));
   return element("div", { class: "report" },
     part("How much, in all?", makeTotals(review, set)),
     makeDrawing(found, set),
+    makeStraightPart(found, set, choice),
     part("What went wrong?", makeFindings(found.findings, set), makePairs(found.pairs, set)),
     found.touchup === null ? null : makeMendPart(job, found, feed, set),
     makeWide(part("Pass by pass", makePassTable(found.passes, set))),
