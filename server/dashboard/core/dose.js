@@ -22,9 +22,9 @@ export function patchDose(dose, message) {
 }
 
 /** A whole grid, row by row from the south, as a picture; null is nothing. */
-export function wholeDose({ x0_m, y0_m, cell_m, nx, ny, l_per_m2 }) {
+export function wholeDose({ x0_m, y0_m, cell_m, nx, ny, l_per_m2, sd_tenths = null }) {
   const values = Float32Array.from(l_per_m2, (value) => (Number.isFinite(value) ? value : 0));
-  return { x0_m, y0_m, cell_m, nx, ny, l_per_m2: values, revision: 1, refused: 0 };
+  return { x0_m, y0_m, cell_m, nx, ny, l_per_m2: values, sd_tenths, revision: 1, refused: 0 };
 }
 
 /** The litres that the picture holds. */

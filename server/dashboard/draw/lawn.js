@@ -9,6 +9,7 @@ import { drawMend } from "./mendmap.js";
 import { drawStrips, labelStrips } from "./strips.js";
 
 const MARGIN_PX = 30;
+const COLOUR_UNDER_GRAIN = 0.55; // the strokes are to be read on it at any dose
 const ramps = { light: makeRamp("light"), dark: makeRamp("dark") };
 
 /** A path of rings, closed. */
@@ -31,7 +32,7 @@ export class DoseImage {
   #made = "";
 
   /** Draw the dose, and crossed lines where it is far over. */
-  draw(context, view, dose, target_l_per_m2, ink) {
+  draw(context, view, dose, target_l_per_m2, ink, isUnderGrain = false) {
     if (dose.nx === 0 || !(target_l_per_m2 > 0)) return;
     const wanted = [dose.revision, dose.nx, dose.ny, dose.x0_m, target_l_per_m2, ink.scheme].join();
     if (wanted !== this.#made) this.#make(dose, target_l_per_m2, ramps[ink.scheme]);
@@ -40,7 +41,10 @@ export class DoseImage {
     const width = dose.nx * dose.cell_m * view.px_per_m;
     const height = dose.ny * dose.cell_m * view.px_per_m;
     context.imageSmoothingEnabled = false;
+    context.globalAlpha = isUnderGrain ? COLOUR_UNDER_GRAIN : 1;
     context.drawImage(this.#canvas, x, y, width, height);
+    context.globalAlpha = 1;
+    if (isUnderGrain) return; // crossed strokes say it
     context.drawImage(this.#hatched(context, x, y, width, height, ink), 0, 0,
       context.canvas.width / context.getTransform().a, context.canvas.height / context.getTransform().a);
   }
@@ -81,13 +85,10 @@ export class DoseImage {
   }
 }
 
-function drawZones(context, view, zones, ink, isReview) {
+function drawZones(context, view, zones, ink, isBare) {
   for (const zone of zones.filter(({ kind }) => kind === "zone")) {
     tracePath(context, view, zone.rings_m);
-    context.fillStyle = ink.lawn;
-    context.fill("evenodd");
-    if (!isReview) continue;
-    context.fillStyle = makeHatch(context, "missed", ink.soft);
+    context.fillStyle = isBare ? ink.paper : ink.lawn;
     context.fill("evenodd");
   }
   for (const zone of zones.filter(({ kind }) => kind !== "zone")) {
@@ -191,7 +192,7 @@ function drawFindings(context, view, findings, ink) {
 
 /** Paint the whole picture; what is null or empty is left out. */
 export function paintLawn(context, width_px, height_px, ink, scene) {
-  const { zones, dose, track, position = null, findings = [], target_l_per_m2, set, image, isReview = false,
+  const { zones, dose, track, position = null, findings = [], target_l_per_m2, set, image, grain = null,
     strips = null, mend = null } = scene;
   const box = boundsOf({ zones, dose, track, position });
   if (box === null) {
@@ -202,12 +203,13 @@ export function paintLawn(context, width_px, height_px, ink, scene) {
     return;
   }
   const view = fitView(box, width_px, height_px, MARGIN_PX);
-  drawZones(context, view, zones, ink, isReview);
-  image.draw(context, view, dose, target_l_per_m2, ink);
+  drawZones(context, view, zones, ink, grain !== null);
+  image.draw(context, view, dose, target_l_per_m2, ink, grain !== null);
+  grain?.draw(context, view, ink);
   drawFindings(context, view, findings, ink);
   drawOutlines(context, view, zones, ink);
   if (strips !== null) drawStrips(context, view, strips, ink);
-  drawTrack(context, view, track, ink, strips?.way_points ?? 0);
+  drawTrack(context, view, track, ink, grain === null ? strips?.way_points ?? 0 : Infinity);
   if (mend !== null) drawMend(context, view, mend, ink);
   if (strips !== null) labelStrips(context, view, strips, ink);
   if (position !== null) drawRig(context, view, position, ink);

@@ -16,8 +16,6 @@ function paintRamp(context, width_px, height_px, ink, { under_fraction, over_fra
     context.fillStyle = share < LEAST_SHARE ? ink.lawn : `rgb(${ramp[step]},${ramp[step + 1]},${ramp[step + 2]})`;
     context.fillRect(x, 0, 1.5, height_px);
   }
-  context.fillStyle = makeHatch(context, "missed", ink.soft);
-  context.fillRect(0, 0, (width_px * LEAST_SHARE) / TOP_SHARE, height_px);
   context.fillStyle = ink.ink;
   for (const share of [under_fraction, over_fraction]) context.fillRect((width_px * share) / TOP_SHARE - 1, 0, 2, height_px);
   context.strokeStyle = ink.ink;

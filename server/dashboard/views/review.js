@@ -2,14 +2,12 @@
 
 import { formatInstant, formatLimit, formatQuantity, formatSpeed } from "../core/format.js";
 import { Choice } from "../core/choice.js";
-import { wholeDose } from "../core/dose.js";
 import { groupParts } from "../core/papers.js";
 import { alarmSpans, describeChange, describeExceedance, describeShield, summariseStory } from "../core/story.js";
 import { convert, unitOf } from "../core/units.js";
 import { keepPainted } from "../draw/canvas.js";
+import { makeDoseMap } from "../draw/dosemap.js";
 import { element, setText } from "../draw/element.js";
-import { DoseImage, paintLawn } from "../draw/lawn.js";
-import { makeLegend } from "../draw/legend.js";
 import { makeMend } from "../draw/mend.js";
 import { makeStraight } from "../draw/straight.js";
 import { makeFindings, makePairs, makePassTable, makeTotals } from "../draw/tables.js";
@@ -25,17 +23,6 @@ const CAUTION = "These figures say what the meters saw, not that the work was sa
 
 function part(title, ...children) {
   return element("section", { class: "part" }, element("h2", {}, title), ...children);
-}
-
-function makeDrawing(found, set) {
-  const dose = wholeDose(found.dose);
-  const image = new DoseImage();
-  const canvas = element("canvas", { class: "lawn-drawing", role: "img",
-    "aria-label": "Drawing of the dose on the lawn, north up; the totals and findings say the same in words" });
-  keepPainted(canvas, (context, width_px, height_px, ink) => paintLawn(context, width_px, height_px, ink, {
-    zones: found.zones, dose, track: found.track, findings: found.findings, target_l_per_m2: found.dose.target_l_per_m2,
-    set, image, isReview: true }));
-  return part("Where did it go?", canvas, makeLegend(found.dose, set, ["missed", "doubled", "off_target", "keep_out"]));
 }
 
 function makeTrace(label, trace) {
@@ -120,7 +107,7 @@ function makeReport(job, found, { feed, set, recompute }) {
   const choice = new Choice(found.passes.map(({ pass }) => pass));
   return element("div", { class: "report" },
     part("How much, in all?", makeTotals(review, set)),
-    makeDrawing(found, set),
+    part("Where did it go?", ...makeDoseMap(found, set)),
     makeStraightPart(found, set, choice),
     part("What went wrong?", makeFindings(found.findings, set), makePairs(found.pairs, set)),
     found.touchup === null ? null : makeMendPart(job, found, feed, set),
