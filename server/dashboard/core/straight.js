@@ -62,8 +62,9 @@ function isDoubledAt(points, at_m, { dose, target_l_per_m2, swath_m }) {
   const [a, b] = [points[k - 1], points[k]];
   const long_m = Math.hypot(b.east_m - a.east_m, b.north_m - a.north_m) || 1;
   const [across_east, across_north] = [(b.north_m - a.north_m) / long_m, -(b.east_m - a.east_m) / long_m];
-  const shares = [-0.3, 0, 0.3].map((part) => shareAt(dose, target_l_per_m2,
-    a.east_m + part * swath_m * across_east, a.north_m + part * swath_m * across_north));
+  const walked = b.at_m > a.at_m ? Math.min(1, Math.max(0, (at_m - a.at_m) / (b.at_m - a.at_m))) : 0;
+  const [east_m, north_m] = [a.east_m + walked * (b.east_m - a.east_m), a.north_m + walked * (b.north_m - a.north_m)];
+  const shares = [-0.3, 0, 0.3].map((part) => shareAt(dose, target_l_per_m2, east_m + part * swath_m * across_east, north_m + part * swath_m * across_north));
   return shares.sort((low, high) => low - high)[1] >= DOUBLED_SHARE;
 }
 

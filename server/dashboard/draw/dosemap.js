@@ -1,16 +1,19 @@
 // Where it went: the lawn from above with its dose as grain and colour, the legend, and how sharp the picture can be.
 
 import { wholeDose } from "../core/dose.js";
+import { passNear, wayOfPass } from "../core/passway.js";
 import { keepPainted } from "./canvas.js";
 import { element } from "./element.js";
 import { Grain, makeBlur, makeGrainLegend } from "./grain.js";
-import { DoseImage, paintLawn } from "./lawn.js";
+import { DoseImage, paintLawn, viewOf } from "./lawn.js";
 import { makeLegend } from "./legend.js";
 
 const SOME_SWATH_M = 1; // for strokes of a review that does not tell the swath
 
-/** The part of the report. */
-export function makeDoseMap(found, set) {
+const REACH_PX = 28; // how far from a way a finger may be
+
+/** The part of the report; `choice` is the pass that is looked at everywhere. */
+export function makeDoseMap(found, set, choice) {
   const dose = wholeDose(found.dose);
   const image = new DoseImage();
   const { target_l_per_m2 } = found.dose;
@@ -18,8 +21,17 @@ export function makeDoseMap(found, set) {
   const grain = new Grain({ dose, track: found.track, target_l_per_m2, swath_m: swath_m ?? SOME_SWATH_M });
   const canvas = element("canvas", { class: "lawn-drawing", role: "img",
     "aria-label": "Drawing of the dose on the lawn, north up; the totals and findings say the same in words" });
-  keepPainted(canvas, (context, width_px, height_px, ink) => paintLawn(context, width_px, height_px, ink, {
-    zones: found.zones, dose, track: found.track, findings: found.findings, target_l_per_m2, set, image, grain }));
+  const scene = { zones: found.zones, dose, track: found.track, findings: found.findings, target_l_per_m2, set, image, grain };
+  const lookedWay = () => found.passes.filter(({ pass }) => pass === choice.pass).flatMap((pass) => wayOfPass(pass, found.track));
+  const painted = keepPainted(canvas, (context, width_px, height_px, ink) => paintLawn(context, width_px, height_px, ink, { ...scene, looked: lookedWay() }));
+  choice.addEventListener("change", painted.ask);
+  canvas.addEventListener("click", ({ offsetX, offsetY }) => {
+    const view = viewOf(scene, canvas.clientWidth, canvas.clientHeight);
+    if (view === null) return;
+    const place = [(offsetX - view.left_px) / view.px_per_m, (view.top_px - offsetY) / view.px_per_m];
+    const pass = passNear(found.passes, found.track, place, Math.max(REACH_PX / view.px_per_m, (swath_m ?? SOME_SWATH_M) / 2));
+    if (pass !== null) choice.take(pass);
+  });
   return [canvas, makeGrainLegend(), makeLegend(found.dose, set, ["off_target", "keep_out"]),
     swath_m === null ? null : makeBlur({ swath_m, track_sd_m: found.review.track_sd_m ?? NaN }, set)].filter((each) => each !== null);
 }

@@ -190,19 +190,34 @@ function drawFindings(context, view, findings, ink) {
   }
 }
 
+/** How a scene lies in a frame of pixels; null where there is nothing to see. */
+export function viewOf({ zones, dose, track, position = null }, width_px, height_px) {
+  const box = boundsOf({ zones, dose, track, position });
+  return box === null ? null : fitView(box, width_px, height_px, MARGIN_PX);
+}
+
+function drawLooked(context, view, way, ink) {
+  for (const [colour, width] of [[ink.paper, 9], [ink.ink, 5]]) {
+    context.strokeStyle = colour;
+    context.lineWidth = width;
+    context.beginPath();
+    way.forEach(([east_m, north_m], place) => (place === 0 ? context.moveTo(...project(view, east_m, north_m)) : context.lineTo(...project(view, east_m, north_m))));
+    context.stroke();
+  }
+}
+
 /** Paint the whole picture; what is null or empty is left out. */
 export function paintLawn(context, width_px, height_px, ink, scene) {
   const { zones, dose, track, position = null, findings = [], target_l_per_m2, set, image, grain = null,
-    strips = null, mend = null } = scene;
-  const box = boundsOf({ zones, dose, track, position });
-  if (box === null) {
+    strips = null, mend = null, looked = [] } = scene;
+  const view = viewOf(scene, width_px, height_px);
+  if (view === null) {
     context.fillStyle = ink.ink;
     context.font = `17px ${ink.font}`;
     context.textAlign = "center";
     context.fillText("Nothing to draw yet", width_px / 2, height_px / 2);
     return;
   }
-  const view = fitView(box, width_px, height_px, MARGIN_PX);
   drawZones(context, view, zones, ink, grain !== null);
   image.draw(context, view, dose, target_l_per_m2, ink, grain !== null);
   grain?.draw(context, view, ink);
@@ -210,6 +225,7 @@ export function paintLawn(context, width_px, height_px, ink, scene) {
   drawOutlines(context, view, zones, ink);
   if (strips !== null) drawStrips(context, view, strips, ink);
   drawTrack(context, view, track, ink, grain === null ? strips?.way_points ?? 0 : Infinity);
+  if (looked.length > 1) drawLooked(context, view, looked, ink);
   if (mend !== null) drawMend(context, view, mend, ink);
   if (strips !== null) labelStrips(context, view, strips, ink);
   if (position !== null) drawRig(context, view, position, ink);

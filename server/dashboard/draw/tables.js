@@ -12,7 +12,7 @@ function figure(value, quantity, set, figures = 3) {
 }
 
 const COLUMNS = [
-  ["Pass", null, (pass) => String(pass.pass)],
+  ["Pass", null],
   ["Wind against the limit", null, (pass) => VERDICTS[pass.wind_verdict] ?? "no limit"],
   ["Began", null, (pass) => formatClock(pass.start_utc)],
   ["Length", "length", (pass, set) => figure(pass.length_m, "length", set)],
@@ -24,13 +24,24 @@ const COLUMNS = [
   ["Gust", "speed", (pass, set) => formatFixed(convert(pass.wind_gust_mps, "speed", set), 1)],
 ];
 
-/** The passes as a table; the sideways scroll can be reached by keyboard. */
-export function makePassTable(passes, set) {
+function makeRow(pass, set, choice) {
+  const button = element("button", { type: "button", class: "pick", "aria-label": `Look at pass ${pass.pass}` }, String(pass.pass));
+  const row = element("tr", { class: pass.wind_verdict === "above" ? "above" : null, onclick: () => choice.take(pass.pass) },
+    element("th", { scope: "row" }, button), ...COLUMNS.slice(1).map(([, , write]) => element("td", {}, write(pass, set))));
+  const show = () => {
+    button.setAttribute("aria-pressed", String(choice.pass === pass.pass));
+    row.classList.toggle("chosen", choice.pass === pass.pass);
+  };
+  choice.addEventListener("change", show);
+  show();
+  return row;
+}
+
+/** The passes as a table, each to be chosen; the sideways scroll can be reached by keyboard. */
+export function makePassTable(passes, set, choice) {
   if (passes.length === 0) return element("p", {}, "No pass was found.");
   const heads = COLUMNS.map(([name, quantity]) => element("th", { scope: "col" }, quantity ? `${name}, ${unitOf(quantity, set)}` : name));
-  const rows = passes.map((pass) => element("tr", { class: pass.wind_verdict === "above" ? "above" : null },
-    ...COLUMNS.map(([, , write], place) => (place === 0
-      ? element("th", { scope: "row" }, write(pass, set)) : element("td", {}, write(pass, set))))));
+  const rows = passes.map((pass) => makeRow(pass, set, choice));
   return element("div", { class: "scroll", tabindex: "0", role: "region", "aria-label": "Table of passes" },
     element("table", {}, element("thead", {}, element("tr", {}, ...heads)), element("tbody", {}, ...rows)));
 }

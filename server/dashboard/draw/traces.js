@@ -114,9 +114,28 @@ function drawSpans(context, scale, spans, ink) {
   }
 }
 
+/** The time at a point of the drawing; null outside its frame. */
+export function timeAt(x, width_px, t_s) {
+  const part = (x - LEFT_PX) / (width_px - LEFT_PX - RIGHT_PX);
+  return t_s.length < 2 || part < 0 || part > 1 ? null : t_s[0] + part * (t_s[t_s.length - 1] - t_s[0]);
+}
+
+/** What is looked at, from foot to head: a frame that leaves the lines in it as they are. */
+function drawPart(context, scale, [from_s, to_s], ink) {
+  const held = (t) => scale.x(Math.min(scale.to_s, Math.max(scale.from_s, t)));
+  const [left, right] = [held(from_s), held(to_s)];
+  context.fillStyle = ink.rule;
+  context.globalAlpha = 0.45;
+  context.fillRect(left, TOP_PX - 4, right - left, scale.height_px - TOP_PX - BOTTOM_PX + 4);
+  context.globalAlpha = 1;
+  context.strokeStyle = ink.ink;
+  context.lineWidth = 2;
+  context.strokeRect(left, TOP_PX - 4, right - left, scale.height_px - TOP_PX - BOTTOM_PX + 4);
+}
+
 /** Paint lines over the same times, in the user's unit, with an optional level to hold them against, and spans in which
- * an alarm was told along the foot: full for stop, crossed for notice. */
-export function paintTraces(context, width_px, height_px, ink, { t_s, lines, level = null, unit, spans = [] }) {
+ * an alarm was told along the foot: full for stop, crossed for notice; `looked` is a span that is looked at. */
+export function paintTraces(context, width_px, height_px, ink, { t_s, lines, level = null, unit, spans = [], looked = null }) {
   if (t_s.length < 2) {
     context.fillStyle = ink.ink;
     context.font = `16px ${ink.font}`;
@@ -130,6 +149,7 @@ export function paintTraces(context, width_px, height_px, ink, { t_s, lines, lev
     x: (t) => LEFT_PX + ((t - from_s) / Math.max(1e-9, to_s - from_s)) * (width_px - LEFT_PX - RIGHT_PX),
     y: (value) => height_px - BOTTOM_PX - (value / top) * (height_px - TOP_PX - BOTTOM_PX),
   };
+  if (looked !== null) drawPart(context, scale, looked, ink);
   drawFrame(context, scale, ink, unit);
   for (const line of lines) {
     if (line.spread) drawBand(context, scale, t_s, line, ink.trail);

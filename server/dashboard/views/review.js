@@ -4,14 +4,16 @@ import { formatInstant, formatLimit, formatQuantity, formatSpeed } from "../core
 import { Choice } from "../core/choice.js";
 import { groupParts } from "../core/papers.js";
 import { alarmSpans, describeChange, describeExceedance, describeShield, summariseStory } from "../core/story.js";
+import { passAtTime } from "../core/passway.js";
 import { convert, unitOf } from "../core/units.js";
 import { keepPainted } from "../draw/canvas.js";
+import { makeChosenBar } from "../draw/chosen.js";
 import { makeDoseMap } from "../draw/dosemap.js";
 import { element, setText } from "../draw/element.js";
 import { makeMend } from "../draw/mend.js";
 import { makeStraight } from "../draw/straight.js";
 import { makeFindings, makePairs, makePassTable, makeTotals } from "../draw/tables.js";
-import { paintTraces } from "../draw/traces.js";
+import { paintTraces, timeAt } from "../draw/traces.js";
 
 const POLL_MS = 1000;
 const FILES = { "job.json": "Totals", "passes.csv": "Passes", "pairs.csv": "Neighbouring passes", "findings.geojson": "Findings",
@@ -25,13 +27,25 @@ function part(title, ...children) {
   return element("section", { class: "part" }, element("h2", {}, title), ...children);
 }
 
-function makeTrace(label, trace) {
+const BESIDE_S = 20; // a tap between two passes means the nearer one
+
+function makeTrace(label, trace, { passes }, choice) {
   const canvas = element("canvas", { class: "trace", role: "img", "aria-label": label });
-  keepPainted(canvas, (context, width_px, height_px, ink) => paintTraces(context, width_px, height_px, ink, trace));
+  const span = () => {
+    const pass = passes.find((each) => each.pass === choice.pass);
+    return Number.isFinite(pass?.start_s) ? [pass.start_s, pass.end_s] : null;
+  };
+  const painted = keepPainted(canvas, (context, width_px, height_px, ink) => paintTraces(context, width_px, height_px, ink, { ...trace, looked: span() }));
+  choice.addEventListener("change", painted.ask);
+  canvas.addEventListener("click", ({ offsetX }) => {
+    const t = timeAt(offsetX, canvas.clientWidth, trace.t_s);
+    const pass = t === null ? null : passAtTime(passes, t, BESIDE_S);
+    if (pass !== null) choice.take(pass);
+  });
   return canvas;
 }
 
-function makeWindTrace(wind, review, set) {
+function makeWindTrace({ wind, review, passes }, set, choice) {
   const inSet = (values) => (values ?? []).map((value) => convert(value, "speed", set));
   const limit = convert(wind.limit_mps, "speed", set);
   const now_mps = wind.known_60s_mps ?? wind.mean_60s_mps;
@@ -48,7 +62,7 @@ function makeWindTrace(wind, review, set) {
     { values: inSet(now_mps), width: 3, isMain: true }],
   level: limit === null ? null : { value: limit, name: `limit ${formatLimit(wind.limit_mps, wind.limit_stated, set)}` } };
   const shield = describeShield(review.cup_shield);
-  return part("How was the wind?", makeTrace(words, trace), element("p", { class: "small" }, words),
+  return part("How was the wind?", makeTrace(words, trace, { passes }, choice), element("p", { class: "small" }, words),
     shield === null ? null : element("p", { class: "caution" }, shield));
 }
 
@@ -66,14 +80,14 @@ function makeStory(story, set) {
     changes.length > 0 ? element("ul", { class: "findings" }, ...changes) : null);
 }
 
-function makeFlowTrace(flow, set) {
+function makeFlowTrace({ flow, passes }, set, choice) {
   const trace = (key, quantity, name) => ({ t_s: flow.t_s, unit: `${name}, ${unitOf(quantity, set)}`,
     lines: [{ values: flow[key].map((value) => convert(value, quantity, set)), isMain: true }] });
   const sprayed = flow.flow_l_per_min.filter((value) => value > 0);
   const mean = sprayed.length > 0 ? sprayed.reduce((sum, value) => sum + value, 0) / sprayed.length : null;
   const words = `While spraying, ${formatQuantity(mean, "flow", set)} flowed on average.`;
-  return part("How did it flow, and at what pace?", makeTrace(words, trace("flow_l_per_min", "flow", "Flow")),
-    flow.speed_mps ? makeTrace("Pace over time", trace("speed_mps", "speed", "Pace")) : null,
+  return part("How did it flow, and at what pace?", makeTrace(words, trace("flow_l_per_min", "flow", "Flow"), { passes }, choice),
+    flow.speed_mps ? makeTrace("Pace over time", trace("speed_mps", "speed", "Pace"), { passes }, choice) : null,
     element("p", { class: "small" }, words));
 }
 
@@ -100,23 +114,23 @@ function makeDownloads(job, feed, names) {
     element("a", { href: feed.fileAddress(job.id, name), download: name }, `${FILES[name] ?? "File"} (${name})`)))));
 }
 
-function makeReport(job, found, { feed, set, recompute }) {
+function makeReport(job, found, { feed, set, recompute, choice }) {
   const { review } = found;
   const notes = review.notes?.length > 0 ? element("ul", {}, ...review.notes.map((note) => element("li", {}, note)))
     : element("p", {}, "No reservations.");
-  const choice = new Choice(found.passes.map(({ pass }) => pass));
   return element("div", { class: "report" },
     part("How much, in all?", makeTotals(review, set)),
-    part("Where did it go?", ...makeDoseMap(found, set)),
+    part("Where did it go?", ...makeDoseMap(found, set, choice)),
     makeStraightPart(found, set, choice),
     part("What went wrong?", makeFindings(found.findings, set), makePairs(found.pairs, set)),
     found.touchup === null ? null : makeMendPart(job, found, feed, set),
-    makeWide(part("Pass by pass", makePassTable(found.passes, set))),
-    makeWindTrace(found.wind, review, set), makeStory(review.wind_story, set), makeFlowTrace(found.flow, set),
+    makeWide(part("Pass by pass", makePassTable(found.passes, set, choice))),
+    makeWindTrace(found, set, choice), makeStory(review.wind_story, set), makeFlowTrace(found, set, choice),
     part("What can these figures not say?", notes),
     makeDownloads(job, feed, review.files ?? Object.keys(FILES)),
     part("Before you rely on it", element("p", { class: "caution" }, CAUTION),
-      element("button", { type: "button", onclick: recompute }, "Compute it again")));
+      element("button", { type: "button", onclick: recompute }, "Compute it again")),
+    makeChosenBar(choice, found.passes, set));
 }
 
 /** How a review stands, whether the service says it as a word or with its progress. */
@@ -134,6 +148,7 @@ export function mountReview(root, { store, feed, chosen, open }) {
   const rests = element("p", {}, chosen === null ? "" : element("a", { class: "place", href: `#papers/${chosen}` }, "What it rests on: site, sprayer, treatment, people"));
   let timer = null;
   let shown = null;
+  let looked = null;
   let isLeft = false;
 
   const say = (problem) => setText(said, problem.message);
@@ -193,7 +208,10 @@ export function mountReview(root, { store, feed, chosen, open }) {
     if (shown === null || isLeft) return;
     setText(said, "");
     setText(title, shown.job.name);
-    report.replaceChildren(makeReport(shown.job, shown.found, { feed, set: store.units, recompute }));
+    const choice = new Choice(shown.found.passes.map(({ pass }) => pass));
+    if (looked !== null) choice.take(looked.pass); // other units are no reason to lose one's place
+    looked = choice;
+    report.replaceChildren(makeReport(shown.job, shown.found, { feed, set: store.units, recompute, choice }));
   };
 
   root.replaceChildren(element("div", { class: "review-page" }, element("h1", {}, "What it got"),

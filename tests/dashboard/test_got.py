@@ -1,0 +1,215 @@
+"""What it got: grain, the straightened lawn and one pass looked at everywhere, over answers made up for the test.
+
+A double, clearly: no figure is judged here.
+"""
+
+import json
+from typing import Any
+
+import pytest
+from playwright.sync_api import Browser, Locator, Page, Route
+from screens import MEASURE
+
+JOB = {"id": 2, "name": "North lawn", "state": "finished", "started_at": "2027-01-15T08:00:00+00:00"}
+LAWN = [{"name": "lawn", "kind": "zone", "rings_m": [[[0, 0], [4, 0], [4, 20], [0, 20]]]}]
+TARGET = 0.02
+SWATH_M = 1.0
+PASSES = 4
+PASS_S = 20
+TURN_S = 10
+CELL_M = 0.25
+
+
+def walk() -> tuple[dict[str, list[float]], dict[str, list[float]]]:
+    """Up and down a lawn of 4 by 20 m at 1 m/s, the third line on the second."""
+    track: dict[str, list[float]] = {"t_s": [], "east_m": [], "north_m": [], "spraying": [], "sd_m": []}
+    flow: dict[str, list[float]] = {"t_s": [], "flow_l_per_min": [], "speed_mps": []}
+    lines = (0.5, 1.5, 1.5, 3.5)
+    for t in range(PASSES * (PASS_S + TURN_S)):
+        number, at = divmod(t, PASS_S + TURN_S)
+        along = min(at, PASS_S)
+        row = (float(t), lines[number], float(PASS_S - along if number % 2 else along), int(at <= PASS_S), 0.3)
+        for name, value in zip(track, row, strict=True):
+            track[name].append(value)
+        for name, value in zip(flow, (float(t), 60.0 * TARGET * SWATH_M * (at <= PASS_S), 1.0), strict=True):
+            flow[name].append(value)
+    return track, flow
+
+
+def lay_dose() -> dict[str, Any]:
+    """What such a walk leaves: once, twice, never, once."""
+    nx, ny = int(4 / CELL_M), int(20 / CELL_M)
+    rates = (1, 2, 0, 1)
+    cells = [TARGET * rates[int(column * CELL_M)] for _ in range(ny) for column in range(nx)]
+    return {"x0_m": 0.0, "y0_m": 0.0, "cell_m": CELL_M, "nx": nx, "ny": ny, "target_l_per_m2": TARGET,
+            "under_fraction": 0.9, "over_fraction": 1.1, "swath_m": SWATH_M,
+            "sd_tenths": "0" * (nx * ny), "l_per_m2": cells}  # fmt: skip
+
+
+def list_passes() -> list[dict[str, Any]]:
+    """The table's rows."""
+    fixed = {"length_m": 20.0, "speed_mps": 1.0, "volume_l": 0.4, "dose_l_per_m2": TARGET, "dose_sd_l_per_m2": 0.001,
+             "percent_of_target": 100.0, "wind_mean_mps": 2.0, "wind_sd_mps": 0.2, "wind_gust_mps": 3.0}  # fmt: skip
+    starts = [number * float(PASS_S + TURN_S) for number in range(PASSES)]
+    verdicts = ("within", "within", "unsure", "above")
+    return [
+        {**fixed, "pass": number, "start_s": start, "end_s": start + PASS_S, "start_utc": 1.8e9 + start,
+         "heading_deg": 180.0 * ((number - 1) % 2), "wind_verdict": verdict}
+        for number, (start, verdict) in enumerate(zip(starts, verdicts, strict=True), start=1)
+    ]  # fmt: skip
+
+
+def answers() -> dict[str, Any]:
+    """All parts of the review."""
+    track, flow = walk()
+    pair = {"pass_a": 3, "pass_b": 4, "spacing_m": 2.0, "spacing_sd_m": 0.1, "from_m": 0.0, "to_m": 20.0,
+            "verdict": "gap", "probability": 0.97}  # fmt: skip
+    wind = {"t_s": track["t_s"], "mean_60s_mps": [2.0 + t / 60.0 for t in track["t_s"]], "limit_mps": 3.0}
+    review = {"state": "ready", "wind": {}, "notes": [], "passes": PASSES, "zones": LAWN, "track_sd_m": 0.3}
+    return {"review": review, "passes": list_passes(), "pairs": [pair], "findings": [], "track": track, "flow": flow,
+            "wind": {**wind, "limit_stated": None}, "dose": lay_dose()}  # fmt: skip
+
+
+def open_report(browser: Browser, files: str, size: tuple[int, int], scheme: Any, changed: Any = None) -> Page:
+    """The report, once its table is there."""
+    known = {**answers(), **(changed or {})}
+
+    def answer(route: Route) -> None:
+        name = route.request.url.partition("/api/")[2].partition("?")[0]
+        part = name.removeprefix("jobs/2/")
+        found = [JOB] if name == "jobs" else JOB if name == "jobs/2" else known.get(part)
+        if found is None:
+            route.fulfill(status=404, json={"title": "Not here", "detail": "not here"})
+        else:
+            route.fulfill(status=200, content_type="application/json", body=json.dumps(found))
+
+    page = browser.new_context(viewport={"width": size[0], "height": size[1]}, color_scheme=scheme).new_page()
+    page.on("pageerror", lambda error: page.evaluate("text => { document.title = text }", f"ERROR {error}"))
+    page.route("**/api/**", answer)
+    page.goto(f"{files}/#got/2")
+    page.get_by_role("heading", name="Before you rely on it").wait_for()
+    page.wait_for_timeout(150)
+    return page
+
+
+def darkest(canvas: Locator, box: tuple[float, float, float, float]) -> float:
+    """The share of dark points in a part of a drawing, by shares of its width and height."""
+    return canvas.evaluate(
+        """(canvas, [left, top, right, low]) => {
+      const {width, height} = canvas;
+      const pen = canvas.getContext('2d');
+      const {data} = pen.getImageData(left * width, top * height, (right - left) * width, (low - top) * height);
+      let dark = 0;
+      for (let at = 0; at < data.length; at += 4) {
+        if (data[at + 3] > 128 && data[at] + data[at + 1] + data[at + 2] < 240) dark += 1;
+      }
+      return (4 * dark) / data.length;
+    }""",
+        list(box),
+    )
+
+
+def lane(canvas: Locator, line_m: float) -> tuple[float, float, float, float]:
+    """The part of the map that a swath's middle half covers: the lawn is 20 m high between margins of 30 points."""
+    size: dict[str, float] = canvas.evaluate("canvas => ({width: canvas.clientWidth, height: canvas.clientHeight})")
+    scale = (size["height"] - 60) / 20
+    left = size["width"] / 2 + (line_m - 0.3 - 2) * scale
+    return left / size["width"], 0.3, (left + 0.6 * scale) / size["width"], 0.7
+
+
+def picture(canvas: Locator) -> str:
+    """What a drawing shows."""
+    found: str = canvas.evaluate("canvas => canvas.toDataURL()")
+    return found
+
+
+def test_the_grain_tells_missed_once_and_doubled_ground_without_colour(browser, files) -> None:
+    page = open_report(browser, files, (1280, 800), "light")
+    lawn = page.locator(".report .lawn-drawing").first
+    once, doubled, missed = (darkest(lawn, lane(lawn, line_m)) for line_m in (0.5, 1.5, 2.5))
+    assert missed == 0.0, "bare"
+    assert once > 0.02
+    assert doubled > 1.7 * once
+
+
+def test_a_pass_chosen_anywhere_is_seen_everywhere(browser, files) -> None:
+    page = open_report(browser, files, (390, 844), "light")
+    lawn, strips = page.locator(".report .lawn-drawing").first, page.locator(".straight")
+    traces = page.locator(".trace")
+    drawings = [lawn, strips, *(traces.nth(k) for k in range(traces.count()))]
+    assert len(drawings) == 5
+    plain = [picture(each) for each in drawings]
+    picks = page.locator(".pick")
+    picks.nth(1).focus()
+    page.keyboard.press("Enter")
+    page.get_by_text("Pass 2 of 4").wait_for()
+    page.wait_for_timeout(100)
+    assert all(picture(each) != before for each, before in zip(drawings, plain, strict=True))
+    page.get_by_role("button", name="Pass after").click()
+    page.get_by_text("Pass 3 of 4").wait_for()
+    pressed = [picks.nth(k).get_attribute("aria-pressed") for k in range(PASSES)]
+    assert pressed == ["false", "false", "true", "false"]
+    page.get_by_role("button", name="Look at no pass").click()
+    page.wait_for_timeout(100)
+    assert [picture(each) for each in drawings] == plain, "and nothing moved meanwhile"
+
+
+def test_a_tap_on_each_drawing_chooses_the_pass_under_it(browser, files) -> None:
+    page = open_report(browser, files, (1280, 800), "dark")
+    lawn, strips, wind = (
+        page.locator(".report .lawn-drawing").first,
+        page.locator(".straight"),
+        page.locator(".trace").first,
+    )
+    said = page.locator(".chosen-bar [role=status]")
+
+    def tap(canvas: Locator, x: float, y: float, wanted: str) -> None:
+        canvas.scroll_into_view_if_needed()
+        canvas.evaluate(
+            "(canvas, [x, y]) => { const {left, top} = canvas.getBoundingClientRect();"
+            " canvas.dispatchEvent(new MouseEvent('click', {clientX: left + x, clientY: top + y, bubbles: true})); }",
+            [x, y],
+        )
+        page.wait_for_function("([bar, text]) => bar.innerText.startsWith(text)", arg=[said.element_handle(), wanted])
+
+    left, _, right, _ = lane(lawn, 3.5)
+    width, height = lawn.evaluate("canvas => [canvas.clientWidth, canvas.clientHeight]")
+    tap(lawn, width * (left + right) / 2, height / 2, "Pass 4 of 4")
+    slot = min(72, strips.evaluate("canvas => Math.floor(canvas.clientWidth / 4)"))
+    tap(strips, slot * 0.5, 100, "Pass 1 of 4")
+    wide = wind.evaluate("canvas => canvas.clientWidth")
+    tap(wind, 46 + (wide - 58) * 70 / 119, 90, "Pass 3 of 4")
+
+
+@pytest.mark.parametrize(("size", "scheme"), [((390, 844), "light"), ((820, 1180), "dark"), ((1440, 900), "light")])
+def test_the_page_is_readable_with_a_pass_chosen(browser, files, size, scheme) -> None:
+    page = open_report(browser, files, size, scheme)
+    page.locator(".pick").first.click()
+    page.get_by_text("Pass 1 of 4").wait_for()
+    assert page.evaluate(MEASURE) == {"faint": [], "small": [], "wide": 0}
+    assert not page.title().startswith("ERROR")
+
+
+def test_the_strips_are_told_in_words_and_a_change_of_units_keeps_the_pass(browser, files) -> None:
+    page = open_report(browser, files, (390, 844), "light")
+    page.get_by_text("The strips in words").click()
+    words = page.inner_text(".strip-words").replace("\u00a0", " ")
+    assert "20.0 m to the north, 100 % of its target" in words
+    assert "towards pass 4 a gap from 0 m to 20 m (97 % sure)" in words
+    assert words.count("on ground sprayed twice from 0 m to 20 m") == 2
+    page.locator(".pick").nth(2).click()
+    page.get_by_label("Units").select_option("gal_per_acre")
+    page.get_by_text("65.6\u00a0ft, 100\u00a0% of target").wait_for()
+    assert page.locator(".pick").nth(2).get_attribute("aria-pressed") == "true"
+
+
+def test_a_review_from_before_strips_were_drawn_says_what_to_do(browser, files) -> None:
+    passes = [
+        {name: value for name, value in each.items() if name not in ("start_s", "end_s")} for each in list_passes()
+    ]
+    dose = {name: value for name, value in lay_dose().items() if name not in ("swath_m", "sd_tenths")}
+    page = open_report(browser, files, (390, 844), "light", {"passes": passes, "dose": dose})
+    page.get_by_text("Compute it again, at the foot of the page", exact=False).wait_for()
+    page.locator(".pick").first.click()
+    page.get_by_text("Pass 1 of 4").wait_for()
+    assert not page.title().startswith("ERROR")
