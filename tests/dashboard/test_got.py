@@ -213,3 +213,29 @@ def test_a_review_from_before_strips_were_drawn_says_what_to_do(browser, files) 
     page.locator(".pick").first.click()
     page.get_by_text("Pass 1 of 4").wait_for()
     assert not page.title().startswith("ERROR")
+
+
+def test_the_job_is_played_back_up_to_a_moment_and_comes_back_whole(browser, files) -> None:
+    page = open_report(browser, files, (1280, 800), "light")
+    lawn = page.locator(".report .lawn-drawing").first
+    slider = page.get_by_label("How did it come about?")
+    before = picture(lawn)
+    slider.fill("45")
+    page.get_by_text("After 45\u00a0s: pass 2").wait_for()
+    page.wait_for_timeout(100)
+    first, fourth = (darkest(lawn, lane(lawn, line_m)) for line_m in (0.5, 3.5))
+    assert first > 0.02
+    assert fourth == 0.0, "nobody was there yet"
+    slider.press("ArrowRight")
+    page.get_by_text("After 46\u00a0s").wait_for()
+    page.get_by_role("button", name="Show the whole job").click()
+    page.wait_for_timeout(100)
+    assert picture(lawn) == before
+    page.get_by_role("button", name="Play it back, 5 times as fast").click()
+    page.get_by_text("between passes", exact=False).wait_for()
+    page.get_by_role("button", name="Hold").click()
+    held = slider.input_value()
+    page.wait_for_timeout(300)
+    assert slider.input_value() == held
+    assert 20 < float(held) < 119
+    assert not page.title().startswith("ERROR")

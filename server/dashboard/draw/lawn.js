@@ -209,8 +209,8 @@ function drawLooked(context, view, way, ink) {
 /** Paint the whole picture; what is null or empty is left out. */
 export function paintLawn(context, width_px, height_px, ink, scene) {
   const { zones, dose, track, position = null, findings = [], target_l_per_m2, set, image, grain = null,
-    strips = null, mend = null, looked = [] } = scene;
-  const view = viewOf(scene, width_px, height_px);
+    strips = null, mend = null, looked = [], until_s = Infinity } = scene;
+  const view = scene.view ?? viewOf(scene, width_px, height_px);
   if (view === null) {
     context.fillStyle = ink.ink;
     context.font = `17px ${ink.font}`;
@@ -220,7 +220,7 @@ export function paintLawn(context, width_px, height_px, ink, scene) {
   }
   drawZones(context, view, zones, ink, grain !== null);
   image.draw(context, view, dose, target_l_per_m2, ink, grain !== null);
-  grain?.draw(context, view, ink);
+  grain?.draw(context, view, ink, until_s);
   drawFindings(context, view, findings, ink);
   drawOutlines(context, view, zones, ink);
   if (strips !== null) drawStrips(context, view, strips, ink);

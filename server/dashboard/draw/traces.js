@@ -133,9 +133,22 @@ function drawPart(context, scale, [from_s, to_s], ink) {
   context.strokeRect(left, TOP_PX - 4, right - left, scale.height_px - TOP_PX - BOTTOM_PX + 4);
 }
 
+function drawMoment(context, scale, t, ink) {
+  const x = scale.x(Math.min(scale.to_s, Math.max(scale.from_s, t)));
+  for (const [colour, width] of [[ink.paper, 7], [ink.ink, 3]]) {
+    context.strokeStyle = colour;
+    context.lineWidth = width;
+    context.beginPath();
+    context.moveTo(x, TOP_PX - 6);
+    context.lineTo(x, scale.height_px - BOTTOM_PX + 6);
+    context.stroke();
+  }
+}
+
 /** Paint lines over the same times, in the user's unit, with an optional level to hold them against, and spans in which
- * an alarm was told along the foot: full for stop, crossed for notice; `looked` is a span that is looked at. */
-export function paintTraces(context, width_px, height_px, ink, { t_s, lines, level = null, unit, spans = [], looked = null }) {
+ * an alarm was told along the foot: full for stop, crossed for notice; `looked` is a span that is looked at,
+ * `moment` the time that a playback has come to. */
+export function paintTraces(context, width_px, height_px, ink, { t_s, lines, level = null, unit, spans = [], looked = null, moment = null }) {
   if (t_s.length < 2) {
     context.fillStyle = ink.ink;
     context.font = `16px ${ink.font}`;
@@ -156,5 +169,6 @@ export function paintTraces(context, width_px, height_px, ink, { t_s, lines, lev
     drawLine(context, scale, t_s, line, line.isMain ? ink.ink : ink.soft);
   }
   drawSpans(context, scale, spans, ink);
+  if (moment !== null) drawMoment(context, scale, moment, ink);
   if (level) drawLevel(context, scale, level, ink);
 }

@@ -4,6 +4,7 @@ import { formatInstant, formatLimit, formatQuantity, formatSpeed } from "../core
 import { Choice } from "../core/choice.js";
 import { groupParts } from "../core/papers.js";
 import { alarmSpans, describeChange, describeExceedance, describeShield, summariseStory } from "../core/story.js";
+import { Playhead } from "../core/playback.js";
 import { passAtTime } from "../core/passway.js";
 import { convert, unitOf } from "../core/units.js";
 import { keepPainted } from "../draw/canvas.js";
@@ -29,14 +30,15 @@ function part(title, ...children) {
 
 const BESIDE_S = 20; // a tap between two passes means the nearer one
 
-function makeTrace(label, trace, { passes }, choice) {
+function makeTrace(label, trace, { passes }, { choice, playhead }) {
   const canvas = element("canvas", { class: "trace", role: "img", "aria-label": label });
   const span = () => {
     const pass = passes.find((each) => each.pass === choice.pass);
     return Number.isFinite(pass?.start_s) ? [pass.start_s, pass.end_s] : null;
   };
-  const painted = keepPainted(canvas, (context, width_px, height_px, ink) => paintTraces(context, width_px, height_px, ink, { ...trace, looked: span() }));
-  choice.addEventListener("change", painted.ask);
+  const painted = keepPainted(canvas, (context, width_px, height_px, ink) => paintTraces(context, width_px, height_px, ink, {
+    ...trace, looked: span(), moment: playhead.t }));
+  for (const what of [choice, playhead]) what.addEventListener("change", painted.ask);
   canvas.addEventListener("click", ({ offsetX }) => {
     const t = timeAt(offsetX, canvas.clientWidth, trace.t_s);
     const pass = t === null ? null : passAtTime(passes, t, BESIDE_S);
@@ -45,7 +47,7 @@ function makeTrace(label, trace, { passes }, choice) {
   return canvas;
 }
 
-function makeWindTrace({ wind, review, passes }, set, choice) {
+function makeWindTrace({ wind, review, passes }, set, looked) {
   const inSet = (values) => (values ?? []).map((value) => convert(value, "speed", set));
   const limit = convert(wind.limit_mps, "speed", set);
   const now_mps = wind.known_60s_mps ?? wind.mean_60s_mps;
@@ -62,7 +64,7 @@ function makeWindTrace({ wind, review, passes }, set, choice) {
     { values: inSet(now_mps), width: 3, isMain: true }],
   level: limit === null ? null : { value: limit, name: `limit ${formatLimit(wind.limit_mps, wind.limit_stated, set)}` } };
   const shield = describeShield(review.cup_shield);
-  return part("How was the wind?", makeTrace(words, trace, { passes }, choice), element("p", { class: "small" }, words),
+  return part("How was the wind?", makeTrace(words, trace, { passes }, looked), element("p", { class: "small" }, words),
     shield === null ? null : element("p", { class: "caution" }, shield));
 }
 
@@ -80,14 +82,14 @@ function makeStory(story, set) {
     changes.length > 0 ? element("ul", { class: "findings" }, ...changes) : null);
 }
 
-function makeFlowTrace({ flow, passes }, set, choice) {
+function makeFlowTrace({ flow, passes }, set, looked) {
   const trace = (key, quantity, name) => ({ t_s: flow.t_s, unit: `${name}, ${unitOf(quantity, set)}`,
     lines: [{ values: flow[key].map((value) => convert(value, quantity, set)), isMain: true }] });
   const sprayed = flow.flow_l_per_min.filter((value) => value > 0);
   const mean = sprayed.length > 0 ? sprayed.reduce((sum, value) => sum + value, 0) / sprayed.length : null;
   const words = `While spraying, ${formatQuantity(mean, "flow", set)} flowed on average.`;
-  return part("How did it flow, and at what pace?", makeTrace(words, trace("flow_l_per_min", "flow", "Flow"), { passes }, choice),
-    flow.speed_mps ? makeTrace("Pace over time", trace("speed_mps", "speed", "Pace"), { passes }, choice) : null,
+  return part("How did it flow, and at what pace?", makeTrace(words, trace("flow_l_per_min", "flow", "Flow"), { passes }, looked),
+    flow.speed_mps ? makeTrace("Pace over time", trace("speed_mps", "speed", "Pace"), { passes }, looked) : null,
     element("p", { class: "small" }, words));
 }
 
@@ -114,18 +116,18 @@ function makeDownloads(job, feed, names) {
     element("a", { href: feed.fileAddress(job.id, name), download: name }, `${FILES[name] ?? "File"} (${name})`)))));
 }
 
-function makeReport(job, found, { feed, set, recompute, choice }) {
+function makeReport(job, found, { feed, set, recompute, choice, playhead }) {
   const { review } = found;
   const notes = review.notes?.length > 0 ? element("ul", {}, ...review.notes.map((note) => element("li", {}, note)))
     : element("p", {}, "No reservations.");
   return element("div", { class: "report" },
     part("How much, in all?", makeTotals(review, set)),
-    part("Where did it go?", ...makeDoseMap(found, set, choice)),
+    part("Where did it go?", ...makeDoseMap(found, set, choice, playhead)),
     makeStraightPart(found, set, choice),
     part("What went wrong?", makeFindings(found.findings, set), makePairs(found.pairs, set)),
     found.touchup === null ? null : makeMendPart(job, found, feed, set),
     makeWide(part("Pass by pass", makePassTable(found.passes, set, choice))),
-    makeWindTrace(found, set, choice), makeStory(review.wind_story, set), makeFlowTrace(found, set, choice),
+    makeWindTrace(found, set, { choice, playhead }), makeStory(review.wind_story, set), makeFlowTrace(found, set, { choice, playhead }),
     part("What can these figures not say?", notes),
     makeDownloads(job, feed, review.files ?? Object.keys(FILES)),
     part("Before you rely on it", element("p", { class: "caution" }, CAUTION),
@@ -211,7 +213,9 @@ export function mountReview(root, { store, feed, chosen, open }) {
     const choice = new Choice(shown.found.passes.map(({ pass }) => pass));
     if (looked !== null) choice.take(looked.pass); // other units are no reason to lose one's place
     looked = choice;
-    report.replaceChildren(makeReport(shown.job, shown.found, { feed, set: store.units, recompute, choice }));
+    const { t_s } = shown.found.track;
+    const playhead = new Playhead(t_s[0] ?? 0, t_s.at(-1) ?? 0);
+    report.replaceChildren(makeReport(shown.job, shown.found, { feed, set: store.units, recompute, choice, playhead }));
   };
 
   root.replaceChildren(element("div", { class: "review-page" }, element("h1", {}, "What it got"),
