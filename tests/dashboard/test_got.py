@@ -239,3 +239,27 @@ def test_the_job_is_played_back_up_to_a_moment_and_comes_back_whole(browser, fil
     assert slider.input_value() == held
     assert 20 < float(held) < 119
     assert not page.title().startswith("ERROR")
+
+
+def test_the_strips_are_printed_alone_with_their_words_in_black_on_white(browser, files) -> None:
+    printed = []
+    for scheme in ("light", "dark"):
+        page = open_report(browser, files, (900, 800), scheme)
+        page.evaluate("window.print = () => { document.body.dataset.printed = 'yes' }")
+        strips = page.locator(".straight")
+        before = picture(strips)
+        page.get_by_role("button", name="Print the strips").click()
+        page.emulate_media(media="print")
+        page.wait_for_timeout(100)
+        assert page.locator("body").get_attribute("data-printed") == "yes"
+        printed.append((strips.bounding_box(), picture(strips)))
+        box = page.locator(".strip-words li").first.bounding_box()
+        assert box is not None
+        assert box["width"] > 700
+        assert page.locator(".report > .part:visible").count() == 1
+        page.evaluate("dispatchEvent(new Event('afterprint'))")
+        page.emulate_media(media="screen")
+        page.wait_for_timeout(100)
+        assert picture(strips) == before
+        assert page.locator(".strips-part details").get_attribute("open") is None
+    assert printed[0] == printed[1], "the same ink whatever the screen's light"

@@ -1,6 +1,6 @@
 // The straightened lawn: each pass as a strip at its true length, in the order of walking, with what it got metre by metre.
 
-import { formatNumber, formatPercent, formatQuantity, formatSpeed, nameBearing } from "./format.js";
+import { formatPercent, formatQuantity, formatSpeed, nameBearing } from "./format.js";
 import { DOUBLED_SHARE } from "./scale.js";
 
 const BIN_M = 1;
@@ -170,7 +170,7 @@ export function describeStrip(strip, between, set) {
   words.push(Number.isFinite(strip.wind_mps) ? `wind ${formatSpeed(strip.wind_mps, set)}, ${WINDS[strip.verdict] ?? "no limit to hold it against"}` : "wind not known");
   for (const pair of between.filter(({ pass_a, verdict }) => pass_a === strip.pass && verdict !== "even")) {
     words.push(`towards pass ${pair.pass_b} ${BETWEEN[pair.verdict]} from ${spans([[pair.from_m, pair.to_m]])}`
-      + ` (${formatNumber(100 * pair.probability, 2)} % sure)`);
+      + ` (${pair.probability > 0.99 ? "over 99\u00a0%" : formatPercent(pair.probability)} sure)`);
   }
   return `${words.join("; ")}.`;
 }

@@ -5,7 +5,7 @@ import { roundLength } from "../core/geometry.js";
 import { makeRamp, stepOfShare } from "../core/scale.js";
 import { describeStrip, foldOf, hitStrip, layRows, placeAlong, straighten } from "../core/straight.js";
 import { convert, revert, unitOf } from "../core/units.js";
-import { keepPainted, makeHatch } from "./canvas.js";
+import { keepPainted, makeHatch, readInk } from "./canvas.js";
 import { element } from "./element.js";
 
 // Where things stand in a slot, as shares of its width: the gap towards the strip before, the strip, the thread.
@@ -142,14 +142,16 @@ export function paintStraight(context, width_px, height_px, ink, { sheet, set, c
   paintScale(context, ink, layout, set, height_px);
 }
 
-function printSheet(canvas, again, paint) {
-  const context = canvas.getContext("2d");
-  context.clearRect(0, 0, canvas.clientWidth, canvas.clientHeight);
-  paint(context, canvas.clientWidth, canvas.clientHeight, { ...PAPER, font: getComputedStyle(canvas).fontFamily });
+/** Print the part alone, its words opened; `repaint(isOnPaper)` draws at once. */
+function printSheet(words, repaint) {
+  const wasOpen = words.open;
+  words.open = true;
+  repaint(true);
   document.body.dataset.print = "straight";
   addEventListener("afterprint", () => {
     delete document.body.dataset.print;
-    again();
+    words.open = wasOpen;
+    repaint(false);
   }, { once: true });
   print();
 }
@@ -163,10 +165,11 @@ export function makeStraight(found, set, choice) {
   }
   const sheet = straighten({ ...found, target_l_per_m2: found.dose.target_l_per_m2, swath_m });
   const canvas = element("canvas", { class: "straight", role: "img", "aria-label": "The passes side by side in walking order; the list below says the same in words" });
+  let isOnPaper = false;
   const paint = (context, width_px, height_px, ink) => {
     const wanted_px = `${Math.ceil(layRows(sheet, width_px).height_px)}px`;
     if (canvas.style.height !== wanted_px) canvas.style.height = wanted_px; // drawn again at its height
-    else paintStraight(context, width_px, height_px, ink, { sheet, set, chosen: choice.pass });
+    else paintStraight(context, width_px, height_px, isOnPaper ? { ...PAPER, font: ink.font } : ink, { sheet, set, chosen: choice.pass });
   };
   const painted = keepPainted(canvas, paint);
   choice.addEventListener("change", painted.ask);
@@ -174,12 +177,20 @@ export function makeStraight(found, set, choice) {
     const pass = hitStrip(layRows(sheet, canvas.clientWidth), offsetX, offsetY);
     if (pass !== null) choice.take(pass);
   });
+  const repaint = (isPrinted) => {
+    isOnPaper = isPrinted;
+    const context = canvas.getContext("2d");
+    const { clientWidth: width_px, clientHeight: height_px } = canvas;
+    context.clearRect(0, 0, width_px, height_px);
+    paint(context, width_px, height_px, readInk(canvas));
+  };
+  const words = element("details", { class: "held" }, element("summary", {}, "The strips in words"), element("ol", { class: "findings strip-words" },
+    ...sheet.strips.map((strip) => element("li", { value: strip.pass }, describeStrip(strip, sheet.between, set)))));
   const limit = sheet.limit_mps === null ? "" : ` The dashed line beside it is the limit, ${formatSpeed(sheet.limit_mps, set)}.`;
   return [canvas,
     element("p", { class: "small" }, `One strip a pass, ${formatQuantity(swath_m, "length", set)} wide on the ground, in the order they were walked. `
       + "As wide as the dots: on target; thinner got less, thicker got more, crossed is ground sprayed twice, bare is dry. "
       + `White in a bracket: a gap towards a strip walked before. Short dashes there: cannot be told. The thread is the wind, further right is more.${limit} ▲ above the limit, ? cannot be said.`),
-    element("details", { class: "held" }, element("summary", {}, "The strips in words"), element("ol", { class: "findings strip-words" },
-      ...sheet.strips.map((strip) => element("li", { value: strip.pass }, describeStrip(strip, sheet.between, set))))),
-    element("button", { type: "button", onclick: () => printSheet(canvas, painted.ask, paint) }, "Print the strips")];
+    words,
+    element("button", { type: "button", onclick: () => printSheet(words, repaint) }, "Print the strips")];
 }
