@@ -165,7 +165,7 @@ export function mountLawn(root, { store, feed, sound }) {
     ledger.show(describeAll(snapshot, units));
     health.show(snapshot, units);
     setText(job, snapshot.job ? `${snapshot.job.name}: ${snapshot.job.state}` : "No job is running");
-    buttons.show(snapshot.job);
+    buttons.show(snapshot);
     strips.show();
     before.show();
     if (legend.dataset.of !== `${snapshot.target_l_per_m2} ${units}`) showLegend();
