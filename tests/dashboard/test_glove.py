@@ -124,3 +124,33 @@ def test_the_bar_takes_the_bottom_third_of_a_phone(show: Show, answers: Answers)
     assert box["width"] > 350
     assert box["y"] + box["height"] <= 844
     assert page.evaluate(MEASURE) == {"faint": [], "small": [], "wide": 0}
+
+
+@pytest.mark.parametrize(("size", "scheme"), [((390, 844), "light"), ((390, 844), "dark"), ((1440, 900), "light")])
+def test_a_stop_covers_the_page_until_it_is_seen_and_the_next_does_again(
+    show: Show, answers: Answers, size: tuple[int, int], scheme: str
+) -> None:
+    alarm = {"level": "stop", "reason": "The wind is above the limit", "since_utc": 1_795_809_600.0}
+    answers.known["live"] = {**EMPTY_ROOM, "job": JOB, "at_utc": 1_795_809_660.0, "alarm": alarm}
+    page = show("lawn", size, scheme)
+    page.get_by_text("STOP SPRAYING", exact=True).wait_for()
+    part = page.locator(".alarm")
+    box = part.bounding_box()
+    assert box == {"x": 0, "y": 0, "width": size[0], "height": size[1]}
+    text = part.inner_text()
+    assert "The wind is above the limit" in text
+    assert "for 1\u00a0min 0\u00a0s" in text
+    assert "lull" in text
+    assert page.evaluate(MEASURE) == {"faint": [], "small": [], "wide": 0}
+    see = part.locator(".glove")
+    see.click()
+    assert "whole" in (part.get_attribute("class") or ""), "a drop does not put it away"
+    see.focus()
+    page.keyboard.down(" ")
+    page.wait_for_timeout(900)
+    page.keyboard.up(" ")
+    expect(part).not_to_have_class("alarm whole")
+    page.get_by_text("STOP SPRAYING", exact=True).wait_for()
+    answers.known["live"] = {**answers.known["live"], "alarm": {**alarm, "since_utc": 1_795_809_650.0}}
+    expect(part).to_have_class("alarm whole", timeout=10_000)
+    assert errors_of(answers) == []

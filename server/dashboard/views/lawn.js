@@ -1,13 +1,13 @@
 // On the lawn: what a person who walks with a wand in one hand must see, and the buttons for a gloved thumb.
 
-import { describeAge, describeAlarm, describeAll, describeDrawing, describeHealth } from "../core/figures.js";
+import { describeAge, describeAll, describeDrawing, describeHealth } from "../core/figures.js";
 import { describeNext } from "../core/papers.js";
 import { describeDoubts, describeNewest } from "../core/strips.js";
+import { makeAlarm } from "../draw/alarm.js";
 import { keepPainted } from "../draw/canvas.js";
 import { element, setText } from "../draw/element.js";
 import { DoseImage, paintLawn } from "../draw/lawn.js";
 import { makeLegend } from "../draw/legend.js";
-import { drawSign } from "../draw/sign.js";
 import { makeButtons } from "../draw/buttons.js";
 
 const TICK_MS = 500;
@@ -30,25 +30,6 @@ function makeLedger() {
     });
   };
   return { list, show };
-}
-
-function makeAlarm() {
-  const sign = element("span", { class: "alarm-sign" });
-  const word = element("strong", { role: "alert" });
-  const reason = element("span", { class: "alarm-reason" });
-  const bar = element("section", { class: "alarm", "aria-label": "Alarm" }, sign, element("div", {}, word, reason));
-  let shown = "";
-  const show = (alarm, set, inversion, now_utc) => {
-    const now = describeAlarm(alarm, set, inversion, now_utc);
-    if (now.level !== shown) {
-      shown = now.level;
-      bar.dataset.level = now.level;
-      sign.replaceChildren(drawSign(now.shape));
-      setText(word, now.word);
-    }
-    setText(reason, now.reason);
-  };
-  return { bar, show };
 }
 
 function makeHealth() {
@@ -122,7 +103,7 @@ function makeBefore({ store, feed }) {
 
 /** Build the page; returns how to leave it. */
 export function mountLawn(root, { store, feed, sound }) {
-  const alarm = makeAlarm();
+  const alarm = makeAlarm(store);
   const ledger = makeLedger();
   const health = makeHealth();
   const drawing = makeDrawing(store);
@@ -147,6 +128,7 @@ export function mountLawn(root, { store, feed, sound }) {
     const told = describeAge(store.ageAt(performance.now() / 1000), store.isConnected);
     setText(age, told.text);
     age.classList.toggle("old", told.isOld);
+    alarm.show(told);
   };
   const showLegend = () => {
     const target = store.snapshot?.target_l_per_m2;
@@ -154,14 +136,12 @@ export function mountLawn(root, { store, feed, sound }) {
     legend.dataset.of = `${target} ${store.units}`;
   };
   const show = () => {
-    const { snapshot, outlook, units } = store;
+    const { snapshot, units } = store;
     showAge();
     if (snapshot === null) {
-      alarm.show(null, units, null, null);
       setText(job, "Looking for the service…");
       return;
     }
-    alarm.show(snapshot.alarm, units, outlook?.inversion, outlook?.at_utc ?? null);
     ledger.show(describeAll(snapshot, units));
     health.show(snapshot, units);
     setText(job, snapshot.job ? `${snapshot.job.name}: ${snapshot.job.state}` : "No job is running");
