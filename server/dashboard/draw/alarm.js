@@ -47,8 +47,9 @@ export function makeAlarm(store) {
     setText(reason, snapshot === null ? "No word about the wind yet" : now.reason);
     setText(since, describeSince(snapshot?.alarm, snapshot?.at_utc));
     setText(lull, describeLull(outlook, units));
-    if (age) setText(old, age.isOld ? age.text : "");
-    cover(isWhole(snapshot, store.seenAlarm));
+    const isNow = isWhole(snapshot, store.seenAlarm);
+    setText(old, isNow && age?.isOld ? age.text : "");
+    cover(isNow);
   }
   return { bar, show };
 }

@@ -6,6 +6,7 @@ import { describeDoubts, describeNewest } from "../core/strips.js";
 import { makeAlarm } from "../draw/alarm.js";
 import { keepPainted } from "../draw/canvas.js";
 import { element, setText } from "../draw/element.js";
+import { makeFootfall } from "../draw/footfall.js";
 import { DoseImage, paintLawn } from "../draw/lawn.js";
 import { makeLegend } from "../draw/legend.js";
 import { makeButtons } from "../draw/buttons.js";
@@ -104,6 +105,7 @@ function makeBefore({ store, feed }) {
 /** Build the page; returns how to leave it. */
 export function mountLawn(root, { store, feed, sound }) {
   const alarm = makeAlarm(store);
+  const footfall = makeFootfall(store);
   const ledger = makeLedger();
   const health = makeHealth();
   const drawing = makeDrawing(store);
@@ -118,7 +120,7 @@ export function mountLawn(root, { store, feed, sound }) {
 
   root.replaceChildren(element("div", { class: "lawn-page" },
     element("h1", { class: "unseen" }, "On the lawn"), alarm.bar, element("div", { class: "status" }, job, age), health.faults,
-    strips.part, before.part,
+    footfall.part, strips.part, before.part,
     element("section", { class: "figures", "aria-label": "Figures" }, ledger.list),
     element("section", { class: "drawing", "aria-label": "Drawing of the lawn" }, strips.doubts, drawing.canvas, hidden, legend),
     element("section", { class: "more", "aria-label": "Rig and receiver" }, health.list, buttons.swap, advice.part),
@@ -142,7 +144,8 @@ export function mountLawn(root, { store, feed, sound }) {
       setText(job, "Looking for the service…");
       return;
     }
-    ledger.show(describeAll(snapshot, units));
+    footfall.show();
+    ledger.show(describeAll(snapshot, units).filter(({ name }) => name !== "Pace")); // the steps tell it
     health.show(snapshot, units);
     setText(job, snapshot.job ? `${snapshot.job.name}: ${snapshot.job.state}` : "No job is running");
     buttons.show(snapshot);
@@ -165,6 +168,7 @@ export function mountLawn(root, { store, feed, sound }) {
     clearInterval(clock);
     clearInterval(teller);
     drawing.painter.stop();
+    footfall.stop();
   };
 }
 
