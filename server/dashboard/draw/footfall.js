@@ -5,10 +5,11 @@ import { keepPainted } from "./canvas.js";
 import { element, setText } from "./element.js";
 
 const MARGIN_PX = 8;
+const THICK_PX = 13;
 
 /** A print of a shoe, its heel at x, its toes to the right. */
 function tracePrint(context, x, y, foot_px) {
-  const half = foot_px * 0.17;
+  const half = Math.min(foot_px * 0.17, THICK_PX);
   context.beginPath();
   context.moveTo(x + half, y - half * 0.8);
   context.bezierCurveTo(x + foot_px * 0.4, y - half * 0.5, x + foot_px * 0.55, y - half * 1.5, x + foot_px * 0.8, y - half * 1.15);

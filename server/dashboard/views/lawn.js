@@ -10,6 +10,7 @@ import { makeFootfall } from "../draw/footfall.js";
 import { DoseImage, paintLawn } from "../draw/lawn.js";
 import { makeLegend } from "../draw/legend.js";
 import { makeButtons } from "../draw/buttons.js";
+import { makeUnderfoot, makeViewChoice } from "../draw/underfoot.js";
 
 const TICK_MS = 500;
 
@@ -62,7 +63,7 @@ function makeDrawing(store) {
 function makeStrips(store) {
   const newest = element("p", { class: "newest", role: "status" });
   const doubts = element("p", { class: "doubts" });
-  const part = element("section", { class: "strips", "aria-label": "Newest strip" }, newest);
+  const part = element("section", { class: "strips", "aria-label": "Newest strip" }, newest, doubts);
   const show = () => {
     const { verdict, text } = describeNewest(store.strips, store.units);
     part.dataset.verdict = verdict;
@@ -70,7 +71,7 @@ function makeStrips(store) {
     setText(newest, text);
     setText(doubts, describeDoubts(store.strips));
   };
-  return { part, doubts, show };
+  return { part, show };
 }
 
 function makeSoundAdvice(store, sound) {
@@ -106,6 +107,7 @@ function makeBefore({ store, feed }) {
 export function mountLawn(root, { store, feed, sound }) {
   const alarm = makeAlarm(store);
   const footfall = makeFootfall(store);
+  const underfoot = makeUnderfoot(store);
   const ledger = makeLedger();
   const health = makeHealth();
   const drawing = makeDrawing(store);
@@ -118,13 +120,16 @@ export function mountLawn(root, { store, feed, sound }) {
   const legend = element("div");
   const hidden = element("p", { class: "unseen" });
 
-  root.replaceChildren(element("div", { class: "lawn-page" },
-    element("h1", { class: "unseen" }, "On the lawn"), alarm.bar, element("div", { class: "status" }, job, age), health.faults,
-    footfall.part, strips.part, before.part,
+  const page = element("div", { class: "lawn-page idle" });
+  page.append(element("h1", { class: "unseen" }, "On the lawn"), alarm.bar, element("div", { class: "status" }, job, age), health.faults,
+    footfall.part, underfoot.part, strips.part,
+    element("section", { class: "drawing", "aria-label": "Drawing of the lawn" }, drawing.canvas, hidden, legend),
+    makeViewChoice(page), before.part,
     element("section", { class: "figures", "aria-label": "Figures" }, ledger.list),
-    element("section", { class: "drawing", "aria-label": "Drawing of the lawn" }, strips.doubts, drawing.canvas, hidden, legend),
     element("section", { class: "more", "aria-label": "Rig and receiver" }, health.list, buttons.swap, advice.part),
-    buttons.bar));
+    buttons.bar);
+  root.replaceChildren(page);
+  const loadSwath = () => feed.ask("/setup").then((setup) => underfoot.setSwath(setup.sprayer?.swath_m ?? null), () => {}); // asked again with the next job
 
   const showAge = () => {
     const told = describeAge(store.ageAt(performance.now() / 1000), store.isConnected);
@@ -144,7 +149,9 @@ export function mountLawn(root, { store, feed, sound }) {
       setText(job, "Looking for the service…");
       return;
     }
+    page.classList.toggle("idle", !["running", "paused"].includes(snapshot.job?.state));
     footfall.show();
+    underfoot.show();
     ledger.show(describeAll(snapshot, units).filter(({ name }) => name !== "Pace")); // the steps tell it
     health.show(snapshot, units);
     setText(job, snapshot.job ? `${snapshot.job.name}: ${snapshot.job.state}` : "No job is running");
@@ -158,17 +165,23 @@ export function mountLawn(root, { store, feed, sound }) {
     if (store.snapshot) setText(hidden, describeDrawing(store.snapshot, store.units, store.strips));
     drawing.canvas.setAttribute("aria-label", hidden.textContent || "Drawing of the lawn, north up");
   };
-  const stops = listen(store, { snapshot: show, units: () => { before.tell(); show(); }, strips: show, drawing: drawing.painter.ask, connection: showAge, sound: advice.show });
+  const draw = () => {
+    drawing.painter.ask();
+    underfoot.show();
+  };
+  const stops = listen(store, { snapshot: show, units: () => { before.tell(); show(); }, strips: show, drawing: draw, job: loadSwath, connection: showAge, sound: advice.show });
   const clock = setInterval(showAge, TICK_MS);
   const teller = setInterval(describe, 10 * TICK_MS);
   show();
   describe();
+  loadSwath();
   return () => {
     stops();
     clearInterval(clock);
     clearInterval(teller);
     drawing.painter.stop();
     footfall.stop();
+    underfoot.stop();
   };
 }
 
