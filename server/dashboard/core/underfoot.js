@@ -10,6 +10,7 @@ const STEP_M = 0.5;
 const BESIDE_M = 2.5; // a spacing is the median of what lies so near
 const REACH = 2.5; // swaths to either side
 const LEAST = 3;
+const SEEN_M = 6; // of the own strip, backwards
 const TURN_DEG = 120;
 const SETTLED_M = 2;
 
@@ -44,15 +45,17 @@ export function findBegin(track, position, bearing_deg) {
 }
 
 /** The lines that were sprayed before the present strip: as smoothed where they are, else as the live way has them. */
-export function gatherEarlier(track, strips, begin) {
+export function gatherEarlier(track, strips, begin, position, near_m = Infinity) {
   const smoothed = Math.min(strips?.way_points ?? 0, track.east_m.length);
   const passes = [...(strips?.passes ?? [])];
   if (begin < smoothed) passes.pop(); // the newest of them is the present one
   const lines = passes.map(({ line_m }) => line_m);
   let line = [];
   for (let place = smoothed; place < begin; place += 1) {
-    if (track.spraying[place]) line.push([track.east_m[place], track.north_m[place]]);
-    if (!track.spraying[place] || place === begin - 1) {
+    const isNear = Math.abs(track.east_m[place] - position.east_m) < near_m && Math.abs(track.north_m[place] - position.north_m) < near_m;
+    const isTaken = track.spraying[place] && isNear; // hours of way lie elsewhere
+    if (isTaken) line.push([track.east_m[place], track.north_m[place]]);
+    if (!isTaken || place === begin - 1) {
       if (line.length > 1) lines.push(line);
       line = [];
     }
@@ -60,18 +63,24 @@ export function gatherEarlier(track, strips, begin) {
   return lines;
 }
 
-/** Where lines that go the same way or the opposite cross a row at right angles to the walker. */
-function crossRow(lines, along_m) {
-  const found = [];
+/** The pieces of lines that go the same way or the opposite and lie where the walker looks. */
+function cutPieces(lines, reach_m) {
+  const pieces = [];
   for (const line of lines) {
     for (let place = 1; place < line.length; place += 1) {
       const [[across_a, along_a], [across_b, along_b]] = [line[place - 1], line[place]];
-      const isCrossed = along_a <= along_m !== along_b <= along_m;
-      if (!isCrossed || Math.abs(across_b - across_a) > Math.abs(along_b - along_a)) continue;
-      found.push(across_a + ((along_m - along_a) / (along_b - along_a)) * (across_b - across_a));
+      const isSeen = Math.max(along_a, along_b) >= -BEHIND_M && Math.min(along_a, along_b) <= AHEAD_M
+        && Math.max(across_a, across_b) >= -reach_m && Math.min(across_a, across_b) <= reach_m;
+      if (isSeen && Math.abs(across_b - across_a) <= Math.abs(along_b - along_a)) pieces.push([across_a, along_a, across_b, along_b]);
     }
   }
-  return found;
+  return pieces;
+}
+
+/** Where pieces cross a row at right angles to the walker. */
+function crossRow(pieces, along_m) {
+  return pieces.filter(([, along_a, , along_b]) => along_a <= along_m !== along_b <= along_m)
+    .map(([across_a, along_a, across_b, along_b]) => across_a + ((along_m - along_a) / (along_b - along_a)) * (across_b - across_a));
 }
 
 function medianOf(values) {
@@ -79,10 +88,10 @@ function medianOf(values) {
   return sorted.length < LEAST ? null : sorted[Math.floor(sorted.length / 2)];
 }
 
-function findBeside(lines, swath_m, side) {
+function findBeside(pieces, swath_m, side) {
   const points = [];
   for (let along_m = -BEHIND_M; along_m <= AHEAD_M; along_m += STEP_M) {
-    const beside = crossRow(lines, along_m).map((across_m) => across_m * side).filter((far_m) => far_m >= 0 && far_m <= REACH * swath_m);
+    const beside = crossRow(pieces, along_m).map((across_m) => across_m * side).filter((far_m) => far_m >= 0 && far_m <= REACH * swath_m);
     if (beside.length > 0) points.push([side * Math.min(...beside), along_m]);
   }
   const spacing_m = medianOf(points.filter(([, along_m]) => Math.abs(along_m) <= BESIDE_M).map(([across_m]) => Math.abs(across_m)));
@@ -96,12 +105,17 @@ export function lookDown({ position, track, strips, swath_m, sd_m }) {
   if (bearing_deg === null) return null;
   const begin = findBegin(track, position, bearing_deg);
   const turn = (point) => turnToWalker(position, bearing_deg, point);
-  const lines = gatherEarlier(track, strips, begin).map((line) => line.map(turn));
+  const reach_m = REACH * swath_m;
+  const lines = gatherEarlier(track, strips, begin, position, AHEAD_M + reach_m).map((line) => line.map(turn));
+  const pieces = cutPieces(lines, reach_m);
   const own = [];
-  for (let place = begin; place < track.east_m.length; place += 1) own.push([...turn([track.east_m[place], track.north_m[place]]), Boolean(track.spraying[place])]);
+  for (let place = begin; place < track.east_m.length; place += 1) {
+    const [across_m, along_m] = turn([track.east_m[place], track.north_m[place]]);
+    if (along_m >= -SEEN_M) own.push([across_m, along_m, Boolean(track.spraying[place])]);
+  }
   const angle = (bearing_deg * Math.PI) / 180;
   return {
-    bearing_deg, swath_m, own, beside: [-1, 1].map((side) => findBeside(lines, swath_m, side)),
+    bearing_deg, swath_m, own, beside: [-1, 1].map((side) => findBeside(pieces, swath_m, side)),
     // Two places that err each by itself; errors in common make the spacing surer than that.
     spacing_sd_m: Number.isFinite(sd_m) && sd_m !== null ? Math.SQRT2 * sd_m : null,
     walked_m: position.east_m * Math.sin(angle) + position.north_m * Math.cos(angle),

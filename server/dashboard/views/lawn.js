@@ -1,6 +1,7 @@
 // On the lawn: what a person who walks with a wand in one hand must see, and the buttons for a gloved thumb.
 
 import { describeAge, describeAll, describeDrawing, describeHealth } from "../core/figures.js";
+import { describeFeel } from "../core/feel.js";
 import { describeNext } from "../core/papers.js";
 import { describeDoubts, describeNewest } from "../core/strips.js";
 import { makeAlarm } from "../draw/alarm.js";
@@ -117,12 +118,13 @@ export function mountLawn(root, { store, feed, sound }) {
   const buttons = makeButtons({ store, feed, onNext: before.load });
   const age = element("p", { class: "age" });
   const job = element("p", { class: "job" });
+  const feel = element("p", { class: "feel" });
   const legend = element("div");
   const hidden = element("p", { class: "unseen" });
 
   const page = element("div", { class: "lawn-page idle" });
   page.append(element("h1", { class: "unseen" }, "On the lawn"), alarm.bar, element("div", { class: "status" }, job, age), health.faults,
-    footfall.part, underfoot.part, strips.part,
+    footfall.part, underfoot.part, feel, strips.part,
     element("section", { class: "drawing", "aria-label": "Drawing of the lawn" }, drawing.canvas, hidden, legend),
     makeViewChoice(page), before.part,
     element("section", { class: "figures", "aria-label": "Figures" }, ledger.list),
@@ -142,6 +144,7 @@ export function mountLawn(root, { store, feed, sound }) {
     legend.replaceChildren(...(target > 0 ? [makeLegend({ target_l_per_m2: target }, store.units, ["doubled", "gap", "unsure"])] : []));
     legend.dataset.of = `${target} ${store.units}`;
   };
+  let wasIdle = true;
   const show = () => {
     const { snapshot, units } = store;
     showAge();
@@ -149,9 +152,12 @@ export function mountLawn(root, { store, feed, sound }) {
       setText(job, "Looking for the service…");
       return;
     }
-    page.classList.toggle("idle", !["running", "paused"].includes(snapshot.job?.state));
+    const isIdle = !["running", "paused"].includes(snapshot.job?.state);
+    if (page.classList.toggle("idle", isIdle) !== wasIdle && !isIdle) page.scrollIntoView(); // the places stay above, a swipe away
+    wasIdle = isIdle;
     footfall.show();
     underfoot.show();
+    setText(feel, describeFeel(snapshot, units));
     ledger.show(describeAll(snapshot, units).filter(({ name }) => name !== "Pace")); // the steps tell it
     health.show(snapshot, units);
     setText(job, snapshot.job ? `${snapshot.job.name}: ${snapshot.job.state}` : "No job is running");
@@ -165,11 +171,7 @@ export function mountLawn(root, { store, feed, sound }) {
     if (store.snapshot) setText(hidden, describeDrawing(store.snapshot, store.units, store.strips));
     drawing.canvas.setAttribute("aria-label", hidden.textContent || "Drawing of the lawn, north up");
   };
-  const draw = () => {
-    drawing.painter.ask();
-    underfoot.show();
-  };
-  const stops = listen(store, { snapshot: show, units: () => { before.tell(); show(); }, strips: show, drawing: draw, job: loadSwath, connection: showAge, sound: advice.show });
+  const stops = listen(store, { snapshot: show, units: () => { before.tell(); show(); }, strips: show, drawing: drawing.painter.ask, job: loadSwath, connection: showAge, sound: advice.show });
   const clock = setInterval(showAge, TICK_MS);
   const teller = setInterval(describe, 10 * TICK_MS);
   show();
