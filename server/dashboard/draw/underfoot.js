@@ -94,7 +94,7 @@ export function makeUnderfoot(store) {
   const part = element("section", { class: "underfoot", "aria-label": "The strip underfoot" }, canvas, words);
   const turnOver = () => {
     if (matchMedia("(prefers-reduced-motion: reduce)").matches) return;
-    canvas.animate([{ transform: "perspective(600px) rotateX(180deg)" }, { transform: "none" }], TURN_MS);
+    canvas.animate([{ transform: "scaleY(-1)" }, { transform: "scaleY(1)" }], TURN_MS);
   };
   const show = () => {
     const { snapshot, track, strips, units } = store;
