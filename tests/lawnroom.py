@@ -38,6 +38,7 @@ class Answers:
         }  # fmt: skip
         self.posted: dict[str, Any] = {}
         self.strips: Any = None
+        self.track: Any = None
         self.is_down = False
         self.is_locked = False
         self.asked: list[tuple[str, str, Any]] = []
@@ -58,6 +59,8 @@ class Answers:
         elif name == "live/stream":
             event = f"event: snapshot\ndata: {json.dumps(self.known['live'])}\n\n"
             event += f"event: strips\ndata: {json.dumps(self.strips)}\n\n"
+            if self.track is not None:
+                event += f"event: track\ndata: {json.dumps(self.track)}\n\n"
             route.fulfill(status=200, content_type="text/event-stream", body=event)
         elif request.method == "PUT" and name == "setup" and body["sprayer"]["swath_m"] > 20:
             detail = "30.0 is out of range: 0.1 to 20.0"
