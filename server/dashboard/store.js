@@ -25,6 +25,7 @@ export class Store extends EventTarget {
   outlook = null;
   lawn = { plane: null, zones: [] };
   isSoundOn = false;
+  seenAlarm = null;
 
   tell(what) {
     this.dispatchEvent(new Event(what));

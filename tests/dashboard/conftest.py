@@ -1,14 +1,15 @@
 """A headless browser of Debian's, and ways to read a page."""
 
 import threading
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from functools import partial
 from http.server import SimpleHTTPRequestHandler, ThreadingHTTPServer
 from pathlib import Path
 from typing import Any
 
 import pytest
-from playwright.sync_api import Browser, sync_playwright
+from lawnroom import Answers
+from playwright.sync_api import Browser, Page, sync_playwright
 
 PAGES = Path(__file__).resolve().parents[2] / "server" / "dashboard"
 FLAGS = (
@@ -43,3 +44,24 @@ def files() -> Iterator[str]:
     server.shutdown()
     thread.join()
     server.server_close()
+
+
+@pytest.fixture
+def answers() -> Answers:
+    """A made-up service."""
+    return Answers()
+
+
+@pytest.fixture
+def show(browser: Browser, files: str, answers: Answers) -> Callable[..., Page]:
+    """Open a place on a phone; an exception in the page fails the test where it is looked at."""
+
+    def open_place(place: str, size: tuple[int, int] = (390, 844), scheme: Any = "light") -> Page:
+        viewport = {"width": size[0], "height": size[1]}
+        page = browser.new_context(viewport=viewport, color_scheme=scheme).new_page()
+        page.on("pageerror", lambda error: answers.asked.append(("ERROR", str(error), None)))
+        page.route("**/api/**", answers.answer)
+        page.goto(f"{files}/#{place}")
+        return page
+
+    return open_place

@@ -1,6 +1,8 @@
-// The five buttons of a job, large enough for a glove; finishing asks twice.
+// The buttons of a job: one for the state under the thumb, the others smaller above it; finishing asks twice.
 
+import { UNDO_MS, chooseAction, undoOf } from "../core/glove.js";
 import { element, setText } from "./element.js";
+import { makeGlove } from "./glove.js";
 import { makeSwap } from "./swap.js";
 
 const ASK_AGAIN_MS = 5000;
@@ -33,11 +35,13 @@ function makePegChoice(feed, press) {
   return { dialog, open };
 }
 
-/** The bar of buttons; `show(job)` tells it how the job stands. */
+/** The bar of buttons; `show(snapshot)` tells it how the job stands. */
 export function makeButtons({ feed, onNext = () => {} }) {
   const said = element("p", { class: "said", role: "status" });
+  let snapshot = null;
   let job = null;
   let askedAt_ms = -Infinity;
+  let undo = null;
 
   const order = async (path, body, done) => {
     try {
@@ -51,46 +55,70 @@ export function makeButtons({ feed, onNext = () => {} }) {
   };
   const press = (kind, detail = {}, done = `Noted: ${kind}`) => order(`/jobs/${job.id}/buttons`, { kind, detail }, done);
   const start = async () => {
-    if (isOpen(job)) return press("start", {}, "Going on");
     const name = `Lawn, ${new Date().toLocaleDateString([], { day: "numeric", month: "long" })}`;
     const made = await order("/jobs", { name, start: "now" }, "Job started");
     if (made) job = made;
     return made;
   };
-  const finish = () => {
+  const finish = () => press("finish", {}, FINISHED).then(() => {
+    if (said.textContent === FINISHED) said.append(" ", element("a", { class: "place", href: "#got" }, "What it got"), " ", element("a", { class: "place", href: "#record" }, "The record"));
+  });
+  const orders = {
+    start, finish,
+    pause: () => press("pause", {}, "Paused"),
+    resume: () => press("start", {}, "Going on"),
+    refill: () => press("refill", {}, "Tank filled"),
+  };
+  const askFinish = () => {
     const now_ms = performance.now();
     if (now_ms - askedAt_ms > ASK_AGAIN_MS) {
       askedAt_ms = now_ms;
       setText(buttons.finish, "Press again");
       setText(said, "Finish the job? Press again within 5 seconds.");
-      setTimeout(() => show(job), ASK_AGAIN_MS);
+      setTimeout(() => show(snapshot), ASK_AGAIN_MS);
       return;
     }
     askedAt_ms = -Infinity;
-    press("finish", {}, FINISHED).then(() => {
-      if (said.textContent === FINISHED) said.append(" ", element("a", { class: "place", href: "#got" }, "What it got"), " ", element("a", { class: "place", href: "#record" }, "The record"));
-    });
+    finish();
   };
+  const glove = makeGlove(async (action) => {
+    undo = null;
+    const isDone = await orders[action.name]();
+    const back = isDone ? undoOf(action) : null;
+    if (back !== null) {
+      undo = { action: back, until_ms: performance.now() + UNDO_MS };
+      setText(said, `${said.textContent}. Hold within 5 seconds to undo.`);
+      setTimeout(() => show(snapshot), UNDO_MS + 50);
+    }
+    show(snapshot);
+  });
   const pegs = makePegChoice(feed, press);
   const swap = makeSwap(feed, () => (isOpen(job) ? job : null), (words) => { setText(said, words); onNext(); });
   const buttons = {
-    start: element("button", { type: "button", onclick: start }, "Start"),
-    pause: element("button", { type: "button", onclick: () => (job.state === "paused" ? press("start", {}, "Going on") : press("pause", {}, "Paused")) }, "Pause"),
-    refill: element("button", { type: "button", onclick: () => press("refill", {}, "Tank filled") }, "Refill"),
+    pause: element("button", { type: "button", onclick: () => orders[job.state === "paused" ? "resume" : "pause"]() }, "Pause"),
+    refill: element("button", { type: "button", onclick: orders.refill }, "Refill"),
     peg: element("button", { type: "button", onclick: pegs.open }, "Peg"),
-    finish: element("button", { type: "button", class: "finish", onclick: finish }, "Finish"),
+    finish: element("button", { type: "button", class: "finish", onclick: askFinish }, "Finish"),
   };
+  const row = element("div", { class: "button-row" }, ...Object.values(buttons));
   function show(now) {
-    job = now;
-    const open = isOpen(now);
-    buttons.start.disabled = open;
-    for (const name of ["pause", "refill", "peg", "finish"]) buttons[name].disabled = !open;
-    setText(buttons.pause, now?.state === "paused" ? "Resume" : "Pause");
+    snapshot = now;
+    job = now?.job ?? null;
+    const open = isOpen(job);
+    if (undo && (performance.now() > undo.until_ms || !open)) {
+      undo = null;
+      setText(said, "");
+    }
+    const action = undo?.action ?? chooseAction(now);
+    glove.show(action);
+    row.hidden = !open;
+    // What the bar does needs no second button.
+    for (const [name, button] of Object.entries(buttons)) button.hidden = name === (action.name === "resume" ? "pause" : action.name);
+    setText(buttons.pause, job?.state === "paused" ? "Go on" : "Pause");
     if (performance.now() - askedAt_ms > ASK_AGAIN_MS - 50) setText(buttons.finish, "Finish");
   }
   show(null);
-  const bar = element("section", { class: "buttons", "aria-label": "Buttons of the job" }, said,
-    element("div", { class: "button-row" }, ...Object.values(buttons)), pegs.dialog, swap.dialog);
+  const bar = element("section", { class: "buttons", "aria-label": "Buttons of the job" }, said, row, glove.part, pegs.dialog, swap.dialog);
   return { bar, show, swap: swap.button };
 }
 

@@ -1,14 +1,17 @@
 // On the lawn: what a person who walks with a wand in one hand must see, and the buttons for a gloved thumb.
 
-import { describeAge, describeAlarm, describeAll, describeDrawing, describeHealth } from "../core/figures.js";
+import { describeAge, describeAll, describeDrawing, describeHealth } from "../core/figures.js";
+import { describeFeel } from "../core/feel.js";
 import { describeNext } from "../core/papers.js";
 import { describeDoubts, describeNewest } from "../core/strips.js";
+import { makeAlarm } from "../draw/alarm.js";
 import { keepPainted } from "../draw/canvas.js";
 import { element, setText } from "../draw/element.js";
+import { makeFootfall } from "../draw/footfall.js";
 import { DoseImage, paintLawn } from "../draw/lawn.js";
 import { makeLegend } from "../draw/legend.js";
-import { drawSign } from "../draw/sign.js";
 import { makeButtons } from "../draw/buttons.js";
+import { makeUnderfoot, makeViewChoice } from "../draw/underfoot.js";
 
 const TICK_MS = 500;
 
@@ -30,25 +33,6 @@ function makeLedger() {
     });
   };
   return { list, show };
-}
-
-function makeAlarm() {
-  const sign = element("span", { class: "alarm-sign" });
-  const word = element("strong", { role: "alert" });
-  const reason = element("span", { class: "alarm-reason" });
-  const bar = element("section", { class: "alarm", "aria-label": "Alarm" }, sign, element("div", {}, word, reason));
-  let shown = "";
-  const show = (alarm, set, inversion, now_utc) => {
-    const now = describeAlarm(alarm, set, inversion, now_utc);
-    if (now.level !== shown) {
-      shown = now.level;
-      bar.dataset.level = now.level;
-      sign.replaceChildren(drawSign(now.shape));
-      setText(word, now.word);
-    }
-    setText(reason, now.reason);
-  };
-  return { bar, show };
 }
 
 function makeHealth() {
@@ -80,7 +64,7 @@ function makeDrawing(store) {
 function makeStrips(store) {
   const newest = element("p", { class: "newest", role: "status" });
   const doubts = element("p", { class: "doubts" });
-  const part = element("section", { class: "strips", "aria-label": "Newest strip" }, newest);
+  const part = element("section", { class: "strips", "aria-label": "Newest strip" }, newest, doubts);
   const show = () => {
     const { verdict, text } = describeNewest(store.strips, store.units);
     part.dataset.verdict = verdict;
@@ -88,7 +72,7 @@ function makeStrips(store) {
     setText(newest, text);
     setText(doubts, describeDoubts(store.strips));
   };
-  return { part, doubts, show };
+  return { part, show };
 }
 
 function makeSoundAdvice(store, sound) {
@@ -122,7 +106,9 @@ function makeBefore({ store, feed }) {
 
 /** Build the page; returns how to leave it. */
 export function mountLawn(root, { store, feed, sound }) {
-  const alarm = makeAlarm();
+  const alarm = makeAlarm(store);
+  const footfall = makeFootfall(store);
+  const underfoot = makeUnderfoot(store);
   const ledger = makeLedger();
   const health = makeHealth();
   const drawing = makeDrawing(store);
@@ -132,40 +118,50 @@ export function mountLawn(root, { store, feed, sound }) {
   const buttons = makeButtons({ store, feed, onNext: before.load });
   const age = element("p", { class: "age" });
   const job = element("p", { class: "job" });
+  const feel = element("p", { class: "feel" });
   const legend = element("div");
   const hidden = element("p", { class: "unseen" });
 
-  root.replaceChildren(element("div", { class: "lawn-page" },
-    element("h1", { class: "unseen" }, "On the lawn"), alarm.bar, element("div", { class: "status" }, job, age), health.faults,
-    strips.part, before.part,
+  const page = element("div", { class: "lawn-page idle" });
+  page.append(element("h1", { class: "unseen" }, "On the lawn"), alarm.bar, element("div", { class: "status" }, job, age), health.faults,
+    footfall.part, underfoot.part, feel, strips.part,
+    element("section", { class: "drawing", "aria-label": "Drawing of the lawn" }, drawing.canvas, hidden, legend),
+    makeViewChoice(page), before.part,
     element("section", { class: "figures", "aria-label": "Figures" }, ledger.list),
-    element("section", { class: "drawing", "aria-label": "Drawing of the lawn" }, strips.doubts, drawing.canvas, hidden, legend),
     element("section", { class: "more", "aria-label": "Rig and receiver" }, health.list, buttons.swap, advice.part),
-    buttons.bar));
+    buttons.bar);
+  root.replaceChildren(page);
+  const loadSwath = () => feed.ask("/setup").then((setup) => underfoot.setSwath(setup.sprayer?.swath_m ?? null), () => {}); // asked again with the next job
 
   const showAge = () => {
     const told = describeAge(store.ageAt(performance.now() / 1000), store.isConnected);
     setText(age, told.text);
     age.classList.toggle("old", told.isOld);
+    alarm.show(told);
   };
   const showLegend = () => {
     const target = store.snapshot?.target_l_per_m2;
     legend.replaceChildren(...(target > 0 ? [makeLegend({ target_l_per_m2: target }, store.units, ["doubled", "gap", "unsure"])] : []));
     legend.dataset.of = `${target} ${store.units}`;
   };
+  let wasIdle = true;
   const show = () => {
-    const { snapshot, outlook, units } = store;
+    const { snapshot, units } = store;
     showAge();
     if (snapshot === null) {
-      alarm.show(null, units, null, null);
       setText(job, "Looking for the service…");
       return;
     }
-    alarm.show(snapshot.alarm, units, outlook?.inversion, outlook?.at_utc ?? null);
-    ledger.show(describeAll(snapshot, units));
+    const isIdle = !["running", "paused"].includes(snapshot.job?.state);
+    if (page.classList.toggle("idle", isIdle) !== wasIdle && !isIdle) page.scrollIntoView(); // the places stay above, a swipe away
+    wasIdle = isIdle;
+    footfall.show();
+    underfoot.show();
+    setText(feel, describeFeel(snapshot, units));
+    ledger.show(describeAll(snapshot, units).filter(({ name }) => name !== "Pace")); // the steps tell it
     health.show(snapshot, units);
     setText(job, snapshot.job ? `${snapshot.job.name}: ${snapshot.job.state}` : "No job is running");
-    buttons.show(snapshot.job);
+    buttons.show(snapshot);
     strips.show();
     before.show();
     if (legend.dataset.of !== `${snapshot.target_l_per_m2} ${units}`) showLegend();
@@ -175,16 +171,19 @@ export function mountLawn(root, { store, feed, sound }) {
     if (store.snapshot) setText(hidden, describeDrawing(store.snapshot, store.units, store.strips));
     drawing.canvas.setAttribute("aria-label", hidden.textContent || "Drawing of the lawn, north up");
   };
-  const stops = listen(store, { snapshot: show, units: () => { before.tell(); show(); }, strips: show, drawing: drawing.painter.ask, connection: showAge, sound: advice.show });
+  const stops = listen(store, { snapshot: show, units: () => { before.tell(); show(); }, strips: show, drawing: drawing.painter.ask, job: loadSwath, connection: showAge, sound: advice.show });
   const clock = setInterval(showAge, TICK_MS);
   const teller = setInterval(describe, 10 * TICK_MS);
   show();
   describe();
+  loadSwath();
   return () => {
     stops();
     clearInterval(clock);
     clearInterval(teller);
     drawing.painter.stop();
+    footfall.stop();
+    underfoot.stop();
   };
 }
 

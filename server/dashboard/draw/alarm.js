@@ -1,0 +1,55 @@
+// The alarm: a line while nothing has to stop, the whole screen for a stop that nobody has seen yet.
+
+import { describeLull, describeSince, isWhole, keyOf } from "../core/alarm.js";
+import { describeAlarm } from "../core/figures.js";
+import { SHORT_HOLD_MS } from "../core/glove.js";
+import { element, setText } from "./element.js";
+import { makeGlove } from "./glove.js";
+import { drawSign } from "./sign.js";
+
+const SEE = { name: "see", label: "Seen: show the page", doing: "show the page", hold_ms: SHORT_HOLD_MS, undo: null };
+
+/** The alarm's part of the page; `show(age)` reads the store. */
+export function makeAlarm(store) {
+  const sign = element("span", { class: "alarm-sign" });
+  const word = element("strong", { role: "alert" });
+  const reason = element("span", { class: "alarm-reason" });
+  const since = element("span", { class: "alarm-since" });
+  const lull = element("span", { class: "alarm-lull" });
+  const old = element("span", { class: "alarm-old" });
+  const glove = makeGlove(() => {
+    store.seenAlarm = keyOf(store.snapshot?.alarm); // this stop is seen, the next one covers the page again
+    show();
+  });
+  glove.show(SEE);
+  const bar = element("section", { class: "alarm", "aria-label": "Alarm" }, sign,
+    element("div", { class: "alarm-words" }, word, reason, since, lull, old), glove.part);
+  let shown = "";
+  let wasWhole = null;
+
+  const cover = (isNow) => {
+    if (isNow === wasWhole) return;
+    wasWhole = isNow;
+    bar.classList.toggle("whole", isNow);
+    for (const part of [since, lull, old, glove.part]) part.hidden = !isNow;
+    for (const other of bar.parentElement?.children ?? []) if (other !== bar) other.inert = isNow;
+  };
+  function show(age = null) {
+    const { snapshot, outlook, units } = store;
+    const now = describeAlarm(snapshot?.alarm ?? null, units, outlook?.inversion, outlook?.at_utc ?? null);
+    if (now.level !== shown) {
+      shown = now.level;
+      bar.dataset.level = now.level;
+      sign.replaceChildren(drawSign(now.shape));
+      setText(word, now.word);
+    }
+    if (keyOf(snapshot?.alarm) === null) store.seenAlarm = null;
+    setText(reason, snapshot === null ? "No word about the wind yet" : now.reason);
+    setText(since, describeSince(snapshot?.alarm, snapshot?.at_utc));
+    setText(lull, describeLull(outlook, units));
+    const isNow = isWhole(snapshot, store.seenAlarm);
+    setText(old, isNow && age?.isOld ? age.text : "");
+    cover(isNow);
+  }
+  return { bar, show };
+}
