@@ -1,0 +1,145 @@
+"""Every screen of the demo's job, by day and by night, at three sizes, in two sets of units."""
+
+import json
+import threading
+import time
+import urllib.request
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+import pytest
+from playwright.sync_api import Browser, Page
+from programs import Http, Program, wait_for
+from strolls import COUNT_REQUESTS, Faults, settle, stroll
+
+PACE = "20"
+STATES: dict[str, Callable[[dict[str, Any]], bool]] = {
+    "before": lambda told: told["job"] is None and told["rig"]["link"] == "online" and not told["faults"],
+    "spraying": lambda told: told["is_spraying"] and told["passes_done"] >= 4 and told["alarm"]["level"] == "none",
+    "alarm": lambda told: told["alarm"] is not None and told["alarm"]["level"] == "stop",
+    "finished": lambda told: told["job"] is None and told["volume_l"] > 1.0,
+}
+WALK = {
+    "before": ("#start", "#fill", "#lawn"),
+    "spraying": ("#lawn", "#start"),
+    "alarm": ("#lawn", "#start"),
+    "finished": (
+        "#lawn", "#got/1", "#record", "#record: Add a person", "#record/1", "#record/1: Sign the record", "#season",
+        "#season: Add a line", "#air", "#site", "#site: Demo lawn", "#gear", "#gear: Add a sprayer", "#gear/catch",
+        "#gear/walk", "#gear/swath", "#gear/check", "#gear/cup", "#fill: Add a treatment", "#fill: Add a product",
+        "#papers", "#papers/1", "help/",
+    ),
+}  # fmt: skip
+SAY_AGAIN = """
+const words = %s;
+window.EventSource = class extends EventTarget {
+  constructor() {
+    super();
+    this.readyState = 1;
+    setTimeout(() => { this.say('open'); words.forEach(([name, data]) => this.say(name, data)); }, 0);
+    this.beat = setInterval(() => this.say(...words[words.length - 1]), 1000);
+  }
+  say(name, data) {
+    const event = new MessageEvent(name, {data});
+    this.dispatchEvent(event);
+    this[`on${name}`]?.(event);
+  }
+  close() { clearInterval(this.beat); this.readyState = 2; }
+};"""
+
+
+@dataclass
+class Ear:
+    """Hears the service's live stream, and keeps what a page would know in each state."""
+
+    base: str
+    kept: dict[str, list[tuple[str, str]]] = field(default_factory=dict)
+    newest: dict[str, str] = field(default_factory=dict)
+    drawn: list[tuple[str, str]] = field(default_factory=list)
+
+    def listen(self) -> None:
+        """Follow the stream until the service ends it."""
+        name = ""
+        try:
+            with urllib.request.urlopen(f"{self.base}/api/live/stream", timeout=30) as stream:
+                for line in stream:
+                    head, _, rest = line.decode().rstrip("\n").partition(": ")
+                    if head == "event":
+                        name = rest
+                    elif head == "data":
+                        self._take(name, rest)
+        except OSError:
+            pass
+
+    def _take(self, name: str, data: str) -> None:
+        if name in ("track", "dose"):
+            self.drawn.append((name, data))
+            return
+        self.newest[name] = data
+        if name != "snapshot":
+            return
+        told = json.loads(data)
+        for state, holds in STATES.items():
+            if state not in self.kept and holds(told):
+                rest = [(each, self.newest[each]) for each in ("strips", "outlook") if each in self.newest]
+                self.kept[state] = [*self.drawn, *rest, (name, data)]
+
+
+@pytest.fixture(scope="module")
+def played(tmp_path_factory: pytest.TempPathFactory) -> Iterator[tuple[Http, Ear]]:
+    """The demo as README starts it, its job done and reviewed, and what its stream said meanwhile."""
+    from socket import socket
+
+    with socket() as probe:
+        probe.bind(("127.0.0.1", 0))
+        port = int(probe.getsockname()[1])
+    folder: Path = tmp_path_factory.mktemp("demo")
+    demo = Program(
+        folder / "demo.log", "server", "demo", "--port", str(port), "--folder", str(folder / "demo"), "--pace", PACE
+    )
+    demo.start()
+    http = Http(port)
+    try:
+        wait_for(lambda: http.ask("/api/health"), "the service answers")
+        ear = Ear(http.base)
+        threading.Thread(target=ear.listen, daemon=True).start()
+        wait_for(lambda: "The job is done" in demo.words, "the job is done and reviewed", 90)
+        wait_for(lambda: set(ear.kept) == set(STATES), f"each state was heard, not only {set(ear.kept)}", 5)
+        yield http, ear
+    finally:
+        demo.stop()
+
+
+def open_page(browser: Browser, words: list[tuple[str, str]], complaints: list[str]) -> Page:
+    """A page that hears again what the service said in a state; all else it asks of the service itself."""
+    page = browser.new_context().new_page()
+    page.add_init_script(COUNT_REQUESTS)
+    page.add_init_script(SAY_AGAIN % json.dumps(words))
+    page.on("console", lambda message: complaints.append(f"{page.url} {message.type}: {message.text}"))
+    page.on("pageerror", lambda error: complaints.append(f"{page.url} {error}"))
+    return page
+
+
+def test_every_screen_can_be_read_pressed_and_heard(browser: Browser, played: tuple[Http, Ear]) -> None:
+    http, ear = played
+    faults, complaints, titles = Faults([]), [], {}
+    for state, places in WALK.items():
+        page = open_page(browser, ear.kept[state], complaints)
+        for place in places:
+            address, _, opened = place.partition(": ")
+            began = time.monotonic()
+            page.goto(f"{http.base}/")
+            page.goto(f"{http.base}/{address}")
+            settle(page)
+            titles[address.partition("/")[0]] = page.title()
+            if opened:
+                page.get_by_role("main").get_by_text(opened, exact=True).first.click()
+                settle(page)
+            stroll(page, f"{state} {place}", faults)
+            print(f"{state} {place}: {time.monotonic() - began:.2f} s")
+        page.context.close()
+    assert "\n".join(faults.found) == ""
+    assert "\n".join(complaints) == ""
+    assert len(set(titles.values())) == len(titles), "each place has a title of its own"
