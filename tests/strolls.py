@@ -52,7 +52,8 @@ PROBE = """() => {
 }"""
 RULES = """async () => {
   const {violations} = await axe.run(document, {resultTypes: ['violations']});
-  return violations.flatMap(({id, nodes}) => nodes.map(({target, html}) => `${id}: ${target.join(' ')} ${html.slice(0, 90)}`));
+  const tell = (id, {target, html}) => `${id}: ${target.join(' ')} ${html.slice(0, 90)}`;
+  return violations.flatMap(({id, nodes}) => nodes.map((node) => tell(id, node)));
 }"""
 CHOOSE_UNITS = """(name) => {
   const select = document.getElementById('units');
