@@ -33,7 +33,7 @@ export function mountCheck(root, { store, feed, part }) {
   const due = element("p", {});
   const said = element("p", { class: "said", role: "status" }, "Looking…");
   const form = element("div", { class: "part" });
-  const found = element("ul", { class: "sentences", role: "status" });
+  const found = element("ul", { class: "sentences" });
   const kept = element("section", { class: "part" });
   const elapsed = element("p", { class: "elapsed" });
   const chooser = element("select", { id: "check-sprayer" });
@@ -175,7 +175,7 @@ export function mountCheck(root, { store, feed, part }) {
     element("h1", {}, way.title), element("p", {}, way.aim),
     element("div", { class: "field" }, element("label", { for: "check-sprayer" }, "Sprayer"), chooser), due,
     element("p", { class: "caution" }, "Calibrate with clean water only. Rinse first, and wear what the label of the last product asks for."),
-    element("ol", {}, ...way.steps.map((step) => element("li", {}, step))), form, said, found, kept));
+    element("ol", {}, ...way.steps.map((step) => element("li", {}, step))), form, said, element("div", { role: "status" }, found), kept));
   load();
   const clock = setInterval(tick, 500);
   const showInUnits = () => { if (sprayer !== null) { showFound(); attempt(loadRecord)(); } };

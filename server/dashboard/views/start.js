@@ -91,7 +91,7 @@ function makeChooser({ store, feed }) {
 function makeRope(store) {
   const canvas = element("canvas", { class: "rope", role: "img" });
   const words = element("p", { class: "small" }, "Line: means of a minute. Shade above it: gusts. Under it, from now on: the strips to come, a notch at the end of each, a gap for a refill.");
-  const part = element("div", {}, canvas, words);
+  const part = element("div", { hidden: true }, canvas, words);
   const painter = keepPainted(canvas, (context, width_px, height_px, ink) => paintRopeAndStrips(context, width_px, height_px, ink,
     { outlook: store.outlook, set: store.units }));
   return { part, stop: painter.stop, show: () => {

@@ -1,0 +1,200 @@
+"""Every screen of the demo's job, by day and by night, at three sizes, in two sets of units."""
+
+import json
+import threading
+import urllib.request
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, field
+from pathlib import Path
+from socket import socket
+from typing import Any
+
+import pytest
+from playwright.sync_api import Browser, Page
+from programs import Http, Program, wait_for
+from strolls import COUNT_REQUESTS, judge, settle, stroll
+
+PACE = "20"
+STATES: dict[str, Callable[[dict[str, Any]], bool]] = {
+    "before": lambda told: told["job"] is None and told["rig"]["link"] == "online" and not told["faults"],
+    "spraying": lambda told: told["is_spraying"] and told["passes_done"] >= 4 and told["alarm"]["level"] == "none",
+    "alarm": lambda told: told["alarm"] is not None and told["alarm"]["level"] == "stop",
+    "finished": lambda told: told["job"] is None and told["volume_l"] > 1.0,
+    "silent": lambda told: told["volume_l"] > 1.0 and told["rig"]["link"] != "online" and len(told["faults"]) > 0,
+}
+WALK = {
+    "before": ("#start", "#fill", "#lawn"),
+    "spraying": ("#lawn", "#start"),
+    "alarm": ("#lawn", "#start"),
+    "finished": (
+        "#lawn", "#got/1", "#record", "#record: Add a person", "#record/1", "#record/1: Sign the record", "#season",
+        "#season: Add a line", "#air", "#site", "#site: Demo lawn", "#gear", "#gear: Add a sprayer", "#gear/catch",
+        "#gear/walk", "#gear/swath", "#gear/check", "#gear/cup", "#fill: Add a treatment", "#fill: Add a product",
+        "#papers", "#papers/1", "help/",
+    ),
+    "silent": ("#start",),
+}  # fmt: skip
+SAY_AGAIN = """
+const words = %s;
+window.EventSource = class extends EventTarget {
+  constructor() {
+    super();
+    this.readyState = 1;
+    setTimeout(() => { this.say('open'); words.forEach(([name, data]) => this.say(name, data)); }, 0);
+    this.beat = setInterval(() => this.say(...words[words.length - 1]), 1000);
+  }
+  say(name, data) {
+    const event = new MessageEvent(name, {data});
+    this.dispatchEvent(event);
+    this[`on${name}`]?.(event);
+  }
+  close() { clearInterval(this.beat); this.readyState = 2; }
+};"""
+
+
+@dataclass
+class Ear:
+    """Hears the service's live stream, and keeps what a page would know in each state."""
+
+    base: str
+    kept: dict[str, list[tuple[str, str]]] = field(default_factory=dict)
+    newest: dict[str, str] = field(default_factory=dict)
+    drawn: list[tuple[str, str]] = field(default_factory=list)
+
+    def listen(self) -> None:
+        """Follow the stream until the service ends it."""
+        name = ""
+        try:
+            with urllib.request.urlopen(f"{self.base}/api/live/stream", timeout=30) as stream:
+                for line in stream:
+                    head, _, rest = line.decode().rstrip("\n").partition(": ")
+                    if head == "event":
+                        name = rest
+                    elif head == "data":
+                        self._take(name, rest)
+        except OSError:
+            pass
+
+    def _take(self, name: str, data: str) -> None:
+        if name in ("track", "dose"):
+            self.drawn.append((name, data))
+            return
+        self.newest[name] = data
+        if name != "snapshot":
+            return
+        told = json.loads(data)
+        for state, holds in STATES.items():
+            if state not in self.kept and holds(told):
+                rest = [(each, self.newest[each]) for each in ("strips", "outlook") if each in self.newest]
+                self.kept[state] = [*self.drawn, *rest, (name, data)]
+
+
+@pytest.fixture(scope="module")
+def played(tmp_path_factory: pytest.TempPathFactory) -> Iterator[tuple[Http, Ear]]:
+    """The demo as README starts it, its job done and reviewed, and what its stream said meanwhile."""
+    with socket() as probe:
+        probe.bind(("127.0.0.1", 0))
+        port = int(probe.getsockname()[1])
+    folder: Path = tmp_path_factory.mktemp("demo")
+    demo = Program(
+        folder / "demo.log", "server", "demo", "--port", str(port), "--folder", str(folder / "demo"), "--pace", PACE
+    )
+    demo.start()
+    http = Http(port)
+    try:
+        wait_for(lambda: http.ask("/api/health"), "the service answers")
+        ear = Ear(http.base)
+        threading.Thread(target=ear.listen, daemon=True).start()
+        wait_for(lambda: "The job is done" in demo.words, "the job is done and reviewed", 90)
+        wait_for(lambda: set(ear.kept) == set(STATES), f"each state was heard, not only {set(ear.kept)}", 20)
+        yield http, ear
+    finally:
+        demo.stop()
+
+
+def open_page(browser: Browser, words: list[tuple[str, str]], complaints: list[str]) -> Page:
+    """A page that hears again what the service said in a state; all else it asks of the service itself."""
+    page = browser.new_context().new_page()
+    page.add_init_script(COUNT_REQUESTS)
+    page.add_init_script(SAY_AGAIN % json.dumps(words))
+    page.on("console", lambda message: complaints.append(f"{page.url} {message.type}: {message.text}"))
+    page.on("pageerror", lambda error: complaints.append(f"{page.url} {error}"))
+    return page
+
+
+def test_every_screen_can_be_read_pressed_and_heard(browser: Browser, played: tuple[Http, Ear]) -> None:
+    http, ear = played
+    faults: list[str] = []
+    complaints: list[str] = []
+    titles: dict[str, str] = {}
+    for state, places in WALK.items():
+        page = open_page(browser, ear.kept[state], complaints)
+        for place in places:
+            address, _, opened = place.partition(": ")
+            if page.url.endswith(f"/{address}"):
+                page.goto(f"{http.base}/")  # the same address once more would leave the page as it is
+            page.goto(f"{http.base}/{address}")
+            settle(page)
+            titles[address.partition("/")[0]] = page.title()
+            if opened:
+                page.get_by_role("main").get_by_text(opened, exact=True).first.click()
+                settle(page)
+            faults += stroll(page, f"{state} {place}")
+        page.context.close()
+    assert "\n".join(faults) == ""
+    assert "\n".join(complaints) == ""
+    assert len(set(titles.values())) == len(titles), "each place has a title of its own"
+
+
+def test_the_passcode_is_asked_for_in_words_that_can_be_read_and_heard(browser: Browser, played) -> None:
+    http, ear = played
+    page = open_page(browser, ear.kept["finished"], [])
+    page.route("**/api/**", lambda route: route.fulfill(status=401, json={"title": "Unauthorized", "detail": "no"}))
+    page.goto(f"{http.base}/#start")
+    page.get_by_role("button", name="Go in").wait_for()
+    assert "\n".join(stroll(page, "passcode")) == ""
+    page.context.close()
+
+
+def test_every_file_that_a_job_is_offered_as_is_there(browser: Browser, played) -> None:
+    http, ear = played
+    page = open_page(browser, ear.kept["finished"], [])
+    files: set[str] = set()
+    for place in ("got/1", "record/1"):
+        page.goto(f"{http.base}/#{place}")
+        settle(page)
+        found = page.eval_on_selector_all(
+            "main a[href*='/api/']", "all => all.map((link) => link.getAttribute('href'))"
+        )
+        assert len(found) >= 2, place
+        files |= set(found)
+    page.context.close()
+    assert dict.fromkeys(files, True) == {name: len(http.file(name)) > 20 for name in files}
+
+
+SOUND = "<title>A · calmpass</title><main><h1>A</h1><button style='width:60px;height:60px'>Go</button></main>"
+FLAWS = {
+    "<p>NaN m</p>": "odd",
+    "<p>undefined</p>": "odd",
+    "<h3>far down</h3>": "jumps",
+    "<h1>two</h1>": "2 first",
+    "<button style='width:60px;height:60px'></button>": "nameless",
+    "<textarea aria-label='a'></textarea>": "short",
+    "<p><a href='#x'>alone</a></p>": "short",
+    "<button style='height:30px'>low</button>": "small",
+    "<div style='width:3000px'>w</div>": "too wide",
+    "<p style='color:#999;background:#fff'>pale</p>": "faint",
+    "<ul role='status'><li>a</li></ul>": "axe listitem",
+    "<input style='width:60px;height:60px'>": "axe label",
+    "<script>document.title = ''</script>": "title",
+}
+
+
+def test_a_flaw_is_found_and_a_sound_page_has_none(browser: Browser) -> None:
+    page = browser.new_page()
+    page.set_content(f"<html lang='en'>{SOUND}</html>")
+    assert judge(page) == []
+    for flaw, word in FLAWS.items():
+        page.set_content(f"<html lang='en'>{SOUND.replace('</main>', flaw + '</main>')}</html>")
+        assert word in "\n".join(judge(page)), flaw
+    page.close()
