@@ -146,6 +146,17 @@ def test_every_screen_can_be_read_pressed_and_heard(browser: Browser, played: tu
     assert len(set(titles.values())) == len(titles), "each place has a title of its own"
 
 
+def test_the_states_that_are_judged_are_on_the_page(browser: Browser, played) -> None:
+    http, ear = played
+    for state, is_alarm in (("spraying", False), ("alarm", True)):
+        page = open_page(browser, ear.kept[state], [])
+        page.goto(f"{http.base}/#lawn")
+        settle(page)
+        page.wait_for_function("!/Looking for the service/.test(document.body.innerText)")
+        assert ("STOP" in page.inner_text("main")) == is_alarm, state
+        page.context.close()
+
+
 def test_the_passcode_is_asked_for_in_words_that_can_be_read_and_heard(browser: Browser, played) -> None:
     http, ear = played
     page = open_page(browser, ear.kept["finished"], [])
