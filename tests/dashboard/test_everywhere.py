@@ -32,7 +32,7 @@ WALK = {
         "#gear/walk", "#gear/swath", "#gear/check", "#gear/cup", "#fill: Add a treatment", "#fill: Add a product",
         "#papers", "#papers/1", "help/",
     ),
-    "silent": ("#start",),
+    "silent": ("#lawn", "#start"),
 }  # fmt: skip
 SAY_AGAIN = """
 const words = %s;

@@ -37,7 +37,7 @@ function makeLedger() {
 
 function makeHealth() {
   const list = element("dl", { class: "health" });
-  const faults = element("ul", { class: "faults", role: "status" });
+  const faults = element("ul", { class: "faults" }); // within a status of its own, or a reader would lose the list
   let shown = null;
   const show = (snapshot, set) => {
     list.replaceChildren(...describeHealth(snapshot, set).flatMap(({ name, text }) => [
@@ -123,7 +123,7 @@ export function mountLawn(root, { store, feed, sound }) {
   const hidden = element("p", { class: "unseen" });
 
   const page = element("div", { class: "lawn-page idle" });
-  page.append(element("h1", { class: "unseen" }, "On the lawn"), alarm.bar, element("div", { class: "status" }, job, age), health.faults,
+  page.append(element("h1", { class: "unseen" }, "On the lawn"), alarm.bar, element("div", { class: "status" }, job, age), element("div", { class: "faults-place", role: "status" }, health.faults),
     footfall.part, underfoot.part, feel, strips.part,
     element("section", { class: "drawing", "aria-label": "Drawing of the lawn" }, drawing.canvas, hidden, legend),
     makeViewChoice(page), before.part,
