@@ -1,16 +1,11 @@
 """Calibrating a sprayer, choosing what is next and swapping sprayers, against answers made up for the test."""
 
-import sys
-from pathlib import Path
 from typing import Any
 
 import pytest
-
-sys.path.insert(0, str(Path(__file__).resolve().parent))
+from lawnroom import EMPTY_ROOM, JOB, SETUP, Answers, errors_of
 from screens import MEASURE
-from test_screens import EMPTY_ROOM, JOB, SETUP, Answers, answers, errors_of, show
 
-__all__ = ["answers", "show"]
 CARD = {
     "name": "Knapsack", "swath": {"value": 1.0, "unit": "m"}, "tank": {"value": 15.0, "unit": "L"}, "zones": [],
 }  # fmt: skip

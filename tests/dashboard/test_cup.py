@@ -1,15 +1,10 @@
 """Calibrating the cup on its page, against answers made up for the test: each step, a reload on the way, the record."""
 
-import sys
-from pathlib import Path
 from typing import Any
 
 import pytest
+from lawnroom import Answers, errors_of
 
-sys.path.insert(0, str(Path(__file__).resolve().parent))
-from test_screens import Answers, answers, errors_of, show
-
-__all__ = ["answers", "show"]
 LINE = {
     "is_usable": True, "refusal": "", "mps_per_hz": 0.358, "offset_mps": 0.21, "mps_per_hz_sd": 0.004,
     "offset_sd_mps": 0.02, "at_mps": 4.5, "scale_sd": 0.0123, "turbulence_mps": 0.08, "wind_mps": 0.3,
