@@ -1,10 +1,11 @@
-"""What is kept on paper about the work: cards, jobs' papers, records, the journal and the season, fills, checks."""
+"""What is kept on paper about the work: cards, papers, records, journal and season, fills, calibrations, checks."""
 
 import time
 from collections.abc import Awaitable, Callable
 from pathlib import Path
 
 from server.access import Access
+from server.calibrations import Calibrations
 from server.cards import Cards
 from server.checks import Checks
 from server.ingest import Ingest
@@ -30,4 +31,5 @@ class Office:
         self.journal = Journal(access, self.cards, reviews, wall=wall)
         self.season = Season(access, self.cards, self.journal, wall=wall)
         self.tanks = Tanks(access, press=press, wall=wall)
+        self.calibrations = Calibrations(access, flush=flush)
         self.checks = Checks(access, self.cards, reviews, flush=flush, wall=wall)

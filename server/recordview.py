@@ -143,7 +143,15 @@ def _propose(items: dict[str, Item], now: tuple[Item, ...]) -> list[dict[str, An
         before = items.get(item.key, Item(item.key, None))
         is_figure = item.source in ("measured", "computed", "settings") and item.value is not None
         if is_figure and not _is_same(before.value, item.value):
-            found.append({"key": item.key, "label": sort_of(item.key).label, "value": plain(before.value), "unit": item.unit, "now": plain(item.value)})  # fmt: skip  # noqa: E501
+            found.append(
+                {
+                    "key": item.key,
+                    "label": sort_of(item.key).label,
+                    "value": plain(before.value),
+                    "unit": item.unit,
+                    "now": plain(item.value),
+                }
+            )
     return found
 
 

@@ -11,7 +11,6 @@ from typing import Any
 
 from rig import wire
 from server.broadcast import Broadcast, Page
-from server.calibrations import Calibrations
 from server.calm.outlooks import Outlooks
 from server.cards import mapping_from_record
 from server.core.papers import Papers
@@ -59,7 +58,6 @@ class Service:
         self.office = Office(database, self.ingest, self.reviews, press=self.press, flush=self._flush, wall=wall)
         self.uploads = Uploads(database)
         self.thinner = Thinner(database, self.ingest, keep_s=keep_s)
-        self.calibrations = Calibrations(database, self.ingest, flush=self._flush)
         self.strips = Strips(database, flush=self._flush, on_change=self.broadcast.wake)
         self.outlooks = Outlooks(
             database, self.ingest, flush=self._flush, on_change=self.broadcast.wake, now=now, wall=wall

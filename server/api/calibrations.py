@@ -70,7 +70,7 @@ def view(made: Calibration) -> dict[str, Any]:
 @router.get("")
 async def list_calibrations(service: Desk) -> list[dict[str, Any]]:
     """The record of calibrations, the newest first."""
-    return [view(made) for made in await service.calibrations.list_all()]
+    return [view(made) for made in await service.office.calibrations.list_all()]
 
 
 @router.get("/clock")
@@ -83,23 +83,23 @@ async def read_clock(service: Desk) -> dict[str, Any]:
 @router.post("/look")
 async def look(body: Measurement, service: Desk) -> dict[str, Any]:
     """What a calibration comes to so far; nothing is kept."""
-    return await service.calibrations.look(_measure(body, service.jobs.setup))
+    return await service.office.calibrations.look(_measure(body, service.jobs.setup))
 
 
 @router.post("", status_code=201)
 async def keep_calibration(body: Measurement, service: Desk) -> dict[str, Any]:
     """Reckon a calibration and put it on record; a refused one too, with its reason."""
     measure = _measure(body, service.jobs.setup)
-    return view(await service.calibrations.keep(measure, way=body.way, rig=body.rig))
+    return view(await service.office.calibrations.keep(measure, way=body.way, rig=body.rig))
 
 
 @router.post("/{number}/apply")
 async def apply_calibration(number: Number, service: Desk) -> dict[str, Any]:
     """Write a calibration's line into the saved settings; the open job keeps its own."""
-    setup = await service.calibrations.fill_in(number, service.jobs.setup)
+    setup = await service.office.calibrations.fill_in(number, service.jobs.setup)
     await service.jobs.save_setup(setup)
     await service.follow_next()
-    return view(await service.calibrations.note_applied(number))
+    return view(await service.office.calibrations.note_applied(number))
 
 
 def _measure(body: Beside | Walked, setup: Setup) -> Measure:

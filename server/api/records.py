@@ -91,5 +91,10 @@ async def amend_record(number: int, body: Change, service: Desk) -> dict[str, An
 
 
 def _tell(retention: Retention) -> dict[str, Any]:
-    rules = [{key: getattr(rule, key) for key in ("key", "name", "concerns", "keep_years", "source")} for rule in REGIMES]  # fmt: skip  # noqa: E501
-    return {"regimes": list(retention.regimes), "years": retention.years, "least_years": retention.least_years, "rules": rules}  # fmt: skip  # noqa: E501
+    shown = ("key", "name", "concerns", "keep_years", "source")
+    return {
+        "regimes": list(retention.regimes),
+        "years": retention.years,
+        "least_years": retention.least_years,
+        "rules": [{key: getattr(rule, key) for key in shown} for rule in REGIMES],
+    }

@@ -85,7 +85,7 @@ async def cut_shape(body: Cut) -> list[dict[str, Any]]:
 async def look_at_walk(body: EdgeWalk, service: Desk) -> dict[str, Any]:
     """The shape whose edge was walked so far, with its area and how sure it is; nothing is kept."""
     span, setup = span_of(body.rig, body.interval, "interval"), service.jobs.setup
-    return await service.calibrations.look(
+    return await service.office.calibrations.look(
         lambda connection: survey_edge(connection, span, setup, offset_m=body.offset_m)
     )
 

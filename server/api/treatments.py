@@ -48,7 +48,7 @@ async def write_sheet(
     sprayer: Card = None,
     fill_l: Amount = None,
     spare_l: Amount = None,
-    zones: Annotated[list[str], Query()] = [],  # noqa: B006
+    zones: Annotated[list[str] | None, Query()] = None,
     area_m2: Amount = None,
     flow_l_per_min: Amount = None,
     is_even: bool = False,

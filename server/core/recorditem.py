@@ -275,7 +275,7 @@ def fill_item(
 
 
 def merge_typed(items: list[Item], typed: Mapping[str, Value]) -> list[Item]:
-    """The items with what was typed: in place of what is not known or was only entered beforehand, never of a measurement.
+    """The items with what was typed: in place of what is not known or was entered beforehand, never of a measurement.
 
     Parameters
     ----------
@@ -299,7 +299,7 @@ def merge_typed(items: list[Item], typed: Mapping[str, Value]) -> list[Item]:
     'typed'
     >>> merge_typed([Item("mix_l", 8.2, "L", "measured")], {"mix_l": 9.0})[0].beside
     9.0
-    """  # noqa: E501
+    """
     merged = []
     for item in items:
         if item.key in typed:

@@ -113,7 +113,8 @@ def propose_order(book: Book, planned: Deeds) -> tuple[Step, ...]:
         free = [each for each in left if not any((other.mark, each.mark) in before for other in left)]
         chosen = (free or left)[0]
         left.remove(chosen)
-        why = [(step.deed, *before[step.deed.mark, chosen.mark]) for step in steps if (step.deed.mark, chosen.mark) in before]  # fmt: skip  # noqa: E501
+        pairs = [(step.deed, (step.deed.mark, chosen.mark)) for step in steps]
+        why = [(deed, *before[pair]) for deed, pair in pairs if pair in before]
         reasons = tuple(f"After {deed.name}: {rule.reason or rule.name}" for deed, _, rule in why)
         steps.append(Step(chosen, reasons, tuple(number for _, number, _ in why)))
     return tuple(steps)

@@ -16,7 +16,8 @@ COLUMNS = {
     "key": "Name of the item; a number in it counts products, zones and parts.",
     "group": "Section of the record.",
     "label": "Name of the item in words.",
-    "value": "The value as it stands now, amendments included; empty: not known. Text that would begin a formula has an apostrophe in front.",  # noqa: E501
+    "value": "The value as it stands now, amendments included; empty: not known. Text that would begin a formula has "
+    "an apostrophe in front.",
     "unit": "Unit of value and sd: SI, or a label's own.",
     "source": f"Where it comes from: {', '.join(SOURCES)}; empty: not known.",
     "sd": "Standard uncertainty of the value; empty: not known.",

@@ -180,7 +180,8 @@ def say_signature(view: dict[str, Any]) -> str:
         return "Not signed: a draft."
     when = say_instant(found["utc"], view["offset_s"])
     whole = "" if found["is_intact"] else " THE STORED RECORD NO LONGER MATCHES ITS FINGERPRINT."
-    return f"Signed by {found['name']}, {when}. Kept until {found['keep_until']} at least. SHA-256 {found['digest']}.{whole}"  # noqa: E501
+    kept = f"Kept until {found['keep_until']} at least. SHA-256 {found['digest']}."
+    return f"Signed by {found['name']}, {when}. {kept}{whole}"
 
 
 def say_title(view: dict[str, Any]) -> str:

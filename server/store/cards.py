@@ -45,7 +45,8 @@ def find_card(connection: sqlite3.Connection, kind: str, number: int, version: i
 
 def list_versions(connection: sqlite3.Connection, kind: str, number: int) -> list[Sheet]:
     """All versions of a card, the oldest first; raises UnknownError."""
-    rows = connection.execute(f"SELECT {_COLUMNS} FROM card WHERE kind = ? AND number = ? ORDER BY version", (kind, number))  # fmt: skip  # noqa: E501
+    where = "kind = ? AND number = ? ORDER BY version"
+    rows = connection.execute(f"SELECT {_COLUMNS} FROM card WHERE {where}", (kind, number))
     found = [_read(row) for row in rows]
     if not found:
         raise UnknownError(f"there is no {kind} {number}")

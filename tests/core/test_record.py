@@ -250,7 +250,8 @@ def test_ground_that_another_part_of_the_job_sprayed_is_not_missed() -> None:
 def wind_of(speeds, *, start=0.0, side=90.0):
     """A wind series, a second a row."""
     none, t = np.zeros(0), start + np.arange(float(len(speeds)))
-    return WindSeries(none, none, t, START + t, *[none] * 5, np.full(len(t), side), *[none] * 4, (), np.array(speeds), none)  # fmt: skip  # noqa: E501
+    sides, smooth = np.full(len(t), side), np.array(speeds)
+    return WindSeries(none, none, t, START + t, *[none] * 5, sides, *[none] * 4, (), smooth, none)
 
 
 def test_the_winds_of_a_record_are_those_of_the_spraying_and_not_of_the_time_around_it() -> None:

@@ -14,7 +14,8 @@ from server.core.workcard import WorkCard
 def test_a_conditioner_is_due_from_21_to_28_days_after_the_last() -> None:
     """Handbook P5, common practice, no source."""
     book = make_book(spray(CONDITIONER, "2027-05-03"))
-    seen = {day: [each.state for each in ask(book, day, kind="repeat")] for day in ("2027-05-23", "2027-05-24", "2027-05-31", "2027-06-01")}  # fmt: skip  # noqa: E501
+    days = ("2027-05-23", "2027-05-24", "2027-05-31", "2027-06-01")
+    seen = {day: [each.state for each in ask(book, day, kind="repeat")] for day in days}
     assert seen == {"2027-05-23": ["later"], "2027-05-24": ["due"], "2027-05-31": ["due"], "2027-06-01": ["overdue"]}
     assert tell(book, "2027-05-20", kind="repeat") == [
         ("later", "Conditioner again on Mill Lane: from 24 May to 31 May.")

@@ -243,10 +243,8 @@ def fill(database: Path, last: datetime) -> None:
         minute = end - 400 * 1440 + k
         if k // 1440 in range(200, 230) or k // 1440 == 390:
             continue
-        mean, walks = (
-            max(0.2, 2.0 + 1.5 * math.sin(k / 230) + draw.gauss(0, 0.3)),
-            k % 180 >= 120,
-        )  # also in the hour now
+        mean = max(0.2, 2.0 + 1.5 * math.sin(k / 230) + draw.gauss(0, 0.3))
+        walks = k % 180 >= 120  # also in the hour that is now
         aim = math.radians(310 + draw.gauss(0, 20)) if walks else math.nan
         known = {"known_s": 60, "below_s": 60 if mean < 0.3 else 0, "is_station": not walks}
         blocks.append(Block(minute, mean, 1.5 * mean, math.sin(aim), math.cos(aim), **known))

@@ -227,7 +227,10 @@ def test_gdal_reads_the_geopackage_as_it_was_meant(reviewed, tmp_path) -> None:
         assert len(shapes) == len(layer.features) > 0
         assert list(values) == list(layer.columns)
         for place, feature in enumerate(layer.features):
-            meant = shapely.LineString(feature.line) if feature.rings == () else shapely.Polygon(feature.rings[0], feature.rings[1:])  # fmt: skip  # noqa: E501
+            is_line = feature.rings == ()
+            meant = (
+                shapely.LineString(feature.line) if is_line else shapely.Polygon(*feature.rings[:1], feature.rings[1:])
+            )
             assert shapely.equals_exact(shapes[place], meant, 0.0)
             for name in layer.columns:
                 told, wanted = values[name][place], feature.figures[name]
@@ -290,7 +293,10 @@ def test_the_geojson_keeps_to_rfc_7946_and_in_is_out(reviewed) -> None:
     result, setup = reviewed
     layers = map_layers(result, setup)
     found = json.loads(json.dumps(geojson_object(layers)))
-    by_layer = {name: [f for f in found["features"] if f["properties"]["layer"] == name] for name in ("zones", "passes", "findings")}  # fmt: skip  # noqa: E501
+    by_layer = {
+        name: [each for each in found["features"] if each["properties"]["layer"] == name]
+        for name in ("zones", "passes", "findings")
+    }
     assert sum(map(len, by_layer.values())) == len(found["features"])
     for zone, feature in zip(setup.zones, by_layer["zones"], strict=True):
         outside, *holes = feature["geometry"]["coordinates"]

@@ -23,7 +23,8 @@ def test_the_next_job_rests_on_all_of_it_and_its_settings_stay_the_demos(desk, s
     enter(desk, straight)
     found = desk.ask("GET", "/api/next").json()
     assert found["problem"] is None
-    assert {name for name, value in found["papers"].items() if value} >= {"site", "sprayer", "treatment", "products", "operator", "customer"}  # fmt: skip  # noqa: E501
+    filled = {name for name, value in found["papers"].items() if value}
+    assert filled >= {"site", "sprayer", "treatment", "products", "operator", "customer"}
     setup = read_setup(straight / "setup.toml")
     assert found["setup"]["treatment"]["target_l_per_m2"] == setup.treatment.target_l_per_m2
     assert found["setup"]["treatment"]["wind_limit_mps"] == setup.treatment.wind_limit_mps

@@ -160,8 +160,7 @@ def _spring(grower: Grower) -> float:
     first = grower.treat("2027-04-05", "08:00", {"treatment": 1, "sprayer": 1, "operator": 1}, lines=4)
     rest = grower.ask("POST", f"/api/jobs/{first}/rest", {"area_left_m2": 40.0, "tank_left_l": 1.0})
     assert rest["treats_m2"] == pytest.approx(25.0)
-    mixed = rest["top_up"]["mix_l"] if rest["top_up"] else rest["sheet"]["total"]["mix_l"]
-    assert mixed == pytest.approx(0.6)
+    assert rest["top_up"]["mix_l"] == pytest.approx(0.6)
     told = grower.season("2027-04-05", "12:00")
     assert told["sentence"].startswith("Water in Mill Lane by "), told["sentence"]
     assert grower.matters("2027-04-05")["watering_in"]["state"] == "due"
@@ -208,7 +207,8 @@ def _conflicts(grower: Grower) -> None:
     order = [each for each in grower.season("2027-06-02")["matters"] if each["state"] == "conflict"]
     undone = [each for each in order if each["against"]]
     assert undone, "a coring after a pre-emergent shows practice and the published trials"
-    assert "thought" in undone[0]["reason"] or "thought" in undone[0]["sentence"]
+    assert "it is thought to undo it" in undone[0]["sentence"]
+    assert undone[0]["against_source"], "the trials that found no loss are named"
     soon = grower.ask("GET", "/api/treatments/3/warnings?day=2027-06-03&today=2027-06-03")
     assert "interval_short" in {each["key"] for each in soon["objections"]}
     calendar = grower.ask_text("/api/season.ics?day=2027-06-02&time=12:00")
