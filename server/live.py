@@ -299,6 +299,7 @@ class Live:
             rate_percent=known(100.0 * rate / pass_target if rate is not None else None, 1),
             target_l_per_m2=target,
             pass_l_per_m2=pass_target,
+            swath_m=setup.sprayer.swath_m,
             volume_l=round(way.litres, 4),
             tank_l=setup.sprayer.tank_l,
             tank_left_l=round(level.left_l.value, 3),

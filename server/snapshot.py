@@ -114,6 +114,7 @@ class Snapshot:
     rate_percent: float | None
     target_l_per_m2: float
     pass_l_per_m2: float
+    swath_m: float
     volume_l: float
     tank_l: float
     tank_left_l: float

@@ -17,7 +17,7 @@ EMPTY_ROOM = {
     "rig": {"name": None, "boot": None, "link": "unknown", "age_s": None, "spool_s": None},
     "receiver": {"fix": None, "sats": None, "hdop": None, "sd_m": None, "rate_hz": None}, "position": None,
     "speed_mps": None, "wanted_speed_mps": None, "flow_l_per_min": None, "is_spraying": False, "rate_l_per_m2": None,
-    "rate_percent": None, "target_l_per_m2": 0.04, "volume_l": 0.0, "tank_l": 15.0, "tank_left_l": 15.0,
+    "rate_percent": None, "target_l_per_m2": 0.04, "swath_m": 1.0, "volume_l": 0.0, "tank_l": 15.0, "tank_left_l": 15.0,
     "covered_area_m2": 0.0, "area_left_m2": None, "zone_area_m2": None, "wind": WIND, "alarm": None, "job": None,
     "passes_done": 0, "messages": COUNTS,
     "faults": [],

@@ -149,8 +149,8 @@ export function tellTank(tank, set) {
   const left = writeAmount(tank.left_l, set);
   const sd = tank.is_assumed ? "" : ` ± ${formatNumber(2 * tank.left_sd_l * factorLike(tank.left_l, set), 2)}`;
   const reach = formatQuantity(tank.treats_m2, "area", set);
-  const todo = tank.area_left_m2 === null ? "" : ` ${formatQuantity(tank.area_left_m2, "area", set)} are left to do.`;
-  const lines = [`Enough for ${reach}.${todo}`];
+  const undone = tank.area_left_m2 === null ? "" : ` ${formatQuantity(tank.area_left_m2, "area", set)} are left to do.`;
+  const lines = [`Enough for ${reach}.${undone}`];
   if (tank.is_assumed) lines.push("Nobody told how much was filled in: a full tank is assumed.");
   if (tank.is_contradiction) lines.push("More was sprayed than was filled in: is a fill missing, or are the pulses per litre off?");
   return { figure: left.replace("\u00a0", `${sd}\u00a0`), lines };

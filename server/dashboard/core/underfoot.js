@@ -146,7 +146,6 @@ export function frayOf(row, edge) {
 /** The strip beside in a sentence: how far, how sure, and whether that is what a swath wants. */
 export function describeUnderfoot(view, { hasPosition, swath_m }, set) {
   if (!hasPosition) return "The receiver tells no place: the strip cannot be drawn.";
-  if (!(swath_m > 0)) return "The width of a pass is not set.";
   if (view === null) return "Walk a few steps to see the strip.";
   const known = view.beside.filter(({ spacing_m }) => spacing_m !== null);
   if (known.length === 0) return "No strip beside this one.";

@@ -81,11 +81,10 @@ function paintUnderfoot(context, width_px, height_px, ink, view) {
   paintAhead(context, scale, view, ink);
 }
 
-/** The part of the page; `show()` reads the store, `setSwath(m)` tells how wide a pass is. */
+/** The part of the page; `show()` reads the store. */
 export function makeUnderfoot(store) {
   const canvas = element("canvas", { class: "underfoot-drawing", "aria-hidden": "true" });
   const words = element("p", { class: "underfoot-words" });
-  let swath_m = null;
   let view = null;
   let facing_deg = null;
   const painter = keepPainted(canvas, (context, width_px, height_px, ink) => {
@@ -99,7 +98,7 @@ export function makeUnderfoot(store) {
   const show = () => {
     const { snapshot, track, strips, units } = store;
     if (snapshot === null) return;
-    const { position, receiver } = snapshot;
+    const { position, receiver, swath_m } = snapshot;
     view = lookDown({ position, track, strips, swath_m, sd_m: receiver.sd_m });
     const face = faceAfter(facing_deg, view);
     facing_deg = face.facing_deg;
@@ -108,7 +107,7 @@ export function makeUnderfoot(store) {
     setText(words, describeUnderfoot(view, { hasPosition: position !== null, swath_m }, units));
     painter.ask();
   };
-  return { part, show, stop: painter.stop, setSwath: (width_m) => { swath_m = width_m; show(); } };
+  return { part, show, stop: painter.stop };
 }
 
 /** A button that changes the strip underfoot for the lawn from above, where there is room for one of them. */

@@ -131,7 +131,6 @@ export function mountLawn(root, { store, feed, sound }) {
     element("section", { class: "more", "aria-label": "Rig and receiver" }, health.list, buttons.swap, advice.part),
     buttons.bar);
   root.replaceChildren(page);
-  const loadSwath = () => feed.ask("/setup").then((setup) => underfoot.setSwath(setup.sprayer?.swath_m ?? null), () => {}); // asked again with the next job
 
   const showAge = () => {
     const told = describeAge(store.ageAt(performance.now() / 1000), store.isConnected);
@@ -171,12 +170,11 @@ export function mountLawn(root, { store, feed, sound }) {
     if (store.snapshot) setText(hidden, describeDrawing(store.snapshot, store.units, store.strips));
     drawing.canvas.setAttribute("aria-label", hidden.textContent || "Drawing of the lawn, north up");
   };
-  const stops = listen(store, { snapshot: show, units: () => { before.tell(); show(); }, strips: show, drawing: drawing.painter.ask, job: loadSwath, connection: showAge, sound: advice.show });
+  const stops = listen(store, { snapshot: show, units: () => { before.tell(); show(); }, strips: show, drawing: drawing.painter.ask, connection: showAge, sound: advice.show });
   const clock = setInterval(showAge, TICK_MS);
   const teller = setInterval(describe, 10 * TICK_MS);
   show();
   describe();
-  loadSwath();
   return () => {
     stops();
     clearInterval(clock);
