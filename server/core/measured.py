@@ -119,8 +119,22 @@ def gather_measured(result: JobResult, setup: Setup) -> Measured:
 
     Examples
     --------
-    >>> gather_measured.__name__
-    'gather_measured'
+    A review without any liquid, as far as it is asked: nothing is known of wind and ground, nothing is made up.
+
+    >>> from types import SimpleNamespace as Only
+    >>> from server.core.setup import FlowMeter, Sprayer, Treatment
+    >>> n = np.zeros(0)
+    >>> names = "volume_sd_l covered_area_m2 covered_area_sd_m2 mean_dose_l_per_m2 off_target_l off_target_sd_l"
+    >>> totals = dict.fromkeys([*names.split(), "keep_out_l", "zone_area_m2", "zone_missed_m2"], float("nan"))
+    >>> result = Only(
+    ...     totals=Only(**{**totals, "volume_l": 0.0, "unplaced_l": 0.0}), is_spraying=np.zeros(3, bool), passes=(),
+    ...     findings=(), wind=Only(t=n), wind_story=None, wind_summary=Only(gust_mps=float("nan")), climate={},
+    ...     start_utc=1.8e9, end_utc=1.8e9 + 60.0, receiver_class="none", missing=Only(total=2), plane=None,
+    ...     dose=Only(dose_l_per_m2=np.zeros((1, 1)), x0_m=0.0, y0_m=0.0, cell_m=0.1),
+    ... )
+    >>> found = gather_measured(result, Setup(Sprayer(1.2), FlowMeter(450.0), Treatment(0.04, wind_limit_mps=4.0)))
+    >>> found.volume_l, found.covered_m2, found.wind_worst, found.passes_above, found.missing_messages, found.swath_m
+    (0.0, None, None, None, 2, 1.2)
     """
     totals, treatment = result.totals, setup.treatment
     sprayed = np.flatnonzero(result.is_spraying)
