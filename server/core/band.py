@@ -6,7 +6,7 @@ East and north in metres on the local plane; lines [k, 2].
 import numpy as np
 
 from server.core.grid import GridFrame
-from server.core.log import Floats
+from server.core.log import Floats, Integers
 from server.core.results import Bools
 
 
@@ -66,8 +66,36 @@ def thin_line(line_m: Floats, *, tolerance_m: float) -> Floats:
     >>> thin_line(np.array([[0.0, 0.0], [0.0, 1.0], [0.0, 2.0], [1.0, 2.0]]), tolerance_m=0.05).tolist()
     [[0.0, 0.0], [0.0, 2.0], [1.0, 2.0]]
     """
+    kept: Floats = line_m[thin_rows(line_m, tolerance_m=tolerance_m)]
+    return kept
+
+
+def thin_rows(line_m: Floats, *, tolerance_m: float) -> Integers:
+    """Which points of a line are enough to keep its shape: none left out lies farther away than the tolerance.
+
+    Parameters
+    ----------
+    line_m
+        East and north [k, 2] [m].
+    tolerance_m
+        How far a point may lie from the line without it [m].
+
+    Returns
+    -------
+    ndarray of int
+        Rows in order, the first and the last among them.
+
+    References
+    ----------
+    Douglas and Peucker, Cartographica 10, 1973, 112-122.
+
+    Examples
+    --------
+    >>> thin_rows(np.array([[0.0, 0.0], [1.0, 0.01], [2.0, 0.0], [2.0, 3.0]]), tolerance_m=0.1).tolist()
+    [0, 2, 3]
+    """
     if len(line_m) < 3:
-        return line_m
+        return np.arange(len(line_m))
     is_kept = np.zeros(len(line_m), dtype=np.bool_)
     is_kept[[0, -1]] = True
     waiting = [(0, len(line_m) - 1)]
@@ -80,8 +108,7 @@ def thin_line(line_m: Floats, *, tolerance_m: float) -> Floats:
             cut = first + 1 + int(off.argmax())
             is_kept[cut] = True
             waiting += [(first, cut), (cut, last)]
-    kept: Floats = line_m[is_kept]
-    return kept
+    return np.flatnonzero(is_kept)
 
 
 def measure_line(line_m: Floats) -> float:
@@ -243,13 +270,12 @@ def paint_band(mask: Bools, line_m: Floats, *, width_m: float, frame: GridFrame)
     mask[row[inside], column[inside]] = True
 
 
-def _distances(points: Floats, start: Floats, end: Floats) -> Floats:
-    """How far points lie from the line between two others, or from these where they are one."""
-    ahead, away = end - start, points - start
-    length = float(np.hypot(*ahead))
-    if length == 0.0:
-        return np.asarray(np.hypot(away[:, 0], away[:, 1]))
-    return np.asarray(np.abs(away[:, 0] * ahead[1] - away[:, 1] * ahead[0]) / length)
+def _distances(places: Floats, start: Floats, end: Floats) -> Floats:
+    """How far places lie from the straight way between two others."""
+    ahead = end - start
+    share = np.clip((places - start) @ ahead / max(float(ahead @ ahead), 1e-18), 0.0, 1.0)
+    found: Floats = np.hypot(*(places - start - share[:, None] * ahead).T)
+    return found
 
 
 def _find_cells(places_m: Floats, frame: GridFrame) -> tuple[np.ndarray, np.ndarray]:

@@ -196,9 +196,6 @@ def _look_inwards(ring: Floats, is_open: Bools, ground: Ground, swath_m: float) 
     frame = ground.frame
     edge = resample_line(closed, step_m=STEP_M)
     depths = np.arange(0.5, np.ceil(REACH * swath_m / frame.cell_m)) * frame.cell_m
-    if len(depths) <= RIM_CELLS:
-        # Cells as coarse as this, where a shape lies far from the way, tell no strip from the rim.
-        return
     opened = is_open.astype(np.float64)
     for line in (edge, edge[::-1]):
         beyond = read_cells(ground.wanted, shift_line(line, right_m=-frame.cell_m), frame)

@@ -2,6 +2,7 @@
 
 import numpy as np
 
+from server.core.band import thin_rows
 from server.core.geodesy import signed_area
 from server.core.log import Floats
 
@@ -42,18 +43,12 @@ def simplify_ring(ring: Floats, *, tolerance_m: float) -> Floats:
     turned = np.roll(ring, -first, axis=0)
     far = int(np.hypot(*(turned - turned[0]).T).argmax())
     closed = np.concatenate([turned, turned[:1]])
-    kept = {0, far}
-    spans = [(0, far), (far, len(turned))]
-    while spans:
-        low, high = spans.pop()
-        if high - low < 2:
-            continue
-        apart = _distances(closed[low + 1 : high], closed[low], closed[high])
-        if apart.max() > tolerance_m:
-            middle = low + 1 + int(apart.argmax())
-            kept.add(middle)
-            spans += [(low, middle), (middle, high)]
-    rows = np.sort((np.array(sorted(kept)) + first) % len(ring))
+    halves = [
+        begin + thin_rows(closed[begin : end + 1], tolerance_m=tolerance_m)
+        for begin, end in ((0, far), (far, len(turned)))
+    ]
+    kept = np.unique(np.concatenate(halves) % len(ring))
+    rows = np.sort((kept + first) % len(ring))
     corners: Floats = ring[rows]
     return corners
 
@@ -125,12 +120,3 @@ def scale_area(ring: Floats, *, area_m2: float) -> Floats:
         length = float(np.hypot(*(np.roll(ring, -1, axis=0) - ring).T).sum())
         ring = move_ring(ring, outward_m=(area_m2 - signed_area(*ring.T)) / max(length, 1e-9))
     return ring
-
-
-def _distances(places: Floats, a: Floats, b: Floats) -> Floats:
-    """How far places are from the side a-b."""
-    side = b - a
-    length2 = float(side @ side)
-    foot = np.clip((places - a) @ side / max(length2, 1e-18), 0.0, 1.0)
-    found: Floats = np.hypot(*(places - a - foot[:, None] * side).T)
-    return found
