@@ -87,7 +87,7 @@ def thin_rows(line_m: Floats, *, tolerance_m: float) -> Integers:
 
     References
     ----------
-    Douglas and Peucker, Cartographica 10, 1973, 112-122.
+    As `thin_line`.
 
     Examples
     --------
