@@ -1,5 +1,6 @@
 // Puts the parts together: store, feed, sound, and the page that the address names.
 
+import { say } from "./core/say.js";
 import { UNIT_SETS } from "./core/units.js";
 import { element, option, setText } from "./draw/element.js";
 import { Feed } from "./feed.js";
@@ -22,11 +23,6 @@ const store = new Store();
 const feed = new Feed();
 const sound = new Sound(store);
 const root = document.getElementById("page");
-const PAGES = {
-  start: "Start now?", fill: "Fill by fill", lawn: "On the lawn", got: "What it got", air: "What did the air do?",
-  season: "What is due?", record: "The record", site: "My lawn", gear: "My gear",
-  papers: "What a job rests on",
-};
 const VIEWS = {
   start: mountStart, fill: mountFill, lawn: mountLawn, got: mountReview, air: mountAir, season: mountSeason,
   record: mountRecord, site: mountMyLawn, gear: mountSetup,
@@ -43,7 +39,7 @@ function choosePage() {
 function readAddress() {
   const [page, number] = location.hash.slice(1).split("/");
   return {
-    page: Object.hasOwn(PAGES, page) ? page : choosePage(),
+    page: Object.hasOwn(VIEWS, page) ? page : choosePage(),
     chosen: /^\d+$/.test(number ?? "") ? Number(number) : null,
     part: number,
   };
@@ -53,7 +49,7 @@ function showPage() {
   leave();
   scrollTo(0, 0);
   const { page, chosen, part } = readAddress();
-  document.title = `${PAGES[page]} · calmpass`;
+  document.title = `${say(`frame.${page}`)} · calmpass`;
   document.body.dataset.page = page;
   for (const link of document.querySelectorAll("#places a")) {
     if (link.hash === `#${page}`) link.setAttribute("aria-current", "page");
@@ -87,12 +83,12 @@ function askPasscode() {
       loadLawn();
       showPage();
     } catch (problem) {
-      setText(wrong, problem.status === 401 ? "That is not the passcode." : problem.message);
+      setText(wrong, problem.status === 401 ? say("frame.wrong_passcode") : problem.message);
     }
   };
-  dialog.replaceChildren(element("form", { onsubmit: send }, element("h2", { id: "passcode-title" }, "Passcode"),
-    element("label", { for: "passcode-word" }, "The one that was set when the service was started"), input, wrong,
-    element("button", { type: "submit", class: "main" }, "Go in")));
+  dialog.replaceChildren(element("form", { onsubmit: send }, element("h2", { id: "passcode-title" }, say("frame.passcode")),
+    element("label", { for: "passcode-word" }, say("frame.which_passcode")), input, wrong,
+    element("button", { type: "submit", class: "main" }, say("frame.go_in"))));
   dialog.showModal();
 }
 
