@@ -100,6 +100,21 @@ def strip_holes(text: str) -> str:
     return text
 
 
+def read_keys(source: str) -> Iterator[str]:
+    """The keys that a module says: the literals of what is given first to each `say`, a choice between keys too."""
+    for found in re.finditer(r"(?<!function )\bsay\(", source):
+        at, depth = found.end(), 0
+        while depth >= 0 and not (depth == 0 and source[at] == ","):
+            if source[at] in "\"'`":
+                end = close_literal(source, at)
+                if re.fullmatch(r"[a-z0-9_]+\.[a-z0-9_\0]+", key := strip_holes(source[at + 1 : end - 1])):
+                    yield key
+                at = end
+            else:
+                depth += {"(": 1, "[": 1, ")": -1, "]": -1}.get(source[at], 0)
+                at += 1
+
+
 def is_speech(literal: Literal) -> bool:
     """Is this something that a person reads: words in a row, a capital first, a stop at the end?"""
     if NOT_SHOWN.search(literal.before):

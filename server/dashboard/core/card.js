@@ -1,5 +1,6 @@
 // A card's form: what each field holds as text, and what was typed back as a value; in the units that people chose.
 
+import { say } from "./say.js";
 import { isCustomary } from "./units.js";
 
 const AREAS = { l_per_100m2: /100 m2/, l_per_ha: /\/ha/, gal_per_1000ft2: /1000 ft2/, gal_per_acre: /acre/ };
@@ -22,7 +23,7 @@ export function readNumber(text) {
   const trimmed = text.trim();
   if (trimmed === "") return null;
   const number = Number(trimmed.replace(",", "."));
-  if (!Number.isFinite(number)) throw new Error(`“${trimmed}” is not a number.`);
+  if (!Number.isFinite(number)) throw new Error(say("cards.no_number", { typed: trimmed }));
   return number;
 }
 
@@ -41,8 +42,8 @@ export function hintOfField(field, unit) {
   const range = field.units ? field.units[unit] : field.range;
   const isReference = field.refers !== "" || field.kind === "rows";
   const ends = range ? range.map((end) => writeNumber(Number(end).toPrecision(3))) : [];
-  const limits = range && !isReference ? `${ends.join(" to ")} ${field.units ? unit : field.unit}`.trim() : "";
-  return [field.hint, limits, field.is_needed ? "needed" : ""].filter(Boolean).join("; ");
+  const limits = range && !isReference ? `${say("cards.from_to", { from: ends[0], to: ends[1] })} ${field.units ? unit : field.unit}`.trim() : "";
+  return [field.hint, limits, field.is_needed ? say("cards.needed") : ""].filter(Boolean).join("; ");
 }
 
 /** A choice as words. */

@@ -1,5 +1,6 @@
 // The season's calendar and matters as words; days are the reader's own, as "2027-05-31".
 
+import { say } from "./say.js";
 import { isCustomary, warmthIn } from "./units.js";
 
 const DAY_MS = 86_400_000;
@@ -66,7 +67,7 @@ const FAR_DAYS = 400; // more than a year and a month
 export function doubtDay(day, today) {
   const ahead = Math.round((Date.parse(`${day}T12:00Z`) - Date.parse(`${today}T12:00Z`)) / 86_400_000);
   if (!(Math.abs(ahead) > FAR_DAYS)) return "";
-  return `${day} is ${Math.abs(ahead)} days ${ahead > 0 ? "ahead" : "ago"}: is the year right? Press Save once more to keep it.`;
+  return say(ahead > 0 ? "season.far_ahead" : "season.long_ago", { day, days: Math.abs(ahead) });
 }
 
 /** A day's place in its week. */
@@ -75,18 +76,18 @@ export function nameWeekday(day) {
 }
 
 export const STATES = {
-  overdue: { sign: "■", word: "Overdue" }, due: { sign: "▶", word: "Due" }, wait: { sign: "‖", word: "Wait" },
-  conflict: { sign: "≠", word: "Against a rule" }, later: { sign: "○", word: "Later" }, fact: { sign: "·", word: "To know" },
+  overdue: { sign: "■", word: say("season.overdue") }, due: { sign: "▶", word: say("season.due") }, wait: { sign: "‖", word: say("season.wait") },
+  conflict: { sign: "≠", word: say("season.conflict") }, later: { sign: "○", word: say("season.later") }, fact: { sign: "·", word: say("season.fact") },
 };
-const DONE = { sign: "✓", word: "Done" };
-const PLANNED = { sign: "□", word: "Planned" };
+const DONE = { sign: "✓", word: say("season.done") };
+const PLANNED = { sign: "□", word: say("season.planned") };
 
 /** A line of the journal in words. */
 export function describeLine(line, names) {
   const water = line.water ? `, ${line.water.value} ${line.water.unit}` : "";
   const warmth = line.temperature ? ` ${line.temperature.value} ${line.temperature.unit}` : "";
   const zones = line.zones.length > 0 ? `, ${line.zones.join(", ")}` : "";
-  const site = line.site !== null && names.size > 1 ? ` (${names.get(line.site) ?? `site ${line.site}`})` : "";
+  const site = line.site !== null && names.size > 1 ? ` (${names.get(line.site) ?? say("season.site_number", { number: line.site })})` : "";
   return `${line.name}${warmth}${water}${zones}${site}`;
 }
 
@@ -101,18 +102,20 @@ export function placeItems(season, names) {
     if (matter.state === "conflict") put(matter.since, STATES.conflict, title);
     const isLine = matter.kind === "plan" && matter.state !== "overdue"; // it stands there as planned
     if (isLine || !["due", "later", "overdue"].includes(matter.state)) continue;
-    if (matter.state !== "overdue") put(matter.since, STATES[matter.state], matter.state === "later" ? `${title}: from here` : title);
+    if (matter.state !== "overdue") put(matter.since, STATES[matter.state], matter.state === "later" ? say("season.from_here", { title }) : title);
     if (matter.until === null) continue;
     const isPast = matter.state === "overdue";
-    if (isPast) put(matter.until, STATES.overdue, `${title}: was due by here`);
-    else if (matter.until !== matter.since) put(matter.until, STATES.due, `${title}: until${matter.until_time ? ` ${matter.until_time}` : " here"}`);
+    if (isPast) put(matter.until, STATES.overdue, say("season.was_due", { title }));
+    else if (matter.until !== matter.since) {
+      put(matter.until, STATES.due, matter.until_time ? say("season.until_time", { title, time: matter.until_time }) : say("season.until_here", { title }));
+    }
   }
   return found;
 }
 
 /** What may speak for and against a matter, as lines. */
 export function explainMatter(matter) {
-  const lines = [["Reason", matter.reason], ["Source", matter.source], ["Against it", matter.against], ["Source of that", matter.against_source]];
+  const lines = [[say("season.reason"), matter.reason], [say("season.source"), matter.source], [say("season.against"), matter.against], [say("season.against_source"), matter.against_source]];
   return lines.filter(([, text]) => text);
 }
 

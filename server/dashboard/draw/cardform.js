@@ -2,6 +2,7 @@
 
 import { firstUnit, hintOfField, readNumber, readNumbers, readTexts, wordsOfChoice, writeNumber } from "../core/card.js";
 import { element, option, setText } from "./element.js";
+import { say } from "../core/say.js";
 
 let formsMade = 0;
 
@@ -24,7 +25,7 @@ function makeText(field, id, value) {
 function makeStated(field, id, value, set) {
   const unit = value?.unit ?? firstUnit(field, set);
   const input = element("input", { id, type: "text", inputmode: "decimal", autocomplete: "off", value: writeNumber(value?.value) });
-  const units = element("select", { "aria-label": `Unit of: ${field.label}` }, ...Object.keys(field.units).map((each) => option(each, each, each === unit)));
+  const units = element("select", { "aria-label": say("cards.unit_of", { what: field.label }) }, ...Object.keys(field.units).map((each) => option(each, each, each === unit)));
   const read = () => {
     const number = readNumber(input.value);
     return number === null ? null : { value: number, unit: units.value };
@@ -35,7 +36,7 @@ function makeStated(field, id, value, set) {
 function makeChoice(field, id, value) {
   const chosen = value ?? field.default;
   const input = element("select", { id }, ...(field.is_needed ? ["", ...field.choices] : field.choices)
-    .map((each) => option(each, each === "" ? "choose" : wordsOfChoice(each), each === chosen)));
+    .map((each) => option(each, each === "" ? say("cards.choose") : wordsOfChoice(each), each === chosen)));
   return { input, boxes: [input], read: () => (input.value === "" ? null : input.value) };
 }
 
@@ -48,7 +49,7 @@ function makeReference(field, id, value, set, names) {
   const isList = field.kind === "numbers";
   const chosen = isList ? value ?? [] : [value];
   const known = names[field.refers] ?? [];
-  const lead = isList ? [] : [option("", "none", value === null || value === undefined)];
+  const lead = isList ? [] : [option("", say("cards.none"), value === null || value === undefined)];
   const input = element("select", { id, multiple: isList }, ...lead,
     ...known.map(({ number, name }) => option(String(number), name, chosen.includes(number))));
   const read = () => (isList ? [...input.selectedOptions].map(({ value: each }) => Number(each)) : input.value === "" ? null : Number(input.value));
@@ -61,12 +62,12 @@ function makeRows(field, id, value, set, names) {
   const add = (row) => {
     const part = makeFields(field.rows, row, set, names, `${id}-${formsMade += 1}`);
     const box = element("div", { class: "row" }, ...part.rows);
-    box.append(element("button", { type: "button", onclick: () => { box.remove(); parts.splice(parts.indexOf(part), 1); } }, "Take out"));
+    box.append(element("button", { type: "button", onclick: () => { box.remove(); parts.splice(parts.indexOf(part), 1); } }, say("cards.take_out")));
     parts.push(part);
     list.append(box);
   };
   for (const row of value ?? []) add(row);
-  const input = element("button", { type: "button", id, onclick: () => add({}) }, "Add one");
+  const input = element("button", { type: "button", id, onclick: () => add({}) }, say("cards.add_one"));
   const tell = (path, problem) => parts[Number(path[0])]?.tell(path.slice(1), problem) ?? false;
   return { input, boxes: [list, input], read: () => parts.map((part) => part.read()), tell };
 }

@@ -3,9 +3,10 @@
 import { tellAtField } from "../core/problem.js";
 import { makeFields } from "./cardform.js";
 import { element, setText } from "./element.js";
+import { say } from "../core/say.js";
 
 /**
- * Cards of one noun. `about`: noun, one ("sprayer"), heading, tell(card) a line of each, refers (nouns whose names the
+ * Cards of one noun. `about`: noun, heading, tell(card) a line of each, refers (nouns whose names the
  * form shows), hidden (keys that have a place of their own), complete(record, card) adds what the form does not show,
  * name(card) what is tapped, order(cards) how they are listed, extra(card) further elements of an open card,
  * onChange(cards), check(record, card, place) whether it may be saved now (what speaks against it is shown at `place`).
@@ -15,7 +16,7 @@ export function makeCards({ feed, store }, about) {
   const place = element("div");
   const said = element("p", { role: "status", class: "said" });
   const root = element("section", { class: "card-part" }, element("h2", {}, about.heading), list,
-    element("button", { type: "button", onclick: () => open(null) }, `Add a ${about.one}`), place, said);
+    element("button", { type: "button", onclick: () => open(null) }, say(`cards.add_${about.noun}`)), place, said);
   let described = [];
   let cards = [];
   const names = {};
@@ -42,7 +43,7 @@ export function makeCards({ feed, store }, about) {
       await work();
     } catch (problem) {
       const isTold = problem.key && tell((problem.key ?? "").split("."), tellAtField(problem.detail, problem.key));
-      setText(said, isTold ? "Not saved: see the field that is marked." : `Not saved. ${problem.message}`);
+      setText(said, isTold ? say("cards.see_field") : say("cards.not_saved", { why: problem.message }));
     }
   };
   const open = (each) => {
@@ -57,18 +58,18 @@ export function makeCards({ feed, store }, about) {
         if (about.check && !(await about.check(body, each, asked))) return;
         if (each === null) await feed.ask(`/${about.noun}`, { method: "POST", body });
         else await feed.ask(`/${about.noun}/${each.number}?version=${each.version}`, { method: "PUT", body });
-        await close("Saved.");
+        await close(say("cards.saved"));
       }, form.tell);
     };
     const retire = () => attempt(async () => {
       await feed.ask(`/${about.noun}/${each.number}?version=${each.version}`, { method: "DELETE" });
-      await close("Put away; jobs that rest on it keep it.");
+      await close(say("cards.put_away_kept"));
     }, () => false);
     place.replaceChildren(element("form", { novalidate: true, onsubmit: save, class: "card" },
-      element("h3", {}, each === null ? `A new ${about.one}` : each.card.name ?? each.card.kind), ...form.rows, asked,
-      element("button", { type: "submit", class: "main" }, "Save"),
-      element("button", { type: "button", onclick: () => place.replaceChildren() }, "Leave as it was"),
-      each === null ? null : element("button", { type: "button", onclick: retire }, "Put away")),
+      element("h3", {}, each === null ? say(`cards.new_${about.noun}`) : each.card.name ?? each.card.kind), ...form.rows, asked,
+      element("button", { type: "submit", class: "main" }, say("cards.save")),
+      element("button", { type: "button", onclick: () => place.replaceChildren() }, say("cards.leave")),
+      each === null ? null : element("button", { type: "button", onclick: retire }, say("cards.put_away"))),
     ...(each === null ? [] : about.extra?.(each) ?? []));
     place.scrollIntoView({ block: "nearest" });
     setText(said, "");

@@ -1,6 +1,7 @@
 // The soil's temperature by days, with the threshold that a rule waits for.
 
 import { formatNumber } from "../core/format.js";
+import { say } from "../core/say.js";
 import { nameDay, scaleSoil } from "../core/season.js";
 import { warmthIn } from "../core/units.js";
 import { keepPainted } from "./canvas.js";
@@ -41,14 +42,14 @@ function paint(context, width_px, height_px, ink, trace) {
 /** One rule's drawing on one site, with the days as text beside it; `stop` when it goes. */
 export function makeSoil(trace, name) {
   const { unit } = trace.threshold;
-  const row = trace.days_in_row > 1 ? ` for ${trace.days_in_row} days` : "";
-  const said = trace.reached ? `Reached on ${nameDay(trace.reached)}, the larger dot.` : "Not reached yet.";
-  const canvas = element("canvas", { class: "soil", role: "img", "aria-label": `Soil temperature by days. ${said}` });
-  const days = trace.days.map((day) => element("li", {}, `${nameDay(day.day)}: ${formatNumber(warmthIn(day.mean_c, unit))} ${unit}`
-    + (day.is_mean ? "" : day.readings > 1 ? `, ${day.readings} readings` : ", one reading")));
+  const waits = say(trace.days_in_row > 1 ? "season.waits_days" : "season.waits", { warmth: `${trace.threshold.value} ${unit}`, days: trace.days_in_row });
+  const said = trace.reached ? say("season.reached", { day: nameDay(trace.reached) }) : say("season.not_reached");
+  const canvas = element("canvas", { class: "soil", role: "img", "aria-label": say("season.warmth_by_days", { said }) });
+  const days = trace.days.map((day) => element("li", {}, say(day.is_mean ? "season.warm_day" : "season.warm_day_read",
+    { day: nameDay(day.day), warmth: `${formatNumber(warmthIn(day.mean_c, unit))} ${unit}`, n: day.readings })));
   const painter = keepPainted(canvas, (context, width_px, height_px, ink) => paint(context, width_px, height_px, ink, trace));
   const part = element("div", {}, element("h3", {}, [trace.name, name].filter(Boolean).join(" – ")), canvas,
-    element("p", {}, `Waits for ${trace.threshold.value} ${unit}${row}. ${said}`), element("p", { class: "small" }, trace.source),
-    element("details", {}, element("summary", {}, "The days"), element("ul", {}, ...days)));
+    element("p", {}, `${waits} ${said}`), element("p", { class: "small" }, trace.source),
+    element("details", {}, element("summary", {}, say("season.the_days")), element("ul", {}, ...days)));
   return { part, stop: painter.stop };
 }

@@ -1,6 +1,7 @@
 // What is due?: the season: what was done, what is due, and the rules it is judged by.
 
 import { wordsOfChoice } from "../core/card.js";
+import { say } from "../core/say.js";
 import { dayOf, dayOfPlan, doubtDay, nameDay, placeItems, tellDay, timeOf } from "../core/season.js";
 import { makeCalendar } from "../draw/calendar.js";
 import { makeCards } from "../draw/cards.js";
@@ -28,15 +29,15 @@ function makeJournal(parts, names, reload) {
   const more = element("button", { type: "button", onclick: () => { isLong = !isLong; cards.load().catch(() => {}); } });
   const sort = (lines) => [...lines].sort((a, b) => `${b.card.day}${b.card.time}`.localeCompare(`${a.card.day}${a.card.time}`));
   const cards = makeCards(parts, {
-    noun: "works", one: "line", heading: "Journal", refers: ["sites", "products", "treatments"], hidden: ["job"],
+    noun: "works", heading: say("season.journal"), refers: ["sites", "products", "treatments"], hidden: ["job"],
     name: ({ card }) => `${tellDay(card.day, dayOf(new Date()))}: ${wordsOfChoice(card.kind)}`,
-    tell: ({ card }) => [card.is_plan ? "planned" : "", names.get(card.site), card.zones.join(", "), card.job === null ? "" : `job ${card.job}`, card.note].filter(Boolean).join("; "),
+    tell: ({ card }) => [card.is_plan ? say("season.is_planned") : "", names.get(card.site), card.zones.join(", "), card.job === null ? "" : say("season.job", { number: card.job }), card.note].filter(Boolean).join("; "),
     order: (lines) => (isLong ? sort(lines) : sort(lines).slice(0, NEWEST)),
     check: makeDayCheck(),
     // A day to come can only be a plan, and stays one until somebody says that it was done.
     complete: (record, card) => ({ ...record, job: card.job ?? null, is_plan: Boolean(record.is_plan) || record.day > dayOf(new Date()) }),
     onChange: (lines) => {
-      setText(more, isLong ? "Only the newest" : `All ${lines.length} lines`);
+      setText(more, isLong ? say("season.only_newest") : say("season.all_lines", { count: lines.length }));
       more.hidden = lines.length <= NEWEST;
       reload();
     },
@@ -52,26 +53,26 @@ function makeRules(parts, reload) {
   const restore = async (each) => {
     try {
       await feed.ask(`/rules/${each.number}/shipped?version=${each.version}`, { method: "POST" });
-      setText(said, "Its own text is back.");
+      setText(said, say("season.text_back"));
       await cards.load();
     } catch (problem) {
       setText(said, problem.message);
     }
   };
   const cards = makeCards(parts, {
-    noun: "rules", one: "rule", heading: "Rules", hidden: ["shipped"],
-    tell: ({ card }) => (card.is_used ? "" : "not in use"),
+    noun: "rules", heading: say("season.rules"), hidden: ["shipped"],
+    tell: ({ card }) => (card.is_used ? "" : say("season.not_in_use")),
     complete: (record, card) => ({ ...record, shipped: card.shipped ?? "" }),
-    extra: (each) => (each.card.shipped === "" ? [] : [element("button", { type: "button", onclick: () => restore(each) }, "Back to the text it came with")]),
+    extra: (each) => (each.card.shipped === "" ? [] : [element("button", { type: "button", onclick: () => restore(each) }, say("season.back_to_text"))]),
     onChange: async (kept) => {
       const all = await feed.ask("/rules?retired=true").catch(() => []);
       const gone = all.filter(({ number, card }) => card.shipped !== "" && !kept.some((each) => each.number === number));
-      away.replaceChildren(...gone.map((each) => element("p", {}, `${each.card.name}: put away. `,
-        element("button", { type: "button", onclick: () => restore(each) }, "Bring it back"))));
+      away.replaceChildren(...gone.map((each) => element("p", {}, `${say("season.put_away", { name: each.card.name })} `,
+        element("button", { type: "button", onclick: () => restore(each) }, say("season.bring_back")))));
       reload();
     },
   });
-  cards.root.append(away, said, element("p", { class: "small" }, "Rules tell and ask, they forbid nothing. Labels go before them."));
+  cards.root.append(away, said, element("p", { class: "small" }, say("season.rules_forbid_nothing")));
   return cards;
 }
 
@@ -84,9 +85,9 @@ function makeDays({ feed }) {
     event.preventDefault();
     try {
       await put({ zone: zone.value.trim(), year_begins: Number(begins.value) });
-      setText(said, "Saved.");
+      setText(said, say("cards.saved"));
     } catch (problem) {
-      setText(said, `Not saved. ${problem.message}`);
+      setText(said, say("cards.not_saved", { why: problem.message }));
     }
   };
   const load = async () => {
@@ -97,20 +98,20 @@ function makeDays({ feed }) {
     begins.value = String(card.year_begins);
   };
   load().catch((problem) => setText(said, problem.message));
-  return element("section", { class: "card-part" }, element("h2", {}, "Days"),
+  return element("section", { class: "card-part" }, element("h2", {}, say("season.days")),
     element("form", { onsubmit: save, class: "card", novalidate: true },
-      element("div", { class: "field" }, element("label", { for: "zone" }, "Time zone of the lawns"), zone, element("span", { class: "hint" }, "Area/City, UTC, or an offset as -05:00")),
-      element("div", { class: "field" }, element("label", { for: "begins" }, "A season's maximum counts from month"), begins, element("span", { class: "hint" }, "1 to 12")),
-      element("button", { type: "submit", class: "main" }, "Save")), said,
-    element("p", {}, element("a", { class: "place", href: feed.seasonAddress(), download: "season.ics" }, "What is due as a file for other calendars")));
+      element("div", { class: "field" }, element("label", { for: "zone" }, say("season.zone")), zone, element("span", { class: "hint" }, say("season.zone_hint"))),
+      element("div", { class: "field" }, element("label", { for: "begins" }, say("season.begins")), begins, element("span", { class: "hint" }, say("season.begins_hint"))),
+      element("button", { type: "submit", class: "main" }, say("cards.save"))), said,
+    element("p", {}, element("a", { class: "place", href: feed.seasonAddress(), download: "season.ics" }, say("season.as_file"))));
 }
 
 function makeOrder() {
   const list = element("ol", { class: "order" });
-  const root = element("section", { class: "card-part", hidden: true }, element("h2", {}, "In which order?"), list);
+  const root = element("section", { class: "card-part", hidden: true }, element("h2", {}, say("season.order")), list);
   return { root, show: (steps) => {
     root.hidden = steps.length < 2;
-    list.replaceChildren(...steps.map((step) => element("li", {}, element("strong", {}, step.name), ` (planned for ${nameDay(step.day)})`,
+    list.replaceChildren(...steps.map((step) => element("li", {}, element("strong", {}, step.name), ` ${say("season.planned_for", { day: nameDay(step.day) })}`,
       ...step.reasons.map((reason) => element("p", { class: "small" }, reason)))));
   } };
 }
@@ -131,10 +132,10 @@ async function finishPlan(feed, matter) {
 /** Build the page; returns how to leave it. */
 export function mountSeason(root, parts) {
   const { feed } = parts;
-  const sentence = element("p", {}, "Looking…");
-  const answer = element("section", { class: "answer", "aria-label": "What is due", role: "status" }, sentence);
-  const sites = element("select", { id: "season-site" }, option(ALL, "All of them", true));
-  const chooser = element("div", { class: "chooser", hidden: true }, element("label", { for: "season-site" }, "Lawn"), sites);
+  const sentence = element("p", {}, say("frame.looking"));
+  const answer = element("section", { class: "answer", "aria-label": say("season.what_is_due"), role: "status" }, sentence);
+  const sites = element("select", { id: "season-site" }, option(ALL, say("season.all_lawns"), true));
+  const chooser = element("div", { class: "chooser", hidden: true }, element("label", { for: "season-site" }, say("season.lawn")), sites);
   const matters = element("section", { class: "card-part" });
   const calendar = makeCalendar();
   const order = makeOrder();
@@ -146,14 +147,14 @@ export function mountSeason(root, parts) {
     for (const { stop } of drawn) stop();
     drawn = traces.map((trace) => makeSoil(trace, names.size > 1 ? names.get(trace.site) ?? "" : ""));
     soil.hidden = drawn.length === 0;
-    soil.replaceChildren(element("h2", {}, "How warm is the soil?"), ...drawn.map(({ part }) => part));
+    soil.replaceChildren(element("h2", {}, say("season.soil")), ...drawn.map(({ part }) => part));
   };
   const load = async () => {
     const now = new Date();
     const where = sites.value === ALL ? "" : `&site=${sites.value}`;
     const season = await feed.ask(`/season?day=${dayOf(now)}&time=${timeOf(now)}${where}`);
     setText(sentence, season.sentence);
-    matters.replaceChildren(element("h2", {}, "Now"), ...makeMatters(season.matters, finish));
+    matters.replaceChildren(element("h2", {}, say("season.now")), ...makeMatters(season.matters, finish));
     calendar.show(placeItems(season, names), season.day);
     jotting.offer(season.matters);
     showSoil(season.soil);
@@ -174,11 +175,11 @@ export function mountSeason(root, parts) {
   const rules = makeRules(parts, reload);
   sites.addEventListener("change", reload);
   loadSites().then(reload, (problem) => setText(sentence, problem.message));
-  root.replaceChildren(element("div", { class: "setup-page season-page" }, element("h1", {}, "What is due?"), answer, chooser, matters,
+  root.replaceChildren(element("div", { class: "setup-page season-page" }, element("h1", {}, say("frame.season")), answer, chooser, matters,
     jotting.root, calendar.root, order.root, soil, journal.root,
-    element("details", {}, element("summary", {}, "The rules it goes by"), rules.root),
-    element("details", {}, element("summary", {}, "Days, and other calendars"), makeDays(parts)),
-    element("p", { class: "caution" }, "The product's label and the law of the place decide; what stands here is reckoned from what you entered.")));
+    element("details", {}, element("summary", {}, say("season.rules_summary")), rules.root),
+    element("details", {}, element("summary", {}, say("season.days_summary")), makeDays(parts)),
+    element("p", { class: "caution" }, say("season.caution"))));
   return () => {
     for (const { stop } of drawn) stop();
   };
