@@ -8,17 +8,18 @@ BEFORE_PATTERN = re.compile(r"(?:[(=:,!&|?{};\[\n]|\breturn|=>)\s*$")
 WORDS = re.compile(r"[A-Za-z]{2,}[,.:;?!]? +[A-Za-z(]|^[A-Z][a-z]+\b|[a-z]{2,}[.?!:,]$")
 NOT_SHOWN = re.compile(
     r"(?:\bclass: |className = |font = |setProperty\(|querySelector(?:All)?\(|closest\(|matches\(|from |import "
-    r"|new Event\(|addEventListener\(|\.key === |dispatchEvent\(.*|role: |\bsay\(|headers: .*|contentHint = )$"
+    r"|new Event\(|addEventListener\(|[!=]== |dispatchEvent\(.*|role: |\bsay\(|headers: .*|contentHint = )$"
 )
 
 
 @dataclass(frozen=True, slots=True)
 class Literal:
-    """A text literal of a module: its line, what stands before it on that line, and the text."""
+    """A text literal of a module: its line, what stands before it on that line, the text, and what stands behind it."""
 
     line: int
     before: str
     text: str
+    after: str = ""
 
 
 def read_literals(source: str) -> Iterator[Literal]:
@@ -32,7 +33,7 @@ def read_literals(source: str) -> Iterator[Literal]:
             end = close_literal(source, at)
             line_start = source.rfind("\n", 0, at) + 1
             text = source[at + 1 : end - 1]
-            yield Literal(source.count("\n", 0, at) + 1, source[line_start:at], text)
+            yield Literal(source.count("\n", 0, at) + 1, source[line_start:at], text, source[end : end + 2])
             if source[at] == "`":
                 for hole in find_holes(text):
                     yield from read_literals(hole)
@@ -117,6 +118,7 @@ def read_keys(source: str) -> Iterator[str]:
 
 def is_speech(literal: Literal) -> bool:
     """Is this something that a person reads: words in a row, a capital first, a stop at the end?"""
-    if NOT_SHOWN.search(literal.before):
+    is_key = literal.after.startswith(":") and re.search(r"(?:^|[{,])\s*$", literal.before)
+    if is_key or NOT_SHOWN.search(literal.before):
         return False
     return WORDS.search(strip_holes(literal.text)) is not None

@@ -1,6 +1,7 @@
 // The mix sheet and the tank in words and in the units that people chose; nothing here knows the page.
 
 import { formatFixed, formatNumber, formatQuantity, formatSpan, formatSpeed, UNKNOWN } from "./format.js";
+import { say } from "./say.js";
 import { FIRST_SET, GALLON_L, convert, isCustomary, writeUnit } from "./units.js";
 
 const POUND_KG = 0.45359237;
@@ -9,10 +10,10 @@ const SMALL = {
   customary: { volume: [["fl oz", 128 / GALLON_L], ["gal", 1 / GALLON_L]], mass: [["oz", 16 / POUND_KG], ["lb", 1 / POUND_KG]] },
 };
 const TOOLS = {
-  jug: "a jug", cup: "a measuring cup", syringe: "a syringe", "fine syringe": "a fine syringe", scale: "a scale",
-  "kitchen scale": "a kitchen scale", "fine scale": "a fine scale",
+  jug: say("fill.jug"), cup: say("fill.cup"), syringe: say("fill.syringe"), "fine syringe": say("fill.fine_syringe"), scale: say("fill.scale"),
+  "kitchen scale": say("fill.kitchen_scale"), "fine scale": say("fill.fine_scale"),
 };
-const SEVERITIES = { refuse: "Not like this:", ask: "Is this meant?", tell: "To know:" };
+const SEVERITIES = { refuse: say("fill.refuse"), ask: say("fill.ask"), tell: say("fill.tell") };
 
 /** An amount to be measured out: three digits in the unit that people measure with. Litres, or kilograms of a mass. */
 export function writeAmount(value, set, isMass = false) {
@@ -42,7 +43,7 @@ export function tellRefusal({ detail, message, key }, set) {
   const words = key && sentence.startsWith(`${key}: `) ? sentence.slice(key.length + 2) : sentence;
   const write = (number, quantity) => formatQuantity(Number(number.replaceAll(",", "")), quantity, set);
   const told = REFUSED.reduce((text, [pattern, quantity]) => text.replace(pattern, (_, least, most) =>
-    `${least === undefined ? "" : `${write(least, quantity)} to `}${write(most, quantity)}`), words);
+    least === undefined ? write(most, quantity) : say("cards.from_to", { from: write(least, quantity), to: write(most, quantity) })), words);
   return told.charAt(0).toUpperCase() + told.slice(1);
 }
 
@@ -52,27 +53,28 @@ export function wordsOfTool(amount, set) {
   const isFine = isCustomary(set) && /syringe|fine scale/.test(amount.tool); // these are marked in mL and g everywhere
   const marks = isFine ? FIRST_SET : set;
   const step = writeAmount(amount.tool_step, marks, amount.is_weighed).replace(/(\.\d*?)0+(?=\u00a0)/, "$1").replace(/\.(?=\u00a0)/, "");
-  if (amount.is_too_coarse) return `Too small to measure well even with ${tool} (steps of ${step}): mix more at once.`;
-  const there = isFine ? `: ${writeAmount(amount.is_weighed ? amount.mass_kg : amount.volume_l, marks, amount.is_weighed)}` : "";
-  return `${amount.is_weighed ? "Weigh it on" : "Measure it with"} ${tool}${there} (steps of ${step}).`;
+  if (amount.is_too_coarse) return say("fill.too_small", { tool, step });
+  if (!isFine) return say(amount.is_weighed ? "fill.weigh" : "fill.measure", { tool, step });
+  const there = writeAmount(amount.is_weighed ? amount.mass_kg : amount.volume_l, marks, amount.is_weighed);
+  return say(amount.is_weighed ? "fill.weigh_there" : "fill.measure_there", { tool, there, step });
 }
 
 /** One filling in the order of the work: half the water, each product, the rest of the water. */
 export function stepsOf(load, set) {
   const water = (litres) => writeAmount(litres, set);
   if (load.amounts.length === 0) {
-    return [{ what: "Water", figure: water(load.carrier_l), remark: "Clean water only." }];
+    return [{ what: say("fill.water"), figure: water(load.carrier_l), remark: say("fill.clean_only") }];
   }
   const products = load.amounts.map((amount, place) => ({
     what: amount.name,
     figure: writeAmount(amount.is_weighed ? amount.mass_kg : amount.volume_l, set, amount.is_weighed),
     remark: [wordsOfTool(amount, set), place === 0
-      ? "Concentrate: gloves and eye protection as its label says." : "Stir the one before in first: never concentrates together."].join(" "),
+      ? say("fill.concentrate") : say("fill.stir")].join(" "),
   }));
   return [
-    { what: "Half of the water", figure: water(load.first_carrier_l), remark: "Away from drains and ponds. The hose never dips into the tank." },
+    { what: say("fill.half_water"), figure: water(load.first_carrier_l), remark: say("fill.hose") },
     ...products,
-    { what: "The rest of the water", figure: water(load.rest_carrier_l), remark: "Close and shake, or let the agitator run." },
+    { what: say("fill.rest_water"), figure: water(load.rest_carrier_l), remark: say("fill.shake") },
   ];
 }
 
@@ -81,23 +83,23 @@ export function loadsOf(sheet) {
   const found = [];
   if (sheet.full !== null) {
     const numbers = Array.from({ length: sheet.full_count }, (_, place) => place + 1);
-    const title = sheet.full_count === 1 ? "Tank 1" : `Tanks 1 to ${sheet.full_count}, each`;
+    const title = say("fill.full_tanks", { n: sheet.full_count });
     found.push({ title, load: sheet.full, numbers });
   }
   if (sheet.last !== null) {
     const number = sheet.full_count + 1;
-    found.push({ title: sheet.full_count === 0 ? "One tank, not full" : `Tank ${number}, the last: not full`, load: sheet.last, numbers: [number] });
+    found.push({ title: sheet.full_count === 0 ? say("fill.one_tank") : say("fill.last_tank", { number }), load: sheet.last, numbers: [number] });
   }
   return found;
 }
 
 const VERDICTS = {
   walkable: "",
-  "too slow": "Too slow to keep even: a smaller nozzle, less pressure or a wider swath makes it faster.",
-  "too fast": "Too fast to keep even: walk twice with half the rate each, or take a larger nozzle.",
+  "too slow": say("fill.too_slow"),
+  "too fast": say("fill.too_fast"),
 };
 
-const ORIGINS = { typed: "as typed", catch: "by the last catch test", nozzle: "the nozzle's by its rating, not measured" };
+const ORIGINS = { typed: say("fill.as_typed"), catch: say("fill.by_catch"), nozzle: say("fill.by_nozzle") };
 
 /** How to walk: the seconds for the course that people pace out, and what is said with it. */
 export function tellWalk(sheet, set) {
@@ -106,11 +108,11 @@ export function tellWalk(sheet, set) {
   const seconds = isCustomary(set) ? walk.seconds_per_100_ft : walk.seconds_per_10_m;
   const flow = formatQuantity(walk.flow_l_per_min, "flow", set);
   const origin = ORIGINS[walk.flow_origin] ?? "";
-  const ways = walk.directions === 2 ? " Twice, crosswise, half the rate each time." : "";
+  const ways = walk.directions === 2 ? ` ${say("fill.twice")}` : "";
   return {
     figure: `${formatFixed(seconds, 1)}\u00a0s`,
-    what: isCustomary(set) ? "for each 100 ft" : "for each 10 m",
-    remark: `${formatSpeed(walk.pace_mps, set)} at ${flow} (${origin}), swath ${formatQuantity(walk.swath_m, "length", set)}.${ways}`,
+    what: isCustomary(set) ? say("fill.each_100_ft") : say("fill.each_10_m"),
+    remark: `${say("fill.pace", { pace: formatSpeed(walk.pace_mps, set), flow, origin, swath: formatQuantity(walk.swath_m, "length", set) })}${ways}`,
     verdict: VERDICTS[walk.verdict] ?? walk.verdict,
   };
 }
@@ -118,8 +120,8 @@ export function tellWalk(sheet, set) {
 /** How many passes, and how many of them a full tank lasts. */
 export function tellPasses(sheet) {
   if (sheet.passes === null) return "";
-  const each = sheet.full_count >= 1 ? ` A full tank lasts for about ${formatNumber(sheet.passes_a_tank, 2)} of them.` : "";
-  return `${sheet.passes} ${sheet.passes === 1 ? "pass" : "passes"} in all.${each}`;
+  const each = sheet.full_count >= 1 ? ` ${say("fill.passes_a_tank", { count: formatNumber(sheet.passes_a_tank, 2) })}` : "";
+  return `${say("fill.passes", { n: sheet.passes })}${each}`;
 }
 
 /** Where the last tank would hardly be worth mixing: as many tanks, all alike; null where it is. */
@@ -132,10 +134,10 @@ export function evenOut(sheet) {
 /** A caution of the mix in one sentence. */
 export function tellCaution({ what, subject, value, least, most }, set) {
   const rate = (number) => formatQuantity(number, "rate", set);
-  if (what === "a strong mix") return `${subject} is ${formatFixed(100 * value, 0)} % of the mix: check rate and unit.`;
-  if (what === "a small last load") return `The last tank is only ${writeAmount(value, set)}: hardly worth mixing.`;
-  if (what === "too small to measure") return `${subject}: too little to measure well.`;
-  if (what.includes("carrier")) return `${rate(value)} of mix is ${what}: ${rate(least)} to ${rate(most)}.`;
+  if (what === "a strong mix") return say("fill.strong_mix", { subject, percent: formatFixed(100 * value, 0) });
+  if (what === "a small last load") return say("fill.small_last", { amount: writeAmount(value, set) });
+  if (what === "too small to measure") return say("fill.too_little", { subject });
+  if (what.includes("carrier")) return say("fill.carrier", { rate: rate(value), what, least: rate(least), most: rate(most) });
   return `${subject}: ${what}.`;
 }
 
@@ -149,10 +151,10 @@ export function tellTank(tank, set) {
   const left = writeAmount(tank.left_l, set);
   const sd = tank.is_assumed ? "" : ` ± ${formatNumber(2 * tank.left_sd_l * factorLike(tank.left_l, set), 2)}`;
   const reach = formatQuantity(tank.treats_m2, "area", set);
-  const undone = tank.area_left_m2 === null ? "" : ` ${formatQuantity(tank.area_left_m2, "area", set)} are left to do.`;
-  const lines = [`Enough for ${reach}.${undone}`];
-  if (tank.is_assumed) lines.push("Nobody told how much was filled in: a full tank is assumed.");
-  if (tank.is_contradiction) lines.push("More was sprayed than was filled in: is a fill missing, or are the pulses per litre off?");
+  const undone = tank.area_left_m2 === null ? "" : ` ${say("fill.left_to_do", { area: formatQuantity(tank.area_left_m2, "area", set) })}`;
+  const lines = [`${say("fill.enough", { area: reach })}${undone}`];
+  if (tank.is_assumed) lines.push(say("fill.assumed"));
+  if (tank.is_contradiction) lines.push(say("fill.contradiction"));
   return { figure: left.replace("\u00a0", `${sd}\u00a0`), lines };
 }
 
@@ -167,8 +169,8 @@ export function tankOfSnapshot(snapshot) {
 
 /** A fill in one line. */
 export function tellFill(fill, set) {
-  const what = fill.added_l === undefined ? `holds ${writeAmount(fill.holds_l, set)}` : `${writeAmount(fill.added_l, set)} filled in`;
-  return fill.load === undefined ? what : `${what}, tank ${fill.load} of the sheet`;
+  const what = fill.added_l === undefined ? say("fill.holds", { amount: writeAmount(fill.holds_l, set) }) : say("fill.filled_in", { amount: writeAmount(fill.added_l, set) });
+  return fill.load === undefined ? what : say("fill.tank_of_sheet", { what, number: fill.load });
 }
 
 function countLoads(mix) {
@@ -179,17 +181,18 @@ function countLoads(mix) {
 export function tellRest(rest, set) {
   const area = (value) => formatQuantity(value, "area", set);
   const amount = (mix) => writeAmount(mix.total.mix_l, set);
-  const lines = [`What is in the tank, ${writeAmount(rest.tank_left_l, set)}, treats ${area(rest.treats_m2)} of the ${area(rest.area_left_m2)} left.`];
+  const lines = [say("fill.rest_treats", { amount: writeAmount(rest.tank_left_l, set), area: area(rest.treats_m2), left: area(rest.area_left_m2) })];
   if (rest.sheet === null) {
-    lines.push(rest.surplus_l > 0.005 ? `Mix no more: ${writeAmount(rest.surplus_l, set)} will be left over.` : "Mix no more.");
+    lines.push(rest.surplus_l > 0.005 ? say("fill.mix_no_more_over", { amount: writeAmount(rest.surplus_l, set) }) : say("fill.mix_no_more"));
     return { lines, loads: [] };
   }
   const isTopUp = rest.top_up !== null && 1 + countLoads(rest.after) <= countLoads(rest.sheet);
   const later = isTopUp ? rest.after : rest.sheet;
-  if (isTopUp) lines.push(`Top up now with ${writeAmount(rest.top_up.mix_l, set)}${later === null ? ": that is all." : `, later ${amount(later)} more.`}`);
-  else lines.push(`Spray it out, then mix ${amount(later)}.`);
-  const loads = [["Top up with this", isTopUp ? rest.top_up : null], [later?.full_count > 1 ? `${later.full_count} full tanks, each` : "A full tank", later?.full ?? null],
-    ["The last tank", later?.last ?? null]].filter(([, load]) => load !== null);
+  if (!isTopUp) lines.push(say("fill.spray_then_mix", { amount: amount(later) }));
+  else if (later === null) lines.push(say("fill.top_up_all", { amount: writeAmount(rest.top_up.mix_l, set) }));
+  else lines.push(say("fill.top_up_later", { amount: writeAmount(rest.top_up.mix_l, set), later: amount(later) }));
+  const loads = [[say("fill.top_up"), isTopUp ? rest.top_up : null], [say("fill.full_tanks_rest", { n: later?.full_count > 1 ? later.full_count : 1 }), later?.full ?? null],
+    [say("fill.the_last_tank"), later?.last ?? null]].filter(([, load]) => load !== null);
   return { lines, loads: loads.map(([title, load]) => ({ title, load, numbers: [] })) };
 }
 
@@ -210,15 +213,15 @@ export function addressOfRest(job) {
 
 /** How long the way on the passes takes at the pace told. */
 export function tellTime(sheet) {
-  return sheet.walk === null ? "" : `About ${formatSpan(sheet.way_m / sheet.walk.pace_mps)} of spraying.`;
+  return sheet.walk === null ? "" : say("fill.time", { span: formatSpan(sheet.way_m / sheet.walk.pace_mps) });
 }
 
 /** A wind limit of a mix in words. */
 export function tellWindLimit(wind, set) {
   if (wind === null) return "";
-  const how = [wind.averaging_s === null ? "" : `over ${formatSpan(wind.averaging_s)}`,
-    wind.height_m === null ? "" : `at ${formatQuantity(wind.height_m, "length", set)}`].filter(Boolean).join(", ");
-  return `Wind: at most ${wind.limit_stated}${how === "" ? "" : ` (${how})`}, by ${wind.subject}.`;
+  const how = [wind.averaging_s === null ? "" : say("fill.wind_over", { span: formatSpan(wind.averaging_s) }),
+    wind.height_m === null ? "" : say("fill.wind_at", { height: formatQuantity(wind.height_m, "length", set) })].filter(Boolean).join(", ");
+  return say(how === "" ? "fill.wind" : "fill.wind_how", { limit: wind.limit_stated, how, subject: wind.subject });
 }
 
 /** A quantity as it was entered. */
@@ -231,5 +234,5 @@ export function tellGround(sheet, set) {
   const sd = sheet.area_sd_m2 > 0 ? ` ± ${formatQuantity(2 * sheet.area_sd_m2, "area", set, 2)}` : "";
   const names = sheet.zones.map(({ name }) => name).join(", ");
   const whole = convert(sheet.area_m2, "area", set) === null ? UNKNOWN : `${formatQuantity(sheet.area_m2, "area", set, 4)}${sd}`;
-  return names === "" ? `${whole}, as typed` : `${whole}: ${names}`;
+  return names === "" ? say("fill.ground_typed", { area: whole }) : `${whole}: ${names}`;
 }

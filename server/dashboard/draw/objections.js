@@ -2,10 +2,11 @@
 
 import { wordOfSeverity } from "../core/fill.js";
 import { element } from "./element.js";
+import { say } from "../core/say.js";
 
 /** A list of objections; nothing where there are none. */
 export function makeObjections(objections) {
-  if (objections.length === 0) return element("p", { class: "small" }, "Nothing speaks against it by what you entered. The label decides.");
+  if (objections.length === 0) return element("p", { class: "small" }, say("fill.no_objection"));
   return element("ul", { class: "objections" }, ...objections.map(({ severity, sentence, key }) => element("li", { "data-severity": severity, "data-key": key },
     element("strong", {}, `${wordOfSeverity(severity)} `), sentence)));
 }

@@ -1,15 +1,16 @@
 // What a sheet is for: treatment, sprayer, zones, how far to fill, what is to spare, the flow.
 
 import { readNumber } from "../core/card.js";
+import { say } from "../core/say.js";
 import { convert, revert, unitOf } from "../core/units.js";
 import { formatNumber } from "../core/format.js";
 import { element, option, setText } from "./element.js";
 
 const NUMBERS = [
-  ["fill_l", "Fill up to", "volume", "empty: the whole tank"],
-  ["spare_l", "Mix to spare", "volume", "what the pump cannot draw"],
-  ["flow_l_per_min", "Flow while spraying", "flow", "measured by catching"],
-  ["area_m2", "Area, if not by zones", "area", "empty: the zones"],
+  ["fill_l", say("fill.up_to"), "volume", say("fill.up_to_hint")],
+  ["spare_l", say("fill.spare"), "volume", say("fill.spare_hint")],
+  ["flow_l_per_min", say("fill.flow"), "flow", say("fill.flow_hint")],
+  ["area_m2", say("fill.area"), "area", say("fill.area_hint")],
 ];
 
 function makeNumber([key, label, quantity, hint], set, value_si) {
@@ -30,14 +31,14 @@ function makeNumber([key, label, quantity, hint], set, value_si) {
 
 function makeZones(zones, chosen) {
   if (zones.length === 0) return null;
-  return element("fieldset", { class: "zones" }, element("legend", {}, "Zones"), ...zones.map((name) => element("label", { class: "tick" },
+  return element("fieldset", { class: "zones" }, element("legend", {}, say("fill.zones")), ...zones.map((name) => element("label", { class: "tick" },
     element("input", { type: "checkbox", value: name, checked: chosen.length === 0 || chosen.includes(name) }), name)));
 }
 
 /** The form; `choice` in SI, `onChange(choice)` when something was chosen, `onTreatment(number)` when another treatment was. */
 export function makeSheetForm({ treatments, sprayers, zones }, choice, set, { onChange, onTreatment }) {
   const treatment = element("select", { id: "sheet-treatment" }, ...treatments.map(({ number, card }) => option(String(number), card.name, number === choice.treatment)));
-  const sprayer = element("select", { id: "sheet-sprayer" }, option("", "as planned", choice.sprayer === null),
+  const sprayer = element("select", { id: "sheet-sprayer" }, option("", say("fill.as_planned"), choice.sprayer === null),
     ...sprayers.map(({ number, card }) => option(String(number), card.name, number === choice.sprayer)));
   const numbers = NUMBERS.map((about) => makeNumber(about, set, choice[about[0]]));
   const boxes = makeZones(zones, choice.zones);
@@ -59,8 +60,8 @@ export function makeSheetForm({ treatments, sprayers, zones }, choice, set, { on
   };
   treatment.addEventListener("change", () => onTreatment(Number(treatment.value)));
   const field = (label, input) => element("div", { class: "field" }, element("label", { for: input.id }, label), input);
-  return element("form", { class: "sheet-form", novalidate: true, onsubmit: read }, field("Treatment", treatment),
-    element("details", { open: choice.isOpen }, element("summary", {}, "Sprayer, zones, flow, filling"),
-      element("div", { class: "sheet-fields" }, field("Sprayer", sprayer), ...numbers.map(({ row }) => row), boxes),
-      element("button", { type: "submit", class: "main" }, "Work it out")));
+  return element("form", { class: "sheet-form", novalidate: true, onsubmit: read }, field(say("fill.treatment"), treatment),
+    element("details", { open: choice.isOpen }, element("summary", {}, say("fill.chosen")),
+      element("div", { class: "sheet-fields" }, field(say("fill.sprayer"), sprayer), ...numbers.map(({ row }) => row), boxes),
+      element("button", { type: "submit", class: "main" }, say("fill.work_it_out"))));
 }

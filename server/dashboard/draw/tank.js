@@ -2,6 +2,7 @@
 
 import { readNumber } from "../core/card.js";
 import { addressOfRest, tankOfSnapshot, tellFill, tellRefusal, tellRest, tellTank, writeAmount } from "../core/fill.js";
+import { say } from "../core/say.js";
 import { revert, unitOf } from "../core/units.js";
 import { element, setText } from "./element.js";
 import { makeLoad } from "./mixsheet.js";
@@ -42,7 +43,7 @@ export function makeTank({ store, feed }, { treatment, tank_l }) {
     root.classList.toggle("is-running", tank.job !== null);
     show();
     fills.replaceChildren(...tank.fills.map((fill) => element("li", {}, tellFill(fill, store.units),
-      tank.job === null ? element("button", { type: "button", onclick: () => takeBack(fill.number) }, "Take back") : null)));
+      tank.job === null ? element("button", { type: "button", onclick: () => takeBack(fill.number) }, say("fill.take_back")) : null)));
     if (tank.job === null && tank.is_assumed) await showLast();
     else before.replaceChildren();
     makeForms();
@@ -52,8 +53,8 @@ export function makeTank({ store, feed }, { treatment, tank_l }) {
     last = (await feed.ask("/jobs")).find(({ state }) => state === "finished") ?? null;
     const left = last === null ? null : await feed.ask(`/jobs/${last.id}/tank`);
     if (left === null || left.is_assumed || left.left_l < 0.05) return;
-    before.replaceChildren(element("p", {}, `After “${last.name}” ${writeAmount(left.left_l, store.units)} were left.`),
-      element("button", { type: "button", onclick: () => keep({ holds_l: left.left_l }, "Taken over.") }, "It is still in there"));
+    before.replaceChildren(element("p", {}, say("fill.after_job", { job: last.name, amount: writeAmount(left.left_l, store.units) })),
+      element("button", { type: "button", onclick: () => keep({ holds_l: left.left_l }, say("fill.taken_over")) }, say("fill.still_there")));
   };
   const attempt = async (work, words) => {
     try {
@@ -71,7 +72,7 @@ export function makeTank({ store, feed }, { treatment, tank_l }) {
   const takeBack = (number) => attempt(async () => {
     await feed.ask(`/tank/fills/${number}`, { method: "DELETE" });
     await read();
-  }, "Taken back.");
+  }, say("fill.taken_back"));
   const planRest = (area_left_m2) => attempt(async () => {
     const ask = (more) => feed.ask(addressOfRest(tank.job ?? last.id), { method: "POST", body: { ...(area_left_m2 === null ? {} : { area_left_m2 }), ...more } });
     const found = await ask({}).catch((problem) => {
@@ -82,9 +83,9 @@ export function makeTank({ store, feed }, { treatment, tank_l }) {
     rest.replaceChildren(...told.map((line) => element("p", {}, line)), ...loads.map((each) => makeLoad(each, store.units)));
   }, "");
   const makeForms = () => {
-    const added = makeTyped("tank-added", "Filled in", store.units);
-    const holds = makeTyped("tank-holds", "Or: it now holds", store.units);
-    const area = makeTyped("tank-area", "Area left", store.units, "area");
+    const added = makeTyped("tank-added", say("fill.added"), store.units);
+    const holds = makeTyped("tank-holds", say("fill.now_holds"), store.units);
+    const area = makeTyped("tank-area", say("fill.area_left"), store.units, "area");
     const readAll = (...parts) => {
       try {
         return parts.map((part) => part.read());
@@ -98,9 +99,9 @@ export function makeTank({ store, feed }, { treatment, tank_l }) {
       const typed = readAll(added, holds);
       if (typed === null) return;
       const [added_l, holds_l] = typed;
-      if (added_l === null && holds_l === null) setText(said, "Type a number first.");
-      else if (added_l !== null && holds_l !== null) setText(said, "Type one of the two: what you filled in, or what it holds now.");
-      else keep(added_l === null ? { holds_l } : { added_l }, "Noted.");
+      if (added_l === null && holds_l === null) setText(said, say("fill.type_first"));
+      else if (added_l !== null && holds_l !== null) setText(said, say("fill.type_one"));
+      else keep(added_l === null ? { holds_l } : { added_l }, say("fill.noted"));
     };
     const stop = (event) => {
       event.preventDefault();
@@ -108,11 +109,11 @@ export function makeTank({ store, feed }, { treatment, tank_l }) {
       if (typed !== null) planRest(typed[0]);
     };
     forms.replaceChildren(
-      element("form", { novalidate: true, onsubmit: fill }, added.row, holds.row, element("button", { type: "submit" }, "Note the fill")),
+      element("form", { novalidate: true, onsubmit: fill }, added.row, holds.row, element("button", { type: "submit" }, say("fill.note_fill"))),
       ...(tank.job === null && last === null ? [] : [element("form", { novalidate: true, onsubmit: stop }, area.row,
-        element("span", { class: "hint" }, tank.job === null ? "of the job before" : "empty: as the map counts it"), element("button", { type: "submit" }, "What to mix for the rest?"))]));
+        element("span", { class: "hint" }, tank.job === null ? say("fill.of_job_before") : say("fill.as_map_counts")), element("button", { type: "submit" }, say("fill.what_for_rest")))]));
   };
-  const root = element("section", { class: "tank-part" }, element("h2", {}, "What is in the tank?"), figure, lines, before, fills, said, forms, rest);
+  const root = element("section", { class: "tank-part" }, element("h2", {}, say("fill.in_tank")), figure, lines, before, fills, said, forms, rest);
   load();
   store.addEventListener("snapshot", show);
   const noted = (number) => (tank?.fills ?? []).filter((fill) => fill.treatment === number && fill.load !== undefined).map((fill) => fill.load);

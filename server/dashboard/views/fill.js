@@ -2,6 +2,7 @@
 
 import { addressOfSheet, tellRefusal, tellStated } from "../core/fill.js";
 import { tellOtherSprayer } from "../core/papers.js";
+import { say } from "../core/say.js";
 import { dayOf } from "../core/season.js";
 import { makeCards } from "../draw/cards.js";
 import { element, setText } from "../draw/element.js";
@@ -12,7 +13,7 @@ import { makeTank } from "../draw/tank.js";
 
 const KEY = "calmpass.sheet";
 const SHEET_KEYS = ["area", "fill", "spare", "flow", "area_m2", "fill_l", "spare_l", "flow_l_per_min"]; // typed on the sheet itself
-const KEEP_DRAFT = "Mend it, or press Save once more to keep it as a draft: no sheet is made of it until it is mended.";
+const KEEP_DRAFT = say("fill.keep_draft");
 const NOTHING = { treatment: null, sprayer: null, zones: [], area_m2: null, fill_l: null, spare_l: null, is_even: false, flow_l_per_min: null, isOpen: false };
 
 function recall() {
@@ -41,7 +42,7 @@ function makeCheck(feed) {
     const found = await feed.ask(`/treatments/look?today=${dayOf(new Date())}${query}`, { method: "POST", body: record });
     const isRefused = found.objections.some(({ severity }) => severity === "refuse");
     const isAsked = found.objections.some(({ severity }) => severity !== "tell");
-    place.replaceChildren(makeObjections(found.objections), isAsked ? element("p", {}, isRefused ? KEEP_DRAFT : "Press Save once more to keep it all the same.") : "");
+    place.replaceChildren(makeObjections(found.objections), isAsked ? element("p", {}, isRefused ? KEEP_DRAFT : say("fill.keep_same")) : "");
     shown = isAsked ? body : "";
     return !isAsked;
   };
@@ -66,16 +67,16 @@ export function mountFill(root, parts) {
       const body = { ...before, treatment: choice.treatment, site: card.site, zones: choice.zones.length ? choice.zones : card.zones, sprayer: choice.sprayer ?? card.sprayer };
       planned = (await feed.ask("/next", { method: "PUT", body })).papers ?? null;
       draw();
-      taken.replaceChildren("Chosen: the next job begins so, on the rig's START too. ", element("a", { class: "place", href: "#start" }, "Start now?"));
+      taken.replaceChildren(`${say("fill.chosen_next")} `, element("a", { class: "place", href: "#start" }, say("frame.start")));
     } catch (problem) {
-      setText(taken, `Not taken. ${tellRefusal(problem, store.units)}`);
+      setText(taken, say("fill.not_taken", { why: tellRefusal(problem, store.units) }));
     }
   };
-  const next = element("button", { type: "button", class: "main", onclick: takeNext }, "Take this next");
+  const next = element("button", { type: "button", class: "main", onclick: takeNext }, say("fill.take_next"));
   const taken = element("p", { class: "said", role: "status" });
-  const print = element("button", { type: "button", class: "print", onclick: () => globalThis.print() }, "Print the sheet");
+  const print = element("button", { type: "button", class: "print", onclick: () => globalThis.print() }, say("fill.print"));
 
-  const fill = (load, number) => tank.keep({ added_l: load.mix_l, treatment: choice.treatment, load: number }, `Tank ${number} noted as filled.`)
+  const fill = (load, number) => tank.keep({ added_l: load.mix_l, treatment: choice.treatment, load: number }, say("fill.noted_as_filled", { number }))
     .then(draw);
   const draw = () => {
     const orders = { onFill: fill, done: tank.noted(choice.treatment), onEven: () => work({ ...choice, is_even: true }) };
@@ -91,7 +92,7 @@ export function mountFill(root, parts) {
       setText(said, "");
     } catch (problem) {
       sheet = null;
-      setText(said, `No sheet. ${tellRefusal(problem, store.units).replace(/([^.?!])$/, "$1.")}${SHEET_KEYS.includes(problem.key) ? "" : " Mend it below, under Treatments."}`);
+      setText(said, say(SHEET_KEYS.includes(problem.key) ? "fill.no_sheet" : "fill.no_sheet_mend", { why: tellRefusal(problem, store.units).replace(/([^.?!])$/, "$1.") }));
     }
     draw();
     await tank.load();
@@ -103,7 +104,7 @@ export function mountFill(root, parts) {
     const zones = (site?.card.zones ?? []).filter(({ kind }) => kind !== "keep_out").map(({ name }) => name);
     const planned = chosen?.card.zones ?? [];
     if (lists.treatments.length === 0) {
-      form.replaceChildren(element("p", {}, "Add a product and a treatment below: then this page says what goes into each tank."));
+      form.replaceChildren(element("p", {}, say("fill.add_first")));
       return;
     }
     form.replaceChildren(makeSheetForm({ ...lists, zones }, { ...choice, zones: choice.zones.length ? choice.zones : planned }, store.units, {
@@ -124,7 +125,7 @@ export function mountFill(root, parts) {
   };
   const reload = () => load().catch((problem) => setText(said, problem.message));
   const treatments = makeCards(parts, {
-    noun: "treatments", one: "treatment", heading: "Treatments", refers: ["products", "sites", "sprayers"], check: makeCheck(feed),
+    noun: "treatments", heading: say("fill.treatments"), refers: ["products", "sites", "sprayers"], check: makeCheck(feed),
     tell: ({ card }) => [card.planned_on, tellStated(card.target)].filter(Boolean).join(", "),
     extra: ({ number }) => {
       const words = element("div");
@@ -136,16 +137,16 @@ export function mountFill(root, parts) {
   });
   let isFirst = true;
   const products = makeCards(parts, {
-    noun: "products", one: "product", heading: "Products",
-    tell: ({ card }) => `at most ${tellStated(card.rate_most)}`,
+    noun: "products", heading: say("fill.products"),
+    tell: ({ card }) => say("fill.at_most", { rate: tellStated(card.rate_most) }),
     onChange: () => {
       if (!isFirst) treatments.load();
       isFirst = false;
     },
   });
-  root.replaceChildren(element("div", { class: "fill-page" }, element("h1", {}, "Fill by fill"),
+  root.replaceChildren(element("div", { class: "fill-page" }, element("h1", {}, say("frame.fill")),
     element("div", { class: "sheet-part" }, form, said, place), tank.root,
-    element("div", { class: "setup-page cards-part" }, element("p", {}, "The label decides. Enter it in its own units, and check what you entered against it."),
+    element("div", { class: "setup-page cards-part" }, element("p", {}, say("fill.label_decides")),
       treatments.root, products.root)));
   const showUnits = () => {
     showForm();
