@@ -3,42 +3,43 @@
 import { readNumber, readNumbers } from "./card.js";
 import { sayLitres } from "./fill.js";
 import { formatFixed, formatNumber, formatQuantity } from "./format.js";
+import { say } from "./say.js";
 
 export const WAYS = {
   catch: {
-    title: "Catch the flow",
-    aim: "Pulses a litre, the flow, whether the meter agrees, and the nozzle's wear.",
+    title: say("check.catch_title"),
+    aim: say("check.catch_aim"),
     steps: [
-      "Fill with clean water only. Set pressure or pump as in the work, and spray until all air is out.",
-      "Type the finest mark of your vessel, or the last digit of your scale.",
-      "Press Start, open the valve into the vessel, shut it when it is well filled, then press Stop and type what it holds. The rig counts meanwhile.",
-      "Do so three times or more. Without a rig type time and pulses yourself.",
+      say("check.catch_step_1"),
+      say("check.catch_step_2"),
+      say("check.catch_step_3"),
+      say("check.catch_step_4"),
     ],
   },
   walk: {
-    title: "Time a walk",
-    aim: "Your own pace: each operator walks and pumps differently.",
+    title: say("check.walk_title"),
+    aim: say("check.walk_aim"),
     steps: [
-      "Lay out a course on grass like the lawn's, 30 m (100 ft) or longer.",
-      "Sprayer on your back and half full of clean water. Begin to walk some steps before the course.",
-      "Press Start as you pass its beginning, Stop at its end. Three walks or more.",
+      say("check.walk_step_1"),
+      say("check.walk_step_2"),
+      say("check.walk_step_3"),
     ],
   },
   swath: {
-    title: "Measure the swath",
-    aim: "How far apart your passes should lie: the width between the places where the spray has fallen to half.",
+    title: say("check.swath_title"),
+    aim: say("check.swath_aim"),
     steps: [
-      "Lay out equal cups in a row across the line that you walk, further on both sides than it sprays.",
-      "Spray clean water over them at height and pace of the work, several times, without emptying them.",
-      "Read the cups from left to right as you walk, any one unit. Three rows of cups or more tell how sure it is.",
+      say("check.swath_step_1"),
+      say("check.swath_step_2"),
+      say("check.swath_step_3"),
     ],
   },
   check: {
-    title: "Check the whole",
-    aim: "The dose that you really lay: flow, swath and pace together.",
+    title: say("check.check_title"),
+    aim: say("check.check_aim"),
     steps: [
-      "Plot: spray 1/128 acre (34.5 m², a square of 18.5 ft or 5.6 m) as in the work, and time it. Then catch for the same time: fluid ounces are gallons an acre.",
-      "Refill: fill to a mark, spray a measured area, refill to the mark with a measured amount.",
+      say("check.check_step_1"),
+      say("check.check_step_2"),
     ],
   },
 };
@@ -111,27 +112,29 @@ function plusMinus(value, margin, quantity, set) {
 
 const FIGURES = {
   catch: (found, set) => [
-    `Flow ${plusMinus(found.flow_l_per_min, found.flow_l_per_min_margin, "flow", set)}; runs scatter by ${formatNumber(100 * found.spread, 2)} %.`,
-    found.pulses_per_l === null ? null : `Meter: ${plusMinus(found.pulses_per_l, found.pulses_per_l_margin, "meter", set)}.`,
+    say("check.flow", { flow: plusMinus(found.flow_l_per_min, found.flow_l_per_min_margin, "flow", set), percent: formatNumber(100 * found.spread, 2) }),
+    found.pulses_per_l === null ? null : say("check.meter", { pulses: plusMinus(found.pulses_per_l, found.pulses_per_l_margin, "meter", set) }),
   ],
   walk: (found, set) => [
-    `Pace ${formatQuantity(found.pace_mps, "speed", set)} ± ${formatNumber(100 * found.pace_mps_margin / found.pace_mps, 2)} %: `
-      + `${formatFixed(found.seconds_per_10_m, 1)} s for 10 m, ${formatFixed(found.seconds_per_100_ft, 1)} s for 100 ft.`,
+    say("check.pace", {
+      pace: formatQuantity(found.pace_mps, "speed", set), percent: formatNumber(100 * found.pace_mps_margin / found.pace_mps, 2),
+      metres: formatFixed(found.seconds_per_10_m, 1), feet: formatFixed(found.seconds_per_100_ft, 1),
+    }),
   ],
   swath: (found, set) => [
-    `Swath ${plusMinus(found.swath_m, found.swath_m_margin, "length", set)}${found.pattern ? `, pattern ${found.pattern}` : ", its shape cannot be told: more cups on its slopes"}.`,
-    `Passes at this swath lie ${formatNumber(100 * found.unevenness, 2)} % uneven.`,
+    say(found.pattern ? "check.swath" : "check.swath_no_shape", { swath: plusMinus(found.swath_m, found.swath_m_margin, "length", set), pattern: found.pattern }),
+    say("check.uneven", { percent: formatNumber(100 * found.unevenness, 2) }),
     Math.abs(found.left_m + found.right_m) > 0.1 * found.swath_m
-      ? `Its middle lies ${formatQuantity(Math.abs(found.left_m + found.right_m) / 2, "length", set)} to the ${found.left_m + found.right_m > 0 ? "right" : "left"} of the nozzle.` : null,
+      ? say(found.left_m + found.right_m > 0 ? "check.middle_right" : "check.middle_left", { length: formatQuantity(Math.abs(found.left_m + found.right_m) / 2, "length", set) }) : null,
   ],
   check: (found, set) => [
-    `Laid: ${plusMinus(found.dose_l_per_m2, found.dose_l_per_m2_margin, "rate", set)}, that is ${formatNumber(100 * found.share, 3)} % of what is wanted: ${found.verdict}.`,
+    say("check.laid", { rate: plusMinus(found.dose_l_per_m2, found.dose_l_per_m2_margin, "rate", set), percent: formatNumber(100 * found.share, 3), verdict: found.verdict }),
   ],
 };
 
 /** What a check comes to, in sentences; of one that is refused why, in one. */
 export function describeCheck(part, found, set) {
-  if (!found.is_usable) return [`Not yet: ${sayLitres(found.refusal, set).replace(/^[a-z_.0-9]+: /, "").replace(/\.?$/, ".")}`];
+  if (!found.is_usable) return [say("cup.not_yet", { why: sayLitres(found.refusal, set).replace(/^[a-z_.0-9]+: /, "").replace(/\.?$/, ".") })];
   return [...FIGURES[part](found, set).filter(Boolean), ...found.words.map((words) => sayLitres(words, set))];
 }
 
@@ -146,14 +149,14 @@ export function hasUse(made) {
 }
 
 function write(value) {
-  if (value === null) return "nothing";
+  if (value === null) return say("check.nothing");
   if (Array.isArray(value)) return value.map((each) => formatNumber(each, 5)).join(", ");
   return typeof value === "object" ? `${formatNumber(value.value, 4)} ${value.unit}` : typeof value === "number" ? formatNumber(value, 4) : String(value);
 }
 
 /** What a check changed on the card, in words. */
 export function describeChanges(changes) {
-  const names = { pulses_per_l: "pulses a litre", meter_sd_percent: "meter's uncertainty in %", swath: "swath", pattern: "pattern", pattern_top: "even middle" };
-  if (changes.length === 0) return "Nothing had to change.";
-  return `In use. ${changes.map(({ key, before, after }) => `${names[key] ?? key}: ${write(before)}, now ${write(after)}`).join("; ")}.`;
+  const names = { pulses_per_l: say("check.pulses_per_l"), meter_sd_percent: say("check.meter_sd_percent"), swath: say("check.of_swath"), pattern: say("check.pattern"), pattern_top: say("check.pattern_top") };
+  if (changes.length === 0) return say("check.no_change");
+  return say("check.in_use", { changes: changes.map(({ key, before, after }) => say("check.change", { what: names[key] ?? key, before: write(before), after: write(after) })).join("; ") });
 }

@@ -2,6 +2,7 @@
 
 import { RATES, VOLUMES, WEIGHTS } from "../core/check.js";
 import { element, option } from "./element.js";
+import { say } from "../core/say.js";
 
 let fieldsMade = 0;
 
@@ -13,7 +14,7 @@ function field(desk, key, label, about = {}) {
   const input = element("input", { id, type: "text", autocomplete: "off", ...kind });
   input.value = draft[key];
   input.addEventListener("input", () => desk.type({ [key]: input.value }));
-  const box = about.units ? element("div", { class: "with-unit" }, input, choice(desk, about.unitKey, about.units, `Unit of: ${label}`)) : input;
+  const box = about.units ? element("div", { class: "with-unit" }, input, choice(desk, about.unitKey, about.units, say("cards.unit_of", { what: label }))) : input;
   return element("div", { class: "field" }, element("label", { for: id }, label), box, element("span", { class: "hint" }, about.hint ?? ""));
 }
 
@@ -32,7 +33,7 @@ function rowOf(desk, key, place, parts, name) {
   const list = () => desk.draft[key];
   const replace = (row) => desk.type({ [key]: list().map((each, at) => (at === place ? row : each)) });
   const drop = () => desk.change({ [key]: list().filter((_, at) => at !== place) });
-  return element("li", { class: "check-row" }, ...parts(list()[place], replace), press(`Remove`, drop), element("span", { class: "unseen" }, `${name} ${place + 1}`));
+  return element("li", { class: "check-row" }, ...parts(list()[place], replace), press(say("check.remove"), drop), element("span", { class: "unseen" }, `${name} ${place + 1}`));
 }
 
 function cell(label, value, take) {
@@ -45,56 +46,56 @@ function cell(label, value, take) {
 function makeCatch(desk) {
   const { draft } = desk;
   const rows = draft.runs.map((_, place) => rowOf(desk, "runs", place, (run, replace) => [
-    cell(`Caught, ${draft.unit}`, run.amount, (amount) => replace({ ...desk.draft.runs[place], amount })),
+    cell(say("check.caught", { unit: draft.unit }), run.amount, (amount) => replace({ ...desk.draft.runs[place], amount })),
     ...(run.stretch ? [element("span", { class: "counted" }, desk.countOf(place))] : [
-      cell("Time, s", run.seconds, (seconds) => replace({ ...desk.draft.runs[place], seconds })),
-      cell("Pulses", run.pulses, (pulses) => replace({ ...desk.draft.runs[place], pulses }))]),
-  ], "Run"));
+      cell(say("check.time_s"), run.seconds, (seconds) => replace({ ...desk.draft.runs[place], seconds })),
+      cell(say("check.pulses"), run.pulses, (pulses) => replace({ ...desk.draft.runs[place], pulses }))]),
+  ], say("check.run")));
   return [
-    field(desk, "step", "Finest mark of the vessel, or last digit of the scale", { units: [...VOLUMES, ...WEIGHTS], unitKey: "unit", hint: "weights: without the empty vessel" }),
-    field(desk, "pressure", "Pressure meanwhile, if there is a gauge", { units: ["bar", "kPa", "psi"], unitKey: "pressureUnit", hint: "for the nozzle's wear" }),
-    field(desk, "setting", "Pump setting", { isText: true, hint: "what dial or switch says; wear is told against the first catch at it" }),
-    element("ol", { class: "entries", "aria-label": "Runs" }, ...rows),
-    desk.watch({ begin: "Start a catch", end: "Stop: the valve is shut", take: ({ stretch, seconds }) => ({ runs: [...desk.draft.runs, { amount: "", seconds: stretch ? "" : seconds, pulses: "", stretch }] }) }),
-    press("Add a run by hand", () => desk.change({ runs: [...desk.draft.runs, { amount: "", seconds: "", pulses: "", stretch: null }] })),
+    field(desk, "step", say("check.mark_or_digit"), { units: [...VOLUMES, ...WEIGHTS], unitKey: "unit", hint: say("check.weights_hint") }),
+    field(desk, "pressure", say("check.pressure"), { units: ["bar", "kPa", "psi"], unitKey: "pressureUnit", hint: say("check.pressure_hint") }),
+    field(desk, "setting", say("check.setting"), { isText: true, hint: say("check.setting_hint") }),
+    element("ol", { class: "entries", "aria-label": say("check.runs") }, ...rows),
+    desk.watch({ begin: say("check.start_catch"), end: say("check.stop_catch"), take: ({ stretch, seconds }) => ({ runs: [...desk.draft.runs, { amount: "", seconds: stretch ? "" : seconds, pulses: "", stretch }] }) }),
+    press(say("check.add_run"), () => desk.change({ runs: [...desk.draft.runs, { amount: "", seconds: "", pulses: "", stretch: null }] })),
   ];
 }
 
 function makeTimes(desk, begin, end) {
   return [
-    element("ol", { class: "entries", "aria-label": "Times" }, ...desk.draft.times.map((_, place) => rowOf(desk, "times", place, (time, replace) => [cell("Time, s", time, replace)], "Time"))),
+    element("ol", { class: "entries", "aria-label": say("check.times") }, ...desk.draft.times.map((_, place) => rowOf(desk, "times", place, (time, replace) => [cell(say("check.time_s"), time, replace)], say("check.time")))),
     desk.watch({ begin, end, take: ({ seconds }) => ({ times: [...desk.draft.times, seconds] }) }),
-    press("Add a time by hand", () => desk.change({ times: [...desk.draft.times, ""] })),
+    press(say("check.add_time"), () => desk.change({ times: [...desk.draft.times, ""] })),
   ];
 }
 
 function makeWalk(desk) {
-  return [field(desk, "course", "Length of the course", { units: ["m", "ft"], unitKey: "unit" }), ...makeTimes(desk, "Start a walk", "Stop")];
+  return [field(desk, "course", say("check.course"), { units: ["m", "ft"], unitKey: "unit" }), ...makeTimes(desk, say("check.start_walk"), say("check.stop"))];
 }
 
 function makeSwath(desk) {
   const rows = desk.draft.rows.map((_, place) => rowOf(desk, "rows", place, (row, replace) => [
-    cell("Cups from left to right, a blank between", row, replace)], "Row"));
+    cell(say("check.cups"), row, replace)], say("check.row")));
   return [
-    field(desk, "spacing", "From cup to cup", { units: ["cm", "m", "in", "ft"], unitKey: "unit" }),
-    field(desk, "middle", "Which cup stood under the nozzle", { hint: "counted from the left; nothing: the middle one" }),
-    element("ol", { class: "entries wide-rows", "aria-label": "Rows of cups" }, ...rows),
-    press("Add a row", () => desk.change({ rows: [...desk.draft.rows, ""] })),
+    field(desk, "spacing", say("check.spacing"), { units: ["cm", "m", "in", "ft"], unitKey: "unit" }),
+    field(desk, "middle", say("check.middle"), { hint: say("check.middle_hint") }),
+    element("ol", { class: "entries wide-rows", "aria-label": say("check.rows") }, ...rows),
+    press(say("check.add_row"), () => desk.change({ rows: [...desk.draft.rows, ""] })),
   ];
 }
 
 function makeWhole(desk) {
   const isPlot = desk.draft.method === "plot";
-  const method = element("div", { class: "field" }, element("span", {}, "Way"), choice(desk, "method", ["plot", "refill"], "Way",
-    (value) => ({ plot: "a plot, timed, then caught", refill: "an area, then refilled" })[value]));
+  const method = element("div", { class: "field" }, element("span", {}, say("check.way")), choice(desk, "method", ["plot", "refill"], say("check.way"),
+    (value) => ({ plot: say("check.by_plot"), refill: say("check.by_refill") })[value]));
   return [
     method,
-    field(desk, "target", "Wanted on an area", { units: RATES, unitKey: "targetUnit" }),
-    field(desk, "area", isPlot ? "Area of the plot" : "Area sprayed", { units: ["m2", "ft2"], unitKey: "areaUnit", hint: isPlot ? "nothing: 1/128 acre" : "" }),
-    ...(isPlot ? makeTimes(desk, "Start the plot", "Stop") : []),
-    field(desk, "volume", isPlot ? "Caught in that time" : "Refilled to the mark", { units: VOLUMES, unitKey: "volumeUnit" }),
-    field(desk, "step", "Finest mark of the vessel", { hint: "in the same unit" }),
-    ...(isPlot ? [field(desk, "caught", "Time of the catch, s", { hint: "nothing: the mean of the times above" })] : []),
+    field(desk, "target", say("check.target"), { units: RATES, unitKey: "targetUnit" }),
+    field(desk, "area", isPlot ? say("check.plot_area") : say("check.sprayed_area"), { units: ["m2", "ft2"], unitKey: "areaUnit", hint: isPlot ? say("check.plot_hint") : "" }),
+    ...(isPlot ? makeTimes(desk, say("check.start_plot"), say("check.stop")) : []),
+    field(desk, "volume", isPlot ? say("check.caught_then") : say("check.refilled"), { units: VOLUMES, unitKey: "volumeUnit" }),
+    field(desk, "step", say("check.mark"), { hint: say("check.same_unit") }),
+    ...(isPlot ? [field(desk, "caught", say("check.catch_time"), { hint: say("check.catch_time_hint") })] : []),
   ];
 }
 

@@ -4,6 +4,7 @@ import { WAYS, describeChanges, describeCheck, hasUse, partOf, readCheck, reques
 import { sayLitres } from "../core/fill.js";
 import { endInterval } from "../core/cup.js";
 import { formatInstant, formatSpan } from "../core/format.js";
+import { say } from "../core/say.js";
 import { makeCheckForm } from "../draw/checkforms.js";
 import { element, option, setText } from "../draw/element.js";
 
@@ -31,7 +32,7 @@ function recall(key) {
 export function mountCheck(root, { store, feed, part }) {
   const way = WAYS[part];
   const due = element("p", {});
-  const said = element("p", { class: "said", role: "status" }, "Looking…");
+  const said = element("p", { class: "said", role: "status" }, say("frame.looking"));
   const form = element("div", { class: "part" });
   const found = element("ul", { class: "sentences" });
   const kept = element("section", { class: "part" });
@@ -76,7 +77,7 @@ export function mountCheck(root, { store, feed, part }) {
   const showFound = () => found.replaceChildren(...(told === null ? [] : describeCheck(part, told, store.units)).map((line) => element("li", {}, line)));
   const countOf = (place) => {
     const run = told?.runs?.[place];
-    return run?.pulses ? `${run.pulses} pulses in ${run.seconds.toFixed(1)} s` : "counted by the rig";
+    return run?.pulses ? say("check.counted", { pulses: run.pulses, seconds: run.seconds.toFixed(1) }) : say("check.rig_counts");
   };
   const showCounts = () => form.querySelectorAll(".check-row").forEach((row, place) => {
     const cell = row.querySelector(".counted");
@@ -99,13 +100,13 @@ export function mountCheck(root, { store, feed, part }) {
       change(take({ stretch: interval === null ? null : { rig: clock.rig, ...interval }, seconds }));
     });
     return element("div", { class: "button-line" }, button(end, stop), elapsed,
-      element("button", { type: "button", onclick: () => { running = null; showForm(); } }, "Throw it away"));
+      element("button", { type: "button", onclick: () => { running = null; showForm(); } }, say("cup.throw_away")));
   };
   const showForm = () => {
     tick();
     form.replaceChildren(...makeCheckForm(part, { get draft() { return draft; }, type, change, countOf, watch }),
-      element("div", { class: "button-line" }, element("button", { type: "button", class: "main", onclick: keepCheck }, "Put on record"),
-        element("button", { type: "button", onclick: () => { keep(draftKey(), null); told = null; draft = readCheck(part, store.units, null); showForm(); showFound(); } }, "Begin anew")));
+      element("div", { class: "button-line" }, element("button", { type: "button", class: "main", onclick: keepCheck }, say("cup.put_on_record")),
+        element("button", { type: "button", onclick: () => { keep(draftKey(), null); told = null; draft = readCheck(part, store.units, null); showForm(); showFound(); } }, say("check.begin_anew"))));
   };
   const keepCheck = attempt(async () => {
     if (asked !== JSON.stringify(draft)) {
@@ -113,7 +114,7 @@ export function mountCheck(root, { store, feed, part }) {
       showFound();
       if (!told.is_usable) {
         asked = JSON.stringify(draft);
-        setText(said, "Not put on record: below stands why. Press once more to keep it as refused.");
+        setText(said, say("check.refused_once"));
         return;
       }
     }
@@ -125,7 +126,7 @@ export function mountCheck(root, { store, feed, part }) {
     showForm();
     showFound();
     await loadRecord();
-    setText(said, made.is_usable ? "On record." : "On record as refused.");
+    setText(said, made.is_usable ? say("check.on_record") : say("check.on_record_refused"));
   });
   const apply = attempt(async (made) => {
     const answer = await feed.ask(`/sprayers/${sprayer.number}/checks/${made.number}/apply`, { method: "POST" });
@@ -135,9 +136,9 @@ export function mountCheck(root, { store, feed, part }) {
   const showRecord = (record) => {
     const rows = record.map((made) => element("li", {},
       element("span", {}, element("strong", {}, `${formatInstant(made.made_utc)}, ${WAYS[partOf(made.way)].title.toLowerCase()}`), `: ${describeCheck(partOf(made.way), made, store.units)[0]}`),
-      !hasUse(made) ? null : made.applied_version !== null ? element("strong", {}, "put to use")
-        : element("button", { type: "button", onclick: () => apply(made) }, "Put to use")));
-    kept.replaceChildren(element("h2", {}, "Record"), rows.length > 0 ? element("ul", { class: "entries" }, ...rows) : element("p", {}, "None yet."));
+      !hasUse(made) ? null : made.applied_version !== null ? element("strong", {}, say("check.put_to_use"))
+        : element("button", { type: "button", onclick: () => apply(made) }, say("check.put_it_to_use"))));
+    kept.replaceChildren(element("h2", {}, say("cup.record")), rows.length > 0 ? element("ul", { class: "entries" }, ...rows) : element("p", {}, say("cup.none_yet")));
   };
   const loadRecord = async () => {
     const [record, stand] = await Promise.all([feed.ask(`/sprayers/${sprayer.number}/checks`), feed.ask(`/sprayers/${sprayer.number}/due`)]);
@@ -159,7 +160,7 @@ export function mountCheck(root, { store, feed, part }) {
   const load = attempt(async () => {
     const sprayers = await feed.ask("/sprayers");
     if (sprayers.length === 0) {
-      said.replaceChildren("No sprayer is entered yet. ", element("a", { class: "place", href: "#gear" }, "Add it on My gear"));
+      said.replaceChildren(`${say("check.no_sprayer")} `, element("a", { class: "place", href: "#gear" }, say("check.add_sprayer")));
       return;
     }
     const first = sprayers.find(({ number }) => String(number) === recall(SPRAYER_KEY)) ?? sprayers[0];
@@ -171,10 +172,10 @@ export function mountCheck(root, { store, feed, part }) {
     if (running !== null) setText(elapsed, formatSpan((Date.now() - running.since_ms) / 1000));
   };
 
-  root.replaceChildren(element("div", { class: "setup-page cup-page check-page" }, element("p", {}, element("a", { href: "#gear" }, "Back to My gear")),
+  root.replaceChildren(element("div", { class: "setup-page cup-page check-page" }, element("p", {}, element("a", { href: "#gear" }, say("cup.back"))),
     element("h1", {}, way.title), element("p", {}, way.aim),
-    element("div", { class: "field" }, element("label", { for: "check-sprayer" }, "Sprayer"), chooser), due,
-    element("p", { class: "caution" }, "Calibrate with clean water only. Rinse first, and wear what the label of the last product asks for."),
+    element("div", { class: "field" }, element("label", { for: "check-sprayer" }, say("check.sprayer")), chooser), due,
+    element("p", { class: "caution" }, say("check.caution")),
     element("ol", {}, ...way.steps.map((step) => element("li", {}, step))), form, said, element("div", { role: "status" }, found), kept));
   load();
   const clock = setInterval(tick, 500);

@@ -4,6 +4,7 @@ import {
   REFERENCE_UNITS, beginInterval, describeCup, describeElapsed, describeStand, describeWalk, dropReading, emptyDraft,
   endInterval, readDraft, requestOf, takeReading,
 } from "../core/cup.js";
+import { say } from "../core/say.js";
 import { unitOf } from "../core/units.js";
 import { makeReadings, makeRecord } from "../draw/calibrations.js";
 import { element, option, setText } from "../draw/element.js";
@@ -11,14 +12,14 @@ import { element, option, setText } from "../draw/element.js";
 const DRAFT_KEY = "calmpass.cup";
 const LOOK_MS = 20_000;
 const BESIDE = [
-  "Stand the rig still, the reference at the cup's height and about a metre beside it, both away from walls and bodies.",
-  "Press Start, watch the reference for 2 minutes, press Stop and type what it said in the mean.",
-  "Do this in at least five different winds that span 1.5 m/s (3.4 mph) or more, the strongest near your limit; the cup must turn all the time.",
+  say("cup.beside_step_1"),
+  say("cup.beside_step_2"),
+  say("cup.beside_step_3"),
 ];
 const WALK = [
-  "Choose light, steady air, below 0.7 m/s (1.6 mph): early morning, open lawn. Carry the cup above your head, nothing in front of it.",
-  "Press Start. Walk 20 s out and 20 s back along one line at a slow pace, then along a line square to it; then both at a fast pace.",
-  "Go on like that, about 10 minutes; what is still missing is told here every 20 s. Stop when it says good enough.",
+  say("cup.walk_step_1"),
+  say("cup.walk_step_2"),
+  say("cup.walk_step_3"),
 ];
 
 function keepDraft(draft) {
@@ -104,7 +105,7 @@ export function mountCup(root, { store, feed }) {
   });
   const stopWalk = attempt(async () => {
     const body = await walkBody();
-    setText(walkSaid, "Reckoning…");
+    setText(walkSaid, say("cup.reckoning"));
     const found = await feed.ask("/calibrations", { method: "POST", body });
     change({ ...draft, running: null });
     setText(walkSaid, describeWalk(found, store.units));
@@ -114,18 +115,18 @@ export function mountCup(root, { store, feed }) {
     const found = await feed.ask("/calibrations", { method: "POST", body: requestOf(draft, draft.rig) });
     told = null;
     change({ ...emptyDraft(), unit: draft.unit, accuracy_percent: draft.accuracy_percent });
-    setText(besideSaid, `On record. ${describeStand(found, store.units)}`);
+    setText(besideSaid, `${say("check.on_record")} ${describeStand(found, store.units)}`);
     await loadRecord();
   });
   const apply = attempt(async (made) => {
     await feed.ask(`/calibrations/${made.id}/apply`, { method: "POST" });
     await loadRecord();
-    setText(said, "The line is in the settings: the next job starts with it; jobs that are done keep theirs.");
+    setText(said, say("cup.in_settings"));
   });
 
   const makeEntry = () => {
     const text = element("input", { id: "reference-speed", type: "text", inputmode: "decimal", autocomplete: "off" });
-    const unit = element("select", { "aria-label": "Unit of the reference" },
+    const unit = element("select", { "aria-label": say("cup.unit") },
       ...REFERENCE_UNITS.map((each) => option(each, each, each === (draft.unit ?? unitOf("speed", store.units)))));
     const take = attempt((event) => {
       event.preventDefault();
@@ -133,10 +134,10 @@ export function mountCup(root, { store, feed }) {
       lookAtReadings();
     });
     return element("form", { novalidate: true, onsubmit: take },
-      element("label", { for: "reference-speed" }, "What did the reference say in the mean? One figure, or several with blanks between."),
+      element("label", { for: "reference-speed" }, say("cup.what_said")),
       element("div", { class: "with-unit" }, text, unit), element("div", { class: "button-line" },
-        element("button", { type: "submit", class: "main" }, "Take it"),
-        element("button", { type: "button", onclick: giveUp }, "Throw it away")));
+        element("button", { type: "submit", class: "main" }, say("cup.take_it")),
+        element("button", { type: "button", onclick: giveUp }, say("cup.throw_away"))));
   };
   const makeAccuracy = () => {
     const input = element("input", { id: "accuracy", type: "text", inputmode: "decimal", value: String(draft.accuracy_percent) });
@@ -148,7 +149,7 @@ export function mountCup(root, { store, feed }) {
       change({ ...draft, accuracy_percent: number });
       lookAtReadings();
     });
-    return element("div", { class: "field" }, element("label", { for: "accuracy" }, "The reference is right to ± so many per cent, by its papers"), input);
+    return element("div", { class: "field" }, element("label", { for: "accuracy" }, say("cup.accuracy")), input);
   };
   const accuracy = makeAccuracy();
   const showBeside = () => {
@@ -156,11 +157,11 @@ export function mountCup(root, { store, feed }) {
     entry = draft.open ? entry ?? makeEntry() : null;
     const button = (text, onclick, kind = null) => element("button", { type: "button", onclick, class: kind }, text);
     const controls = runs
-      ? element("div", { class: "button-line" }, button("Stop", stopReading, "main"), button("Throw it away", giveUp))
+      ? element("div", { class: "button-line" }, button(say("cup.stop"), stopReading, "main"), button(say("cup.throw_away"), giveUp))
       : draft.open ? entry
-        : element("div", { class: "button-line" }, draft.running ? null : button("Start a reading", begin("references"), "main"),
-          draft.readings.length > 0 ? button("Put on record", keepReadings) : null);
-    beside.replaceChildren(element("h2", {}, "Beside a reference"), makeSteps(BESIDE), accuracy,
+        : element("div", { class: "button-line" }, draft.running ? null : button(say("cup.start_reading"), begin("references"), "main"),
+          draft.readings.length > 0 ? button(say("cup.put_on_record"), keepReadings) : null);
+    beside.replaceChildren(element("h2", {}, say("cup.beside")), makeSteps(BESIDE), accuracy,
       ...(runs ? [elapsed] : []), controls,
       makeReadings(draft.readings, told, (place) => {
         told = null;
@@ -172,9 +173,9 @@ export function mountCup(root, { store, feed }) {
   const showWalk = () => {
     const runs = draft.running?.way === "walk";
     const button = (text, onclick, kind = null) => element("button", { type: "button", onclick, class: kind }, text);
-    const controls = runs ? [button("Stop and reckon", stopWalk, "main"), button("Throw it away", giveUp)]
-      : draft.running || draft.open ? [] : [button("Start the walk", begin("walk"), "main")];
-    walk.replaceChildren(element("h2", {}, "By a walk, without a reference"), makeSteps(WALK), ...(runs ? [elapsed] : []),
+    const controls = runs ? [button(say("cup.stop_reckon"), stopWalk, "main"), button(say("cup.throw_away"), giveUp)]
+      : draft.running || draft.open ? [] : [button(say("cup.start_walk"), begin("walk"), "main")];
+    walk.replaceChildren(element("h2", {}, say("cup.without")), makeSteps(WALK), ...(runs ? [elapsed] : []),
       element("div", { class: "button-line" }, ...controls), walkSaid);
   };
   const show = () => {
@@ -183,7 +184,7 @@ export function mountCup(root, { store, feed }) {
     tick();
     showBeside();
     showWalk();
-    kept.replaceChildren(element("h2", {}, "Record"), makeRecord(record, store.units, apply));
+    kept.replaceChildren(element("h2", {}, say("cup.record")), makeRecord(record, store.units, apply));
   };
   const tick = () => {
     if (draft.running) setText(elapsed, describeElapsed(draft.running, Date.now()));
@@ -198,8 +199,8 @@ export function mountCup(root, { store, feed }) {
     show();
   };
 
-  root.replaceChildren(element("div", { class: "setup-page cup-page" }, element("p", {}, element("a", { href: "#gear" }, "Back to My gear")),
-    element("h1", {}, "Calibrate the cup"), now, said, beside, walk, kept));
+  root.replaceChildren(element("div", { class: "setup-page cup-page" }, element("p", {}, element("a", { href: "#gear" }, say("cup.back"))),
+    element("h1", {}, say("cup.title")), now, said, beside, walk, kept));
   show();
   attempt(loadRecord)().then(lookAtReadings);
   const timer = setInterval(tick, 1000);
