@@ -1,8 +1,9 @@
 // The wind's past: which stretch of time, in which steps, where nothing is known, and the same in words.
 
 import { formatFrom, formatInstant, formatPercent, formatQuantity, formatSpeed } from "./format.js";
+import { say } from "./say.js";
 
-export const SPANS = { day: "Day", week: "Week", month: "Month", year: "Year" };
+export const SPANS = { day: say("air.day"), week: say("air.week"), month: say("air.month"), year: say("air.year") };
 const NEXT_FINER = { year: "month", month: "day", week: "day", day: "day" };
 const MINUTE_S = 60;
 const DAY_S = 86400;
@@ -44,7 +45,7 @@ export function titleOf({ span, from_s }) {
   if (span === "year") return write({ year: "numeric" });
   if (span === "month") return write({ year: "numeric", month: "long" });
   const day = write({ year: "numeric", month: "long", day: "numeric", weekday: "long" });
-  return span === "week" ? `Week from ${day}` : day;
+  return span === "week" ? say("air.week_from", { day }) : day;
 }
 
 /** The shortest usual step that leaves each one room to be seen. */
@@ -147,8 +148,8 @@ export function writeStep({ from_s, to_s }) {
   const day = (at) => at.toLocaleDateString([], { year: "numeric", month: "short", day: "numeric" });
   const clock = (at) => at.toLocaleTimeString([], { hour: "2-digit", minute: "2-digit" });
   const last = new Date(to.getTime() - 1000);
-  if (to_s - from_s > 0.9 * DAY_S) return day(from) === day(last) ? day(from) : `${day(from)} to ${day(last)}`;
-  return `${day(from)}, ${clock(from)} to ${clock(to)}`;
+  if (to_s - from_s > 0.9 * DAY_S) return day(from) === day(last) ? day(from) : say("cards.from_to", { from: day(from), to: day(last) });
+  return say("air.step", { day: day(from), from: clock(from), to: clock(to) });
 }
 
 function writeSpread(step, set) {
@@ -158,58 +159,60 @@ function writeSpread(step, set) {
 
 /** Direction with its scatter; words of its own where none is known. */
 export function writeFrom({ from_deg, from_sd_deg }) {
-  if (from_deg === null) return "not known";
+  if (from_deg === null) return say("air.from_unknown");
   return from_sd_deg === null ? formatFrom(from_deg) : `${formatFrom(from_deg)} ± ${Math.round(from_sd_deg)}°`;
 }
 
 /** Whether the rig stood or was walked, in words. */
 export function writeStanding({ standing }) {
-  if (standing >= 0.995) return "standing";
-  return standing <= 0.005 ? "walking" : `${formatPercent(standing)} standing`;
+  if (standing >= 0.995) return say("air.standing");
+  return standing <= 0.005 ? say("air.walking") : say("air.partly_standing", { share: formatPercent(standing) });
 }
 
 /** One step in a sentence. */
 export function describeStep(step, set) {
-  const parts = [`${writeStep(step)}: mean ${writeSpread(step, set)}`];
-  if (step.gust_3s_mps !== null) parts.push(`highest gust ${formatSpeed(step.gust_3s_mps, set)}`);
-  if (step.from_deg !== null) parts.push(`from the ${writeFrom(step)}`);
+  const parts = [say("air.mean_of", { when: writeStep(step), mean: writeSpread(step, set) })];
+  if (step.gust_3s_mps !== null) parts.push(say("air.gust", { gust: formatSpeed(step.gust_3s_mps, set) }));
+  if (step.from_deg !== null) parts.push(say("air.from_the", { from: writeFrom(step) }));
   parts.push(writeStanding(step));
-  if (step.known < 0.995) parts.push(`${formatPercent(step.known)} of it known`);
-  if (step.below >= 0.005) parts.push(`${formatPercent(step.below)} of that too calm for the cup`);
+  if (step.known < 0.995) parts.push(say("air.of_it_known", { share: formatPercent(step.known) }));
+  if (step.below >= 0.005) parts.push(say("air.too_calm_of", { share: formatPercent(step.below) }));
   return `${parts.join(", ")}.`;
 }
 
 /** A whole period in a sentence, as far as it has passed. */
 export function describePeriod(steps, period, set, height_m, now_s = Infinity) {
-  if (steps.length === 0) return `${titleOf(period)}: nothing was recorded.`;
+  if (steps.length === 0) return say("air.nothing_in", { period: titleOf(period) });
   const length = (step) => step.known * (step.to_s - step.from_s);
   const whole = steps.reduce((sum, step) => sum + length(step), 0);
   const share = (key) => steps.reduce((sum, step) => sum + length(step) * step[key], 0) / whole;
   const gusts = steps.filter(({ gust_3s_mps }) => gust_3s_mps !== null);
   const gust = gusts.reduce((top, step) => (top === null || step.gust_3s_mps > top.gust_3s_mps ? step : top), null);
-  const told = [`mean ${formatSpeed(share("mean_mps"), set)}`];
-  if (gust) told.push(`highest gust ${formatSpeed(gust.gust_3s_mps, set)} (${writeStep(gust)})`);
-  told.push(`${formatPercent(Math.min(1, whole / (Math.min(period.to_s, Math.max(now_s, steps.at(-1).to_s)) - period.from_s)))} of the time known`);
+  const told = [say("air.mean", { mean: formatSpeed(share("mean_mps"), set) })];
+  if (gust) told.push(say("air.gust_when", { gust: formatSpeed(gust.gust_3s_mps, set), when: writeStep(gust) }));
+  const known = Math.min(1, whole / (Math.min(period.to_s, Math.max(now_s, steps.at(-1).to_s)) - period.from_s));
+  told.push(say("air.time_known", { share: formatPercent(known) }));
   const standing = share("standing");
-  told.push(standing >= 0.995 ? "the instrument stood all the time"
-    : `the rig stood in ${formatPercent(standing)} and was walked in ${formatPercent(1 - Math.round(100 * standing) / 100)} of it`);
-  if (share("below") >= 0.005) told.push(`${formatPercent(share("below"))} of it too calm for the cup, counted as half of what it can tell`);
-  return `${titleOf(period)}, ${formatQuantity(height_m, "length", set, 2)} above the ground: ${told.join(", ")}.`;
+  told.push(standing >= 0.995 ? say("air.stood")
+    : say("air.stood_walked", { stood: formatPercent(standing), walked: formatPercent(1 - Math.round(100 * standing) / 100) }));
+  if (share("below") >= 0.005) told.push(say("air.too_calm_half", { share: formatPercent(share("below")) }));
+  return say("air.period", { period: titleOf(period), height: formatQuantity(height_m, "length", set, 2), told: told.join(", ") });
 }
 
 /** A source in a line: whose, how high, how much, from when to when. */
 export function describeSource({ kind, name, height_m, blocks, from_utc, to_utc }, set) {
   const day = (utc_s) => new Date(utc_s * 1000).toLocaleDateString([], { year: "numeric", month: "short", day: "numeric" });
-  const when = from_utc === null ? "empty" : `${day(from_utc)} to ${day(to_utc)}`;
+  const when = from_utc === null ? say("air.empty_source") : say("cards.from_to", { from: day(from_utc), to: day(to_utc) });
   const count = blocks.toLocaleString("en").replaceAll(",", "\u202f");
-  return `${kind === "rig" ? `Rig ${name}` : `${name}, brought along`}, at ${formatQuantity(height_m, "length", set, 2)}: ${count} blocks, ${when}`;
+  return say(kind === "rig" ? "air.rig_source" : "air.brought_source", { name, height: formatQuantity(height_m, "length", set, 2), count, when });
 }
 
 /** What the service's disk holds, and what becomes of raw messages outside jobs. */
 export function describeStore({ file_bytes, keep_hours, outside_jobs_since_utc, removed_messages }) {
-  const size = `The store takes ${Math.max(1, Math.round(file_bytes / 1e6))}\u00a0MB.`;
-  if (keep_hours === null) return `${size} Nothing is ever removed from it.`;
-  const since = outside_jobs_since_utc === null ? "" : `, now since ${formatInstant(outside_jobs_since_utc)}`;
-  const gone = removed_messages === 0 ? "None have been removed yet" : `${removed_messages.toLocaleString("en").replaceAll(",", "\u202f")} older ones have been removed`;
-  return `${size} Of raw messages outside jobs ${keep_hours}\u00a0hours of recording are kept${since}. ${gone}; jobs, spraying that is in no job yet and the wind's blocks stay.`;
+  const size = say("air.store", { size: Math.max(1, Math.round(file_bytes / 1e6)) });
+  if (keep_hours === null) return `${size} ${say("air.store_keeps_all")}`;
+  const kept = outside_jobs_since_utc === null ? say("air.store_keeps", { hours: keep_hours })
+    : say("air.store_keeps_since", { hours: keep_hours, since: formatInstant(outside_jobs_since_utc) });
+  const gone = removed_messages === 0 ? say("air.store_none_gone") : say("air.store_gone", { count: removed_messages.toLocaleString("en").replaceAll(",", "\u202f") });
+  return `${size} ${kept} ${gone}`;
 }

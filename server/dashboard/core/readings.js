@@ -1,6 +1,7 @@
 // A table of readings to bring along: what has to be told, what was guessed, what is still open, and what became of it.
 
 import { formatInstant, formatPercent, formatSpan, formatSpeed } from "./format.js";
+import { say } from "./say.js";
 import { convert, revert } from "./units.js";
 
 export const HEAD_BYTES = 65_536;
@@ -10,25 +11,25 @@ export const MAYBE_NONE = ["gust", "direction", "flag"];
 /** Guessed lists that stay in their fields, but want a tick that somebody has looked at them. */
 export const TO_CONFIRM = ["good_flags", "missing"];
 
-const NO_FLAG = "(empty)";
+const NO_FLAG = say("bring.no_flag");
 
 export const DATE_ORDERS = {
-  ymd: "year, month, day", dmy: "day, month, year", mdy: "month, day, year",
-  day_of_year: "year, day of the year, hour and minutes", epoch_s: "seconds since 1970", epoch_ms: "milliseconds since 1970",
+  ymd: say("bring.ymd"), dmy: say("bring.dmy"), mdy: say("bring.mdy"),
+  day_of_year: say("bring.day_of_year"), epoch_s: say("bring.epoch_s"), epoch_ms: say("bring.epoch_ms"),
 };
-export const STAMPS = { begin: "the begin of their interval", end: "the end of their interval" };
-export const DECIMALS = { ".": "point: 3.4", ",": "comma: 3,4" };
+export const STAMPS = { begin: say("bring.stamp_begin"), end: say("bring.stamp_end") };
+export const DECIMALS = { ".": say("bring.decimal_point"), ",": say("bring.decimal_comma") };
 
 /** What is wrong with a file before anything is sent; empty where nothing is. */
 export function refuseFile(file) {
-  if (file.size === 0) return `${file.name} is empty.`;
-  if (file.size > LARGEST_BYTES) return `${file.name} is larger than ${LARGEST_BYTES / 2 ** 20} MB: split it by years, or pack it with gzip.`;
+  if (file.size === 0) return say("bring.empty_file", { file: file.name });
+  if (file.size > LARGEST_BYTES) return say("bring.large_file", { file: file.name, size: LARGEST_BYTES / 2 ** 20 });
   return "";
 }
 
 /** What the readings are called at first: the file's name without its ends. */
 export function nameOf(file) {
-  return file.name.replace(/(\.(csv|tsv|txt|dat|log|gz))+$/i, "").slice(0, 60) || "readings";
+  return file.name.replace(/(\.(csv|tsv|txt|dat|log|gz))+$/i, "").slice(0, 60) || say("bring.readings");
 }
 
 /** What stands in the fields at first: what was guessed without a doubt. Doubtful single choices are left open. */
@@ -47,7 +48,7 @@ export function draftOf({ mapping, doubts }) {
 
 function readNumbers(text) {
   const numbers = text.split(/[;\s]+/).filter(Boolean).map((part) => Number(part.replace(",", ".").replace("\u2212", "-")));
-  if (numbers.some((number) => !Number.isFinite(number))) throw new Error("Only numbers, with semicolons between them.");
+  if (numbers.some((number) => !Number.isFinite(number))) throw new Error(say("bring.only_numbers"));
   return numbers;
 }
 
@@ -59,17 +60,17 @@ function readFlags(text) {
 export function openKeys(draft) {
   const open = {};
   const isEpoch = draft.date_order === "epoch_s" || draft.date_order === "epoch_ms";
-  if (draft.time.length === 0) open.time = "Choose the column that holds the time.";
-  if (!draft.speed) open.speed = "Choose the column that holds the mean wind speed.";
-  if (!draft.unit) open.unit = "Choose the unit of the speeds.";
-  if (!draft.zone && !isEpoch) open.zone = "Choose what clock the times are from.";
-  if (!draft.stamp) open.stamp = "Choose what a row's time marks.";
-  for (const key of MAYBE_NONE) if (draft[key] === null) open[key] = "Choose a column, or none.";
-  if (!(Number(String(draft.height).replace(",", ".")) > 0)) open.height_m = "How high above the ground was the instrument?";
-  if (draft.date_order === null) open.date_order = "Choose how dates are written.";
-  if (draft.flag > 0 && draft.good_flags.trim() === "") open.good_flags = "Say which flags mark good rows.";
-  if (draft.flag > 0 && !draft.confirmed.good_flags) open.good_flags = "Look at these flags, then tick that they are right.";
-  if (!draft.confirmed.missing) open.missing = "Look at these codes, then tick that they are right.";
+  if (draft.time.length === 0) open.time = say("bring.open_time");
+  if (!draft.speed) open.speed = say("bring.open_speed");
+  if (!draft.unit) open.unit = say("bring.open_unit");
+  if (!draft.zone && !isEpoch) open.zone = say("bring.open_zone");
+  if (!draft.stamp) open.stamp = say("bring.open_stamp");
+  for (const key of MAYBE_NONE) if (draft[key] === null) open[key] = say("bring.open_column");
+  if (!(Number(String(draft.height).replace(",", ".")) > 0)) open.height_m = say("bring.open_height");
+  if (draft.date_order === null) open.date_order = say("bring.open_date_order");
+  if (draft.flag > 0 && draft.good_flags.trim() === "") open.good_flags = say("bring.open_flags");
+  if (draft.flag > 0 && !draft.confirmed.good_flags) open.good_flags = say("bring.look_flags");
+  if (!draft.confirmed.missing) open.missing = say("bring.look_missing");
   return open;
 }
 
@@ -99,32 +100,38 @@ export function offerZones(now = new Date()) {
   const standard = Math.min(...offsets);
   const sign = `${standard < 0 ? "-" : "+"}${String(Math.floor(Math.abs(standard) / 60)).padStart(2, "0")}:${String(Math.abs(standard) % 60).padStart(2, "0")}`;
   const offered = [["UTC", "UTC"]];
-  if (name && name !== "UTC") offered.push([name, `${name}: this device's clocks, put forward in summer`]);
-  if (sign !== "+00:00") offered.push([sign, `${sign} all the year: ${name ?? "this device"} without summer time`]);
+  if (name && name !== "UTC") offered.push([name, say("bring.own_clock", { name })]);
+  if (sign !== "+00:00") offered.push([sign, name ? say("bring.no_summer", { sign, name }) : say("bring.no_summer_here", { sign })]);
   return offered;
 }
 
-const count = (number, one, many) => `${number.toLocaleString("en").replaceAll(",", "\u202f")} ${number === 1 ? one : many}`;
+const write = (number) => number.toLocaleString("en").replaceAll(",", "\u202f");
+
+const count = (what, n) => say(`bring.count_${what}`, { n, count: write(n) });
 
 /** What became of the table, in sentences: first how much, then how it was read, then what was refused or repaired. */
 export function describeReport(report, set) {
   const refused = report.rows - report.used_rows;
-  const gust = report.highest_gust_mps === null ? "no gusts" : `highest gust ${formatSpeed(report.highest_gust_mps, set)}`;
-  const gaps = report.gaps.count === 0 ? "Without a gap." : `${count(report.gaps.count, "gap", "gaps")}, the longest of ${formatSpan(report.gaps.longest_s)}.`;
+  const gust = report.highest_gust_mps === null ? say("bring.no_gusts") : say("air.gust", { gust: formatSpeed(report.highest_gust_mps, set) });
+  const gaps = report.gaps.count === 0 ? say("bring.no_gap") : say("bring.gaps", { gaps: count("gaps", report.gaps.count), longest: formatSpan(report.gaps.longest_s) });
   return {
-    head: `${count(report.used_rows, "row", "rows")} of ${count(report.rows, "row", "rows")} used, ${refused === 0 ? "none left out" : `${count(refused, "row", "rows")} left out`}; `
-      + `${count(report.blocks, "block", "blocks")} kept, ${count(report.added_blocks, "of them", "of them")} new.`,
-    check: `Is this right? Median ${formatSpeed(report.median_mps, set)}, highest mean ${formatSpeed(report.highest_mean_mps, set)}, ${gust}; `
-      + `${formatInstant(report.from_utc)} to ${formatInstant(report.to_utc)}, ${formatPercent(report.known_fraction)} of that time known. ${gaps}`,
+    head: say(refused === 0 ? "bring.head" : "bring.head_left_out", {
+      used: count("rows", report.used_rows), rows: count("rows", report.rows), refused: count("rows", refused),
+      blocks: count("blocks", report.blocks), added: write(report.added_blocks),
+    }),
+    check: `${say("bring.is_right", {
+      median: formatSpeed(report.median_mps, set), highest: formatSpeed(report.highest_mean_mps, set), gust,
+      from: formatInstant(report.from_utc), to: formatInstant(report.to_utc), share: formatPercent(report.known_fraction),
+    })} ${gaps}`,
     taken: report.taken,
-    notes: report.notes.map(({ sentence, lines }) => (lines.length > 0 ? `${sentence} The first: ${lines.length === 1 ? "line" : "lines"} ${lines.join(", ")}.` : sentence)),
+    notes: report.notes.map(({ sentence, lines }) => (lines.length > 0 ? `${sentence} ${say("bring.first_lines", { n: lines.length, lines: lines.join(", ") })}` : sentence)),
   };
 }
 
 /** How far a file is on its way. */
 export function describeProgress({ sent, size, since_s }) {
-  if (sent < size) return `Sending: ${formatPercent(sent / size)} of ${Math.max(1, Math.round(size / 1e5)) / 10}\u00a0MB.`;
-  return `Sent. The service reads the rows: ${Math.round(since_s)}\u00a0s so far.`;
+  if (sent < size) return say("bring.sending", { share: formatPercent(sent / size), size: Math.max(1, Math.round(size / 1e5)) / 10 });
+  return say("bring.reading", { seconds: Math.round(since_s) });
 }
 
 /** The height of another source as a number for its field; empty where it is none. */

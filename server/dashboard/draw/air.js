@@ -4,6 +4,7 @@ import { formatNumber } from "../core/format.js";
 import { ticksWithin } from "../core/geometry.js";
 import { isNext, topOf } from "../core/past.js";
 import { makeHatch } from "./canvas.js";
+import { say } from "../core/say.js";
 
 const LEFT_PX = 46;
 const RIGHT_PX = 10;
@@ -129,7 +130,7 @@ export function paintDirections(context, width_px, height_px, ink, { period, ste
   const room_px = height_px - top_px - bottom_px;
   const y = (deg) => top_px + (deg / 360) * room_px;
   const scale = { ...scaleTime(period, width_px), ticks, width_px, height_px, bottom_px };
-  write(context, ink, "From", 4, 15);
+  write(context, ink, say("air.from"), 4, 15);
   context.strokeStyle = ink.rule;
   context.lineWidth = 1;
   for (const [deg, name] of HORIZON) {

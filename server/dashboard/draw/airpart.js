@@ -2,22 +2,23 @@
 
 import { SPANS, writeFrom, writeStanding, writeStep } from "../core/past.js";
 import { formatFixed, formatPercent } from "../core/format.js";
+import { say } from "../core/say.js";
 import { convert, unitOf } from "../core/units.js";
 import { element } from "./element.js";
 
-const CURSOR = "Step looked at; arrow keys move it, Page keys change the time, Enter looks closer";
+const CURSOR = say("air.cursor");
 
 /** The steps as a table; the sideways scroll can be reached by keyboard. */
 export function makeAirTable(steps, set) {
-  if (steps.length === 0) return element("p", {}, "Nothing was recorded.");
+  if (steps.length === 0) return element("p", {}, say("air.nothing"));
   const speed = (value_mps) => formatFixed(convert(value_mps, "speed", set), 1);
   const spread = ({ mean_sd_mps }) => (mean_sd_mps === null ? "" : ` ± ${speed(mean_sd_mps)}`);
   const unit = unitOf("speed", set);
-  const heads = ["When", `Mean ± scatter, ${unit}`, `Highest gust, ${unit}`, "From", "The rig", "Known", "Too calm"];
+  const heads = [say("air.when"), say("air.mean_scatter", { unit }), say("air.highest_gust", { unit }), say("air.from"), say("air.the_rig"), say("air.known"), say("air.too_calm")];
   const rows = steps.map((step) => element("tr", {}, element("th", { scope: "row" }, writeStep(step)),
     ...[`${speed(step.mean_mps)}${spread(step)}`, speed(step.gust_3s_mps), writeFrom(step), writeStanding(step),
       formatPercent(step.known), formatPercent(step.below)].map((text) => element("td", {}, text))));
-  return element("div", { class: "scroll", tabindex: "0", role: "region", "aria-label": "Table of the wind" },
+  return element("div", { class: "scroll", tabindex: "0", role: "region", "aria-label": say("air.table") },
     element("table", {}, element("thead", {}, element("tr", {}, ...heads.map((head) => element("th", { scope: "col" }, head)))),
       element("tbody", {}, ...rows)));
 }
@@ -26,11 +27,11 @@ export function makeAirTable(steps, set) {
 export function makeTimeButtons(acts) {
   const press = (text, act, more = {}) => element("button", { type: "button", ...more, onclick: act }, text);
   const spans = Object.entries(SPANS).map(([span, name]) => press(name, () => acts.span(span), { "data-span": span }));
-  const later = press("Later ▶", () => acts.step(1), { "aria-label": "Later" });
-  const earlier = press("◀ Earlier", () => acts.step(-1), { "aria-label": "Earlier" });
+  const later = press(`${say("air.later")} ▶`, () => acts.step(1), { "aria-label": say("air.later") });
+  const earlier = press(`◀ ${say("air.earlier")}`, () => acts.step(-1), { "aria-label": say("air.earlier") });
   return {
-    spanRow: element("div", { class: "span-row", role: "group", "aria-label": "How long a time" }, ...spans),
-    moveRow: element("div", { class: "move-row" }, earlier, press("Newest", acts.newest), later),
+    spanRow: element("div", { class: "span-row", role: "group", "aria-label": say("air.how_long") }, ...spans),
+    moveRow: element("div", { class: "move-row" }, earlier, press(say("air.newest"), acts.newest), later),
     show: (span, hasLater) => {
       for (const button of spans) button.setAttribute("aria-pressed", button.dataset.span === span);
       later.disabled = !hasLater;

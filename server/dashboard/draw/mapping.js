@@ -1,18 +1,19 @@
 // The form that says how a table of readings is to be read: its head, a field for each thing, doubts beside their field.
 
 import { DATE_ORDERS, DECIMALS, STAMPS, offerZones } from "../core/readings.js";
+import { say } from "../core/say.js";
 import { unitOf } from "../core/units.js";
 import { element, option, setText } from "./element.js";
 
 const OTHER = "other";
 const HOW = {
-  time: "Date, or date and time of day", clock: "Time of day, where it has a column of its own", third: "Third column of the time",
-  speed: "Mean wind speed", gust: "Gust", direction: "Direction that the wind came from", flag: "Quality flag",
+  time: say("bring.time"), clock: say("bring.clock"), third: say("bring.third"),
+  speed: say("bring.speed"), gust: say("bring.gust"), direction: say("bring.direction"), flag: say("bring.flag"),
 };
 
 /** The head of the table as it was cut; columns numbered as in the fields. */
 export function makeHead({ columns, rows }) {
-  return element("div", { class: "scroll", tabindex: "0", role: "region", "aria-label": "First rows of the table" },
+  return element("div", { class: "scroll", tabindex: "0", role: "region", "aria-label": say("bring.first_rows") },
     element("table", { class: "head" },
       element("thead", {}, element("tr", {}, ...columns.map((name, place) => element("th", { scope: "col" }, `${place + 1}. ${name}`)))),
       element("tbody", {}, ...rows.slice(0, 5).map((row) => element("tr", {}, ...row.map((field) => element("td", {}, field)))))));
@@ -45,16 +46,16 @@ function makeText(value, take, more = {}) {
 
 function makeZone(draft, doubt) {
   const offered = offerZones();
-  const other = element("input", { type: "text", autocomplete: "off", "aria-label": "Another clock: -05:00 or Area/City", placeholder: "-05:00 or Area/City", hidden: true });
+  const other = element("input", { type: "text", autocomplete: "off", "aria-label": say("bring.other_clock"), placeholder: say("bring.clock_form"), hidden: true });
   const known = draft.zone === null || offered.some(([code]) => code === draft.zone);
-  const select = makeSelect([["", "not told"], ...offered, [OTHER, "another …"]], known ? draft.zone ?? "" : OTHER, (code) => {
+  const select = makeSelect([["", say("bring.not_told")], ...offered, [OTHER, say("bring.another")]], known ? draft.zone ?? "" : OTHER, (code) => {
     other.hidden = code !== OTHER;
     draft.zone = code === OTHER ? other.value.trim() || null : code || null;
   });
   other.hidden = known;
   if (!known) other.value = draft.zone;
   other.addEventListener("input", () => { draft.zone = other.value.trim() || null; });
-  const field = makeField("zone", "Clock that the times are from", select, { doubt });
+  const field = makeField("zone", say("bring.zone"), select, { doubt });
   field.row.insertBefore(other, field.row.children[2]);
   return field;
 }
@@ -63,7 +64,7 @@ function makeTicked(field, draft) {
   if (draft.confirmed[field.key]) return field;
   const tick = element("input", { type: "checkbox", id: `told-${field.key}-seen` });
   tick.addEventListener("change", () => { draft.confirmed[field.key] = tick.checked; });
-  field.row.append(element("label", { class: "tick", for: tick.id }, tick, "I have looked: this is right"));
+  field.row.append(element("label", { class: "tick", for: tick.id }, tick, say("bring.seen")));
   return field;
 }
 
@@ -75,13 +76,13 @@ function makeTimes(draft, columns, doubtOf) {
   };
   const many = draft.time.length > 2 ? 3 : 2;
   return ["time", "clock", "third"].slice(0, many).map((key, spot) => makeField(key, HOW[key],
-    makeSelect([[0, spot === 0 ? "not told" : "none"], ...names], draft.time[spot] ?? 0, take(spot)), { doubt: doubtOf(key) }));
+    makeSelect([[0, spot === 0 ? say("bring.not_told") : say("bring.none")], ...names], draft.time[spot] ?? 0, take(spot)), { doubt: doubtOf(key) }));
 }
 
 function makeColumns(draft, columns, doubtOf) {
   const names = columns.map((name, place) => [place + 1, `${place + 1}. ${name}`]);
   return ["speed", "gust", "direction", "flag"].map((key) => {
-    const first = key === "speed" ? [["", "not told"]] : [...(draft[key] === null ? [["", "not told"]] : []), [0, "none"]];
+    const first = key === "speed" ? [["", say("bring.not_told")]] : [...(draft[key] === null ? [["", say("bring.not_told")]] : []), [0, say("bring.none")]];
     return makeField(key, HOW[key], makeSelect([...first, ...names], draft[key] ?? "", (code) => {
       draft[key] = code === "" ? null : Number(code);
     }), { doubt: doubtOf(key) });
@@ -90,14 +91,14 @@ function makeColumns(draft, columns, doubtOf) {
 
 function makeChoices(draft, { separators, units }, doubtOf) {
   const choose = (key, label, entries, isAsked = true) => makeField(key, label, makeSelect(
-    [...(isAsked ? [["", "not told"]] : []), ...entries], draft[key], (code) => { draft[key] = code || null; }), { doubt: doubtOf(key) });
+    [...(isAsked ? [["", say("bring.not_told")]] : []), ...entries], draft[key], (code) => { draft[key] = code || null; }), { doubt: doubtOf(key) });
   return [
-    choose("unit", "Unit of the speeds", units.map((unit) => [unit, unit])),
-    choose("date_order", "Dates are written as", [...Object.entries(DATE_ORDERS), ["by_file", "let a later row of the file tell"]]),
+    choose("unit", say("bring.unit"), units.map((unit) => [unit, unit])),
+    choose("date_order", say("bring.date_order"), [...Object.entries(DATE_ORDERS), ["by_file", say("bring.by_file")]]),
     makeZone(draft, doubtOf("zone")),
-    choose("stamp", "Times mark", Object.entries(STAMPS)),
-    choose("separator", "Between fields stands a", Object.entries(separators), false),
-    choose("decimal", "Decimal mark", Object.entries(DECIMALS), false),
+    choose("stamp", say("bring.stamp"), Object.entries(STAMPS)),
+    choose("separator", say("bring.separator"), Object.entries(separators), false),
+    choose("decimal", say("bring.decimal"), Object.entries(DECIMALS), false),
   ];
 }
 
@@ -108,14 +109,14 @@ export function makeMapping(draft, proposal, set, name) {
   const fields = [
     ...makeTimes(draft, proposal.columns, doubtOf), ...makeColumns(draft, proposal.columns, doubtOf),
     ...makeChoices(draft, proposal, doubtOf),
-    makeField("height_m", `Height of the instrument above the ground (${unitOf("length", set)})`,
+    makeField("height_m", say("bring.height", { unit: unitOf("length", set) }),
       makeText(draft.height, (text) => { draft.height = text; }, { inputmode: "decimal" }), { doubt: doubtOf("height_m") }),
-    makeTicked(makeField("good_flags", "Flags of good rows", makeText(draft.good_flags, (text) => { draft.good_flags = text; }),
-      { doubt: doubtOf("good_flags"), hint: "several with | between them; only with a flag's column" }), draft),
-    makeTicked(makeField("missing", "Numbers that mean: nothing was measured", makeText(draft.missing, (text) => { draft.missing = text; }),
-      { doubt: doubtOf("missing"), hint: "with semicolons between them" }), draft),
-    makeField("first_line", "First line with readings", makeText(String(draft.first_line), (text) => { draft.first_line = Number(text) || 0; }, { inputmode: "numeric" })),
-    makeField("name", "Call these readings", makeText(name, () => {}, { maxlength: "60" })),
+    makeTicked(makeField("good_flags", say("bring.good_flags"), makeText(draft.good_flags, (text) => { draft.good_flags = text; }),
+      { doubt: doubtOf("good_flags"), hint: say("bring.flags_hint", { bar: "|" }) }), draft),
+    makeTicked(makeField("missing", say("bring.missing"), makeText(draft.missing, (text) => { draft.missing = text; }),
+      { doubt: doubtOf("missing"), hint: say("bring.missing_hint") }), draft),
+    makeField("first_line", say("bring.first_line"), makeText(String(draft.first_line), (text) => { draft.first_line = Number(text) || 0; }, { inputmode: "numeric" })),
+    makeField("name", say("bring.name"), makeText(name, () => {}, { maxlength: "60" })),
   ];
   return { fields, rows: fields.map(({ row }) => row), tell: (problems) => {
     let first = null;

@@ -2,26 +2,27 @@
 
 import { describeSource } from "../core/past.js";
 import { element, setText } from "./element.js";
+import { say } from "../core/say.js";
 
 const ASK_AGAIN_MS = 5000;
 
 function makeRemoval(source, remove) {
   let askedAt_ms = -Infinity;
   const count = source.blocks.toLocaleString("en").replaceAll(",", "\u202f");
-  const button = element("button", { type: "button" }, "Remove");
-  button.setAttribute("aria-label", `Remove ${source.name}`);
+  const button = element("button", { type: "button" }, say("air.remove"));
+  button.setAttribute("aria-label", say("air.remove_named", { name: source.name }));
   button.addEventListener("click", () => {
     if (performance.now() - askedAt_ms < ASK_AGAIN_MS) {
       remove();
       return;
     }
     askedAt_ms = performance.now();
-    const asked = `Press again: ${count} blocks go`;
+    const asked = say("air.press_again", { count });
     setText(button, asked);
-    button.setAttribute("aria-label", `${asked}, of ${source.name}`);
+    button.setAttribute("aria-label", say("air.press_again_of", { asked, name: source.name }));
     setTimeout(() => {
-      setText(button, "Remove");
-      button.setAttribute("aria-label", `Remove ${source.name}`);
+      setText(button, say("air.remove"));
+      button.setAttribute("aria-label", say("air.remove_named", { name: source.name }));
     }, ASK_AGAIN_MS);
   });
   return button;
@@ -29,8 +30,8 @@ function makeRemoval(source, remove) {
 
 /** The list; `remove(source)` is called once it was asked for twice. */
 export function makeShelves(sources, set, remove) {
-  if (sources.length === 0) return element("p", {}, "Nothing yet.");
+  if (sources.length === 0) return element("p", {}, say("air.nothing_yet"));
   return element("ul", { class: "shelves" }, ...sources.map((source) => element("li", {},
     element("span", {}, describeSource(source, set)),
-    source.kind === "import" ? makeRemoval(source, () => remove(source)) : element("span", { class: "small" }, "the rig's own record stays"))));
+    source.kind === "import" ? makeRemoval(source, () => remove(source)) : element("span", { class: "small" }, say("air.rig_stays")))));
 }

@@ -2,6 +2,7 @@
 
 import { describePeriod, describeSource, describeStep, describeStore, finerAt, gapsOf, periodAround, placeAt, ticksOf, titleOf } from "../core/past.js";
 import { formatSpeed } from "../core/format.js";
+import { say } from "../core/say.js";
 import { convert, unitOf } from "../core/units.js";
 import { SIDES_PX, paintDirections, paintSpeeds, scaleTime } from "../draw/air.js";
 import { makeAirTable, makeCursor, makeTimeButtons } from "../draw/airpart.js";
@@ -14,22 +15,21 @@ import { Past } from "../past.js";
 const AGAIN_MS = 60_000;
 const SAME_HEIGHT_M = 0.25;
 const LEAST_ROOM_PX = 200;
-const EMPTY = "Nothing is recorded yet. Park the rig in the yard with its cup turning, and each minute's wind is kept; or bring the readings of another station along, below.";
-const HINT = "To read a step, press it in the drawing or move through with the arrow keys.";
-const LEGEND = "Line: mean of each step; band: scatter of its means of a minute or more; dots: highest gusts of 3 s; short dashes: nothing known. "
-  + "Marks under the line: the rig was walked.";
+const EMPTY = say("air.empty");
+const HINT = say("air.hint");
+const LEGEND = say("air.legend");
 
 /** The limit as a line, where it is meant for about the height of the source. */
 function levelFor(source, wind, set) {
   if (!source || !(wind?.limit_mps > 0) || Math.abs((wind.height_m ?? 0) - source.height_m) > SAME_HEIGHT_M) return null;
-  return { value_mps: wind.limit_mps, name: `limit ${formatSpeed(wind.limit_mps, set)}` };
+  return { value_mps: wind.limit_mps, name: say("air.limit", { limit: formatSpeed(wind.limit_mps, set) }) };
 }
 
 /** The drawing, its cursor and the sentence of the step looked at; `move` and `closer` are what keys do. */
 function makeLooking({ past, store }) {
   let place = -1;
   const readout = element("p", { class: "readout" });
-  const closer = element("button", { type: "button", onclick: () => lookCloser() }, "Look closer");
+  const closer = element("button", { type: "button", onclick: () => lookCloser() }, say("air.closer"));
   const chosen = () => past.steps[place];
   const move = (wanted) => {
     place = Math.max(0, Math.min(past.steps.length - 1, wanted));
@@ -44,7 +44,7 @@ function makeLooking({ past, store }) {
   const look = (width_px) => ({
     period: past.period, steps: past.steps, gaps: gapsOf(past.steps, past.period, Date.now() / 1000), chosen: chosen(),
     ticks: ticksOf(past.period, width_px - SIDES_PX), level: levelFor(past.source, store.snapshot?.wind, store.units),
-    toUnit: (value_mps) => convert(value_mps, "speed", store.units), unit: `Wind, ${unitOf("speed", store.units)}`,
+    toUnit: (value_mps) => convert(value_mps, "speed", store.units), unit: say("air.wind", { unit: unitOf("speed", store.units) }),
   });
   const painters = [[part.speeds, paintSpeeds], [part.directions, paintDirections]].map(([canvas, paint]) => keepPainted(canvas,
     (context, width_px, height_px, ink) => paint(context, width_px, height_px, ink, look(width_px))));
@@ -64,7 +64,7 @@ function makeLooking({ past, store }) {
 function makeSources({ past, store, remove }) {
   let told = null;
   const choice = element("select", { id: "air-source", onchange: () => past.choose(Number(choice.value)) });
-  const chooser = element("div", { class: "chooser", hidden: true }, element("label", { for: "air-source" }, "Whose record"), choice);
+  const chooser = element("div", { class: "chooser", hidden: true }, element("label", { for: "air-source" }, say("air.whose")), choice);
   const list = element("div");
   const show = () => {
     chooser.hidden = past.sources.length < 2;
@@ -83,10 +83,10 @@ export function mountAir(root, { store, feed }) {
   const looking = makeLooking({ past, store });
   const title = element("h2", { class: "period" });
   const sentence = element("p", { role: "status", class: "period-told" });
-  const said = element("p", { class: "said", role: "status" }, "Looking…");
+  const said = element("p", { class: "said", role: "status" }, say("frame.looking"));
   const legend = element("p", { class: "small" });
   const kept = element("p", { class: "small" });
-  const table = element("details", { class: "as-table", ontoggle: () => fillTable() }, element("summary", {}, "The same as a table"));
+  const table = element("details", { class: "as-table", ontoggle: () => fillTable() }, element("summary", {}, say("air.as_table")));
   const middle = () => looking.place() ?? Math.min((past.period.from_s + past.period.to_s) / 2, past.lastKnown_s);
   const buttons = makeTimeButtons({ span: (span) => past.goTo(periodAround(span, middle())), step: (direction) => past.step(direction),
     newest: () => past.goTo(periodAround(past.wanted.span, past.lastKnown_s)) });
@@ -95,7 +95,7 @@ export function mountAir(root, { store, feed }) {
     try {
       await feed.ask(`/history/${id}`, { method: "DELETE" });
       await past.load();
-      setText(said, `${name} is removed.${past.sources.length === 0 ? ` ${EMPTY}` : ""}`);
+      setText(said, `${say("air.removed", { name })}${past.sources.length === 0 ? ` ${EMPTY}` : ""}`);
     } catch (problem) {
       setText(said, problem.message);
     }
@@ -110,8 +110,8 @@ export function mountAir(root, { store, feed }) {
     setText(sentence, source ? describePeriod(steps, period, store.units, source.height_m, Date.now() / 1000) : "");
     looking.directions.hidden = !steps.some(({ from_deg }) => from_deg !== null);
     const isUnlike = store.snapshot?.wind?.limit_mps && !levelFor(source, store.snapshot.wind, store.units);
-    setText(legend, `${LEGEND}${looking.directions.hidden ? " No direction: a cup that stands tells none." : ""}`
-      + `${isUnlike ? " The limit is meant for another height, so it is not drawn." : ""}`);
+    setText(legend, `${LEGEND}${looking.directions.hidden ? ` ${say("air.no_direction")}` : ""}`
+      + `${isUnlike ? ` ${say("air.limit_elsewhere")}` : ""}`);
     sources.show();
     fillTable();
     browse.hidden = source === null;
@@ -124,10 +124,10 @@ export function mountAir(root, { store, feed }) {
     await past.choose(report.source);
     past.goTo(periodAround("month", report.to_utc - 1));
   } });
-  const browse = element("section", { class: "air-part", "aria-label": "Browse", hidden: true }, sources.chooser, buttons.spanRow, title,
+  const browse = element("section", { class: "air-part", "aria-label": say("air.browse"), hidden: true }, sources.chooser, buttons.spanRow, title,
     buttons.moveRow, sentence, looking.cursor, looking.row, legend, table);
-  root.replaceChildren(element("div", { class: "air-page" }, element("h1", {}, "What did the air do?"), said, browse, bringing.part,
-    element("section", { class: "part" }, element("h2", {}, "Where does it come from?"), sources.list, kept)));
+  root.replaceChildren(element("div", { class: "air-page" }, element("h1", {}, say("frame.air")), said, browse, bringing.part,
+    element("section", { class: "part" }, element("h2", {}, say("air.sources")), sources.list, kept)));
 
   let shownFrom_s = null;
   past.addEventListener("wanted", showWanted);
