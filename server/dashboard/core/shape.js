@@ -1,6 +1,8 @@
 // Shapes of a site: the plane that they are drawn on, and what is done to their rings. Corners are [longitude, latitude]
 // in degrees, rings closed; whether a shape is one that ground can have, the service says.
 
+import { say } from "./say.js";
+
 const SEMI_MAJOR_M = 6378137; // WGS 84 (NIMA TR8350.2)
 const FLATTENING = 1 / 298.257223563;
 const DEGREE = Math.PI / 180;
@@ -60,7 +62,7 @@ export function dropCorner(zone, { ring, corner }) {
   if (openRing(zone.rings[ring]).length > 3) {
     return changeRing(zone, ring, (corners) => corners.filter((_, at) => at !== corner));
   }
-  if (ring === 0) throw new Error("Three corners are the least: take the whole shape away instead.");
+  if (ring === 0) throw new Error(say("site.three_corners"));
   return { ...zone, rings: zone.rings.filter((_, at) => at !== ring), source: "drawn", area_sd_m2: null };
 }
 

@@ -1,9 +1,10 @@
 // Shapes of a site in words: areas, what is wrong, walks so far, files, versions.
 
 import { formatInstant, formatQuantity, sayLengths } from "./format.js";
+import { say } from "./say.js";
 import { convert, unitOf } from "./units.js";
 
-export const KINDS = { zone: "to treat", keep_out: "keep out" };
+export const KINDS = { zone: say("site.to_treat"), keep_out: say("site.keep_out") };
 
 /** An area with how sure it is, where that is known. */
 export function describeArea(area_m2, sd_m2, set) {
@@ -14,7 +15,7 @@ export function describeArea(area_m2, sd_m2, set) {
 /** A shape in a line: its name, what it is, and its area or what is wrong. */
 export function describeShape(zone, told, set) {
   const kind = KINDS[zone.kind];
-  if (zone.rings.length === 0) return `${zone.name}: ${kind}, no shape yet`;
+  if (zone.rings.length === 0) return say("site.no_shape", { name: zone.name, kind });
   if (!told) return `${zone.name}: ${kind}`;
   if (told.flaws.length > 0) return `${zone.name}: ${told.flaws[0].problem}`;
   return `${zone.name}: ${kind}, ${describeArea(told.area_m2, zone.area_sd_m2, set)}`;
@@ -22,14 +23,14 @@ export function describeShape(zone, told, set) {
 
 /** What is wrong with a shape, with the place. */
 export function describeFlaw({ problem, lon, lat }) {
-  return lon === null ? `${problem}.` : `${problem}: marked on the drawing, at ${lon.toFixed(6)}, ${lat.toFixed(6)}.`;
+  return lon === null ? `${problem}.` : say("site.flaw_at", { problem, lon: lon.toFixed(6), lat: lat.toFixed(6) });
 }
 
 const FAR_M = 20_000;
 
 /** That the rig is nowhere near the site; empty where it may be. */
 export function describeFar(far_m) {
-  return far_m < FAR_M ? "" : `Look again: the rig is ${Math.round(far_m / 1000).toLocaleString("en")} km from these shapes. Is longitude given before latitude?`;
+  return far_m < FAR_M ? "" : say("site.far_rig", { km: Math.round(far_m / 1000).toLocaleString("en") });
 }
 
 const capital = (words) => `${words.charAt(0).toUpperCase()}${words.slice(1)}`;
@@ -40,16 +41,17 @@ export function describeWalk(walk, set) {
   if (found.area_m2 === null) return `${capital(found.refusal)}.`.replace("?.", "?");
   const length = formatQuantity(found.length_m, "length", set);
   const area = describeArea(found.area_m2, found.area_sd_m2, set);
-  if (found.area_m2 < 2 * found.area_sd_m2) return `So far ${length}. ${capital(found.refusal)}.`;
-  if (!found.is_usable) return `So far ${length} and, closed straight, ${area}. ${capital(found.refusal)}.`;
+  const why = capital(found.refusal);
+  if (found.area_m2 < 2 * found.area_sd_m2) return say("site.so_far", { length, why });
+  if (!found.is_usable) return say("site.so_far_area", { length, area, why });
   const beside = formatQuantity(found.beside_m2, "area", set, 2);
   const width = convert(0.1, "length", set) < 0.2 ? "10 cm" : "4 in";
-  return `${area} in a round of ${length} (95 in 100 lie within ±, by the receiver). ${width} beside the edge all the way round would be ${beside}.`;
+  return say("site.walked", { area, length, width, beside });
 }
 
 /** A shape of a file in a line. */
 export function describeProposal(row, set) {
-  if (row.zone === null) return `${row.name}: not taken. ${capital(row.flaws[0].problem)}.`;
+  if (row.zone === null) return say("site.not_taken", { name: row.name, why: capital(row.flaws[0].problem) });
   const notes = row.notes.map((note) => ` ${capital(note)}.`).join("");
   return `${row.name}, ${describeArea(row.area_m2, row.zone.area_sd_m2, set)}.${notes}`;
 }
@@ -58,17 +60,16 @@ export function describeProposal(row, set) {
 export function describeFile(rows) {
   const good = rows.filter(({ zone }) => zone !== null).length;
   const refused = rows.length - good;
-  const count = (number) => (number === 1 ? "1 shape" : `${number} shapes`);
-  if (refused === 0) return `${count(good)} in it.`;
-  return `${count(rows.length)} in it, ${refused} not taken: why stands beside ${refused === 1 ? "it" : "them"}.`;
+  if (refused === 0) return say("site.in_file", { n: good });
+  return say("site.in_file_refused", { shapes: say("site.shapes", { n: rows.length }), n: refused });
 }
 
 /** A version of a site in a line. */
 export function describeVersion({ version, made_utc, is_retired, treated_m2, zones, jobs }, set) {
   const zoneCount = zones.filter(({ kind }) => kind === "zone").length;
-  const what = zoneCount === 0 ? "no zones" : `${describeArea(treated_m2, null, set)} to treat in ${zoneCount === 1 ? "1 zone" : `${zoneCount} zones`}`;
-  const kept = jobs.length === 0 ? "" : `; the shape of job${jobs.length === 1 ? "" : "s"} ${jobs.join(", ")}`;
-  return `Version ${version}, ${formatInstant(made_utc)}: ${is_retired ? "put away" : what}${kept}`;
+  const what = zoneCount === 0 ? say("site.no_zones") : say("site.in_zones", { area: describeArea(treated_m2, null, set), n: zoneCount });
+  const kept = jobs.length === 0 ? "" : `; ${say("site.shape_of_jobs", { n: jobs.length, jobs: jobs.join(", ") })}`;
+  return `${say("site.version", { version, when: formatInstant(made_utc), what: is_retired ? say("site.put_away") : what })}${kept}`;
 }
 
 /** The length's unit that corners are typed in. */

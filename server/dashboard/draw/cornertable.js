@@ -1,6 +1,7 @@
 // Corners as figures, for the keyboard: the first by longitude and latitude, the others east and north of it.
 
 import { writeNumber, readNumber } from "../core/card.js";
+import { say } from "../core/say.js";
 import { openRing, planeAt, toDegrees, toMetres } from "../core/shape.js";
 import { lengthUnit } from "../core/shapewords.js";
 import { convert, revert } from "../core/units.js";
@@ -11,7 +12,7 @@ function makeInput(label, text, isWrong, change) {
   input.addEventListener("change", () => {
     try {
       const number = readNumber(input.value);
-      if (number === null || isWrong(number)) throw new Error("out of range");
+      if (number === null || isWrong(number)) throw new RangeError();
       input.setAttribute("aria-invalid", "false");
       change(number);
     } catch {
@@ -24,13 +25,13 @@ function makeInput(label, text, isWrong, change) {
 function makeFirst(here, name, on) {
   const change = (axis) => (number) => on.move(0, here.map((value, each) => (each === axis ? number : value)));
   return element("div", { class: "first" },
-    makeInput(`Longitude of corner 1 of ${name}`, String(here[0]), (number) => Math.abs(number) > 180, change(0)),
-    makeInput(`Latitude of corner 1 of ${name}`, String(here[1]), (number) => Math.abs(number) > 89, change(1)));
+    makeInput(say("site.lon_of_first", { shape: name }), String(here[0]), (number) => Math.abs(number) > 180, change(0)),
+    makeInput(say("site.lat_of_first", { shape: name }), String(here[1]), (number) => Math.abs(number) > 89, change(1)));
 }
 
 function makeOffsets(plane, here, at, name, set, on) {
   const place_m = toMetres(plane, here);
-  return ["east", "north"].map((word, axis) => makeInput(`${word} of corner ${at + 1} of ${name}, ${lengthUnit(set)}`,
+  return ["east", "north"].map((word, axis) => makeInput(say(`site.${word}_of_corner`, { number: at + 1, shape: name, unit: lengthUnit(set) }),
     writeNumber(Number(convert(place_m[axis], "length", set).toFixed(2))), (number) => Math.abs(number) > 10_000,
     (number) => on.move(at, toDegrees(plane, place_m.map((value, each) => (each === axis ? revert(number, "length", set) : value))))));
 }
@@ -42,10 +43,10 @@ function makeRing(corners, origin, name, set, on) {
   const rows = corners.map((here, at) => element("tr", {}, element("th", { scope: "row" }, String(at + 1)),
     ...(isFirst(at) ? [element("td", { colspan: 2 }, makeFirst(here, name, on))]
       : makeOffsets(plane, here, at, name, set, on).map((cell) => element("td", {}, cell))),
-    element("td", {}, element("button", { type: "button", "aria-label": `Add a corner after ${at + 1} of ${name}`, onclick: () => on.add(at) }, "+")),
-    element("td", {}, element("button", { type: "button", "aria-label": `Take corner ${at + 1} of ${name} out`, onclick: () => on.drop(at) }, "Out"))));
-  const heads = ["", `east, ${unit}`, `north, ${unit}`, "", ""].map((text) => element("th", { scope: "col" }, text));
-  const words = origin === corners[0] ? `${name}: corner 1 by longitude and latitude, the others from it` : `${name}: from corner 1 of the edge`;
+    element("td", {}, element("button", { type: "button", "aria-label": say("site.add_after", { number: at + 1, shape: name }), onclick: () => on.add(at) }, "+")),
+    element("td", {}, element("button", { type: "button", "aria-label": say("site.take_out_corner", { number: at + 1, shape: name }), onclick: () => on.drop(at) }, say("site.out")))));
+  const heads = ["", say("site.east_unit", { unit }), say("site.north_unit", { unit }), "", ""].map((text) => element("th", { scope: "col" }, text));
+  const words = origin === corners[0] ? say("site.corners_of", { shape: name }) : say("site.corners_from_edge", { shape: name });
   return element("table", { class: "corners" }, element("caption", {}, words.charAt(0).toUpperCase() + words.slice(1)),
     element("thead", {}, element("tr", {}, ...heads)), element("tbody", {}, ...rows));
 }
@@ -54,7 +55,7 @@ function makeRing(corners, origin, name, set, on) {
 export function makeCornerTables({ rings, sketch }, set, on) {
   const lists = sketch ? [sketch] : rings.map(openRing);
   return lists.map((corners, ring) => {
-    const name = sketch ? "the new shape" : ring === 0 ? "the edge" : `hole ${ring}`;
+    const name = sketch ? say("site.the_new_shape") : ring === 0 ? say("site.the_edge") : say("site.hole", { number: ring });
     const behind = (at) => {
       const plane = planeAt(corners[at]);
       const next = toMetres(plane, corners[(at + 1) % corners.length]);
@@ -69,18 +70,18 @@ export function makeCornerTables({ rings, sketch }, set, on) {
 /** Where a site without any place begins: longitude and latitude typed. */
 export function makePlaceForm(begin) {
   const said = element("p", { class: "wrong", role: "status" });
-  const inputs = ["Longitude", "Latitude"].map((label) => element("input", { type: "text", inputmode: "decimal", autocomplete: "off", "aria-label": label, placeholder: label }));
+  const inputs = [say("site.longitude"), say("site.latitude")].map((label) => element("input", { type: "text", inputmode: "decimal", autocomplete: "off", "aria-label": label, placeholder: label }));
   const go = (event) => {
     event.preventDefault();
     try {
       const [lon, lat] = inputs.map(({ value }) => readNumber(value));
-      if (lon === null || lat === null || Math.abs(lon) > 180 || Math.abs(lat) > 89) throw new Error("Longitude −180 to 180, latitude −89 to 89, in degrees.");
+      if (lon === null || lat === null || Math.abs(lon) > 180 || Math.abs(lat) > 89) throw new Error(say("site.degrees"));
       begin([lon, lat]);
     } catch (problem) {
       setText(said, problem.message);
     }
   };
   return element("form", { class: "place-form", novalidate: true, onsubmit: go },
-    element("p", {}, "The rig has no position yet. Where is the lawn, in degrees?"), ...inputs,
-    element("button", { type: "submit" }, "Begin there"), said);
+    element("p", {}, say("site.where")), ...inputs,
+    element("button", { type: "submit" }, say("site.begin_there")), said);
 }

@@ -3,6 +3,7 @@
 import { readNumber } from "../core/card.js";
 import { endInterval } from "../core/cup.js";
 import { formatSpan } from "../core/format.js";
+import { say } from "../core/say.js";
 import { describeWalk, lengthUnit } from "../core/shapewords.js";
 import { revert } from "../core/units.js";
 import { element, option, setText } from "./element.js";
@@ -10,9 +11,9 @@ import { element, option, setText } from "./element.js";
 const DRAFT_KEY = "calmpass.edge";
 const LOOK_MS = 10_000;
 const STEPS = [
-  "Stand at a corner of the edge with the rig, still for a few seconds, and press Start.",
-  "Walk the edge at an even pace, once round, without crossing your way. The receiver wants to see the sky.",
-  "Stop where you started, stand still for a few seconds, and press Close.",
+  say("site.walk_step_1"),
+  say("site.walk_step_2"),
+  say("site.walk_step_3"),
 ];
 
 function rememberWalk(site) {
@@ -40,7 +41,7 @@ export function makeEdgeWalk({ feed, store }, site, { lay, add }) {
   const place = element("div", { class: "walk-place" });
   const elapsed = element("p", { class: "elapsed" });
   const said = element("p", { class: "said", role: "status" });
-  const kind = element("select", { id: "walk-kind" }, option("zone", "a zone to treat", true), option("keep_out", "a keep-out", false));
+  const kind = element("select", { id: "walk-kind" }, option("zone", say("site.a_zone"), true), option("keep_out", say("site.a_keep_out"), false));
   const offset = element("input", { id: "walk-offset", type: "text", inputmode: "decimal", autocomplete: "off", value: "0" });
   const unit = element("span", { class: "unit" });
   const attempt = (work) => async () => {
@@ -66,22 +67,22 @@ export function makeEdgeWalk({ feed, store }, site, { lay, add }) {
   const start = attempt(async () => {
     const far = readNumber(offset.value) ?? 0;
     const offset_m = revert(far, "length", store.units);
-    if (Math.abs(offset_m) > 5) throw new Error("The antenna is at most 5 m (16 ft) from the edge.");
+    if (Math.abs(offset_m) > 5) throw new Error(say("site.antenna_far"));
     const clock = await feed.ask("/calibrations/clock");
     setText(said, "");
     lastLook_ms = Date.now();
     turn({ way: "walk", site, kind: kind.value, offset_m, rig: clock.rig, boot: clock.boot, start: clock.mono, since_ms: Date.now() });
   });
   const finish = attempt(async () => {
-    setText(said, "Reckoning…");
+    setText(said, say("cup.reckoning"));
     const found = await look();
     if (found === null) return;
     if (!found.is_usable) return setText(said, describeWalk(found, store.units));
-    const name = running.kind === "zone" ? "Lawn" : "Keep out";
+    const name = running.kind === "zone" ? say("site.lawn") : say("site.name_keep_out");
     add({ name, kind: running.kind, rings: [found.ring], source: "walked", area_sd_m2: found.area_sd_m2 });
     lay({ way: [], marks: [] });
     turn(null);
-    setText(said, `Taken: ${describeWalk(found, store.units)} Save the shapes to keep it.`);
+    setText(said, say("site.taken", { walk: describeWalk(found, store.units) }));
   });
   const giveUp = () => {
     lay({ way: [], marks: [] });
@@ -92,19 +93,19 @@ export function makeEdgeWalk({ feed, store }, site, { lay, add }) {
   function show() {
     setText(unit, lengthUnit(store.units));
     tick();
-    if (running) place.replaceChildren(elapsed, element("div", { class: "button-line" }, button("Close", finish, "main"), button("Throw it away", giveUp)));
+    if (running) place.replaceChildren(elapsed, element("div", { class: "button-line" }, button(say("site.close"), finish, "main"), button(say("cup.throw_away"), giveUp)));
     else {
       place.replaceChildren(element("ol", {}, ...STEPS.map((step) => element("li", {}, step))),
         element("div", { class: "shape-fields" },
-          element("div", { class: "field" }, element("label", { for: "walk-kind" }, "What lies inside"), kind),
-          element("div", { class: "field" }, element("label", { for: "walk-offset" }, "How far inside the edge the antenna is carried"), element("div", { class: "with-unit" }, offset, unit),
-            element("span", { class: "hint" }, `outside it: with a minus; ${lengthUnit(store.units) === "m" ? "−5 to 5 m" : "−16.4 to 16.4 ft"}`))),
-        element("div", { class: "button-line" }, button("Start", start, "main")));
+          element("div", { class: "field" }, element("label", { for: "walk-kind" }, say("site.inside")), kind),
+          element("div", { class: "field" }, element("label", { for: "walk-offset" }, say("site.offset")), element("div", { class: "with-unit" }, offset, unit),
+            element("span", { class: "hint" }, say(lengthUnit(store.units) === "m" ? "site.offset_m" : "site.offset_ft")))),
+        element("div", { class: "button-line" }, button(say("site.start"), start, "main")));
     }
   }
   function tick() {
     if (!running) return;
-    setText(elapsed, `Walking for ${formatSpan(Math.max(0, (Date.now() - running.since_ms) / 1000))}.`);
+    setText(elapsed, say("cup.walking", { span: formatSpan(Math.max(0, (Date.now() - running.since_ms) / 1000)) }));
     if (Date.now() - lastLook_ms < LOOK_MS) return;
     lastLook_ms = Date.now();
     attempt(async () => {
@@ -114,6 +115,6 @@ export function makeEdgeWalk({ feed, store }, site, { lay, add }) {
   }
   const timer = setInterval(tick, 1000);
   show();
-  const root = element("details", { class: "shape-way", open: running !== null }, element("summary", {}, "Walk round an edge"), place, said);
+  const root = element("details", { class: "shape-way", open: running !== null }, element("summary", {}, say("site.walk_edge")), place, said);
   return { root, show, stop: () => clearInterval(timer) };
 }

@@ -4,6 +4,7 @@ import { boundsOf, fitView, project } from "../core/geometry.js";
 import { keepPainted, makeHatch } from "./canvas.js";
 import { element } from "./element.js";
 import { drawRig, drawScaleBar, tracePath } from "./lawn.js";
+import { say } from "../core/say.js";
 
 const MARGIN_PX = 32;
 const TAP_PX = 8;
@@ -99,7 +100,7 @@ function paint(context, width_px, height_px, ink, view, scene, set) {
 
 /** The drawing. `look` gives the scene in metres and `set`; `on` takes tap(at), grab(at) (whether a corner is held), drag(at), drop(). */
 export function makeShapeMap(look, on) {
-  const canvas = element("canvas", { class: "shape-map", role: "img", "aria-label": "The site's shapes from above, north up; their corners are in the table below" });
+  const canvas = element("canvas", { class: "shape-map", role: "img", "aria-label": say("site.drawing") });
   let view = null;
   let isFitted = true;
   let hand = null;
@@ -166,6 +167,6 @@ export function makeShapeMap(look, on) {
     painted.ask();
   };
   const button = (text, label, onclick) => element("button", { type: "button", onclick, "aria-label": label }, text);
-  const buttons = element("div", { class: "button-line" }, button("+", "Larger", () => zoom(1.5)), button("−", "Smaller", () => zoom(1 / 1.5)), button("All", "Show all", showAll));
+  const buttons = element("div", { class: "button-line" }, button("+", say("site.larger"), () => zoom(1.5)), button("−", say("site.smaller"), () => zoom(1 / 1.5)), button(say("site.all"), say("site.show_all"), showAll));
   return { root: element("div", { class: "shape-drawing" }, canvas, buttons), ask: painted.ask, showAll };
 }

@@ -1,5 +1,6 @@
 // The shapes of an open site: list, drawing, table of corners; changed here, checked by the service, saved as a version.
 
+import { say } from "../core/say.js";
 import {
   addCorner, addHole, closeRing, draftToCheck, dropCorner, freshName, isInside, layShapes, moveCorner, nearestCorner, nearestSide,
   openRing, planeAt, toDegrees, toMetres,
@@ -15,7 +16,7 @@ const SIDE_PX = 20;
 const CHECK_MS = 200;
 const FAR_M = 2000; // a rig farther away than this is not on this lawn
 const WIDEST_M = 20_000; // what is offered farther away is not drawn
-const BASES = { zone: "Lawn", keep_out: "Keep out" };
+const BASES = { zone: say("site.lawn"), keep_out: say("site.name_keep_out") };
 
 const isOnEarth = ([lon, lat]) => Math.abs(lon) <= 180 && Math.abs(lat) <= 89;
 
@@ -123,7 +124,7 @@ export function makeShapes({ feed, store }, { heading, zones, saved, changed, sa
     const others = state.zones.filter((each) => each !== zone);
     const made = pieces.reduce((list, { rings }) => [...list, { name: freshName([...others, ...list], zone.name), kind: zone.kind, rings, source: "drawn", area_sd_m2: null }], []);
     turn({ zones: [...state.zones.slice(0, state.chosen), ...made, ...state.zones.slice(state.chosen + 1)], corner: null });
-    setText(said, `Cut in ${pieces.length}.`);
+    setText(said, say("site.cut_in", { count: pieces.length }));
   });
   const ringsOf = (zone) => zone.rings.map((ring) => lay(openRing(ring)));
   const findUnder = (point) => {
@@ -184,11 +185,11 @@ export function makeShapes({ feed, store }, { heading, zones, saved, changed, sa
     const tables = isSketch && state.sketch.length > 0 ? makeCornerTables({ sketch: state.sketch }, store.units, onTable)
       : !isSketch && chosenZone() ? makeCornerTables({ rings: chosenZone().rings }, store.units, onTable) : [];
     const begin = isSketch && state.sketch.length === 0 && plane !== null
-      ? [element("button", { type: "button", onclick: () => turn({ sketch: [[plane.lon, plane.lat]] }) }, "Begin with a corner as figures")] : [];
-    tablePlace.replaceChildren(...(tables.length + begin.length === 0 ? [] : [element("details", { open: isOpen || begin.length > 0 }, element("summary", {}, "Corners as figures"), ...tables, ...begin)]));
+      ? [element("button", { type: "button", onclick: () => turn({ sketch: [[plane.lon, plane.lat]] }) }, say("site.first_corner"))] : [];
+    tablePlace.replaceChildren(...(tables.length + begin.length === 0 ? [] : [element("details", { open: isOpen || begin.length > 0 }, element("summary", {}, say("site.corners")), ...tables, ...begin)]));
   };
   function show() {
-    setText(total, told === null || state.zones.length === 0 || told.zones.some(({ flaws }) => flaws.length > 0) ? "" : `${describeArea(told.treated_m2, null, store.units)} to treat.`);
+    setText(total, told === null || state.zones.length === 0 || told.zones.some(({ flaws }) => flaws.length > 0) ? "" : say("site.total", { area: describeArea(told.treated_m2, null, store.units) }));
     listPlace.replaceChildren(makeShapeList(state.zones, tellOf, state.chosen, store.units, (place) => turn({ chosen: place === state.chosen ? null : place, corner: null, mode: "look", sketch: [] })));
     toolPlace.replaceChildren(...makeTools(state, on));
     setText(hint, state.mode === "look" && state.zones.length === 0 ? "" : sayHint(state));
@@ -196,13 +197,13 @@ export function makeShapes({ feed, store }, { heading, zones, saved, changed, sa
     doubtPlace.replaceChildren(...[makeDoubts(state.zones, told, farRig())].filter(Boolean));
     startPlace.replaceChildren(...(plane === null ? [makePlaceForm((corner) => { plane = planeAt(corner); show(); })] : []));
     const isChanged = JSON.stringify(state.zones) !== JSON.stringify(saved);
-    setText(open, isChanged ? "Changed, not saved yet." : "");
+    setText(open, isChanged ? say("site.not_saved") : "");
     saver.hidden = !isChanged;
     showTable();
     map.ask();
   }
-  saver.append(element("button", { type: "button", class: "main", onclick: attempt(() => save(state.zones)) }, "Save the shapes"),
-    element("button", { type: "button", onclick: () => turn({ zones: saved, chosen: null, corner: null, mode: "look", sketch: [] }) }, "Leave them as they were"));
+  saver.append(element("button", { type: "button", class: "main", onclick: attempt(() => save(state.zones)) }, say("site.save")),
+    element("button", { type: "button", onclick: () => turn({ zones: saved, chosen: null, corner: null, mode: "look", sketch: [] }) }, say("site.leave")));
   findPlane();
   show();
   if (zones.length > 0) check();

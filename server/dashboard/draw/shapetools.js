@@ -1,14 +1,15 @@
 // The buttons and fields beside the drawing of shapes: what can be done now, the shapes in a list, the one that is chosen.
 
+import { say } from "../core/say.js";
 import { KINDS, describeFar, describeFlaw, describeShape } from "../core/shapewords.js";
 import { element, option } from "./element.js";
 
 const HINTS = {
-  look: "Tap a shape to change it.",
-  change: "Drag a corner to move it; tap an edge for a corner more; tap a corner to choose it.",
-  draw: "Tap the corners in order. When done, tap the first again or press Close it.",
-  hole: "Tap the corners of the hole in order. When done, tap the first again or press Close it.",
-  cut: "Tap two places: the line between them parts the shape.",
+  look: say("site.hint_look"),
+  change: say("site.hint_change"),
+  draw: say("site.hint_draw"),
+  hole: say("site.hint_hole"),
+  cut: say("site.hint_cut"),
 };
 
 /** What to do now, in a line. */
@@ -21,17 +22,17 @@ export function makeTools({ mode, chosen, corner, sketch }, on) {
   const button = (text, onclick, kind = null) => element("button", { type: "button", onclick, class: kind }, text);
   if (mode !== "look") {
     const isLine = mode === "cut";
-    return [isLine || sketch.length < 3 ? null : button("Close it", on.close, "main"), sketch.length > 0 ? button("Last corner back", on.undo) : null,
-      button("Leave off", on.leave)].filter(Boolean);
+    return [isLine || sketch.length < 3 ? null : button(say("site.close_it"), on.close, "main"), sketch.length > 0 ? button(say("site.corner_back"), on.undo) : null,
+      button(say("site.leave_off"), on.leave)].filter(Boolean);
   }
-  if (chosen === null) return [button("Draw a zone", () => on.begin("draw", "zone")), button("Draw a keep-out", () => on.begin("draw", "keep_out"))];
-  return [corner === null ? null : button("Take the corner out", on.dropCorner), button("Cut in two", () => on.begin("cut")),
-    button("Cut a hole", () => on.begin("hole")), button("Take the shape away", on.dropShape), button("Done", on.done)].filter(Boolean);
+  if (chosen === null) return [button(say("site.draw_zone"), () => on.begin("draw", "zone")), button(say("site.draw_keep_out"), () => on.begin("draw", "keep_out"))];
+  return [corner === null ? null : button(say("site.corner_out"), on.dropCorner), button(say("site.cut_two"), () => on.begin("cut")),
+    button(say("site.cut_hole"), () => on.begin("hole")), button(say("site.drop_shape"), on.dropShape), button(say("site.done"), on.done)].filter(Boolean);
 }
 
 /** The shapes as a list of buttons; `tellOf` what the service told of each. */
 export function makeShapeList(zones, tellOf, chosen, set, choose) {
-  if (zones.length === 0) return element("p", {}, "No shapes yet: draw one, walk round its edge, or bring a file.");
+  if (zones.length === 0) return element("p", {}, say("site.no_shapes"));
   return element("ul", { class: "cards" }, ...zones.map((zone, place) => element("li", {},
     element("button", { type: "button", "aria-pressed": String(place === chosen), onclick: () => choose(place) }, describeShape(zone, tellOf.get(zone), set)))));
 }
@@ -46,15 +47,15 @@ export function makeShapeFields(zone, change) {
   const kind = element("select", { id: "shape-kind" }, ...Object.entries(KINDS).map(([value, words]) => option(value, words, value === zone.kind)));
   kind.addEventListener("change", () => change({ ...zone, kind: kind.value }));
   return element("div", { class: "shape-fields" },
-    element("div", { class: "field" }, element("label", { for: "shape-name" }, "Name"), name),
-    element("div", { class: "field" }, element("label", { for: "shape-kind" }, "What it is"), kind));
+    element("div", { class: "field" }, element("label", { for: "shape-name" }, say("site.name")), name),
+    element("div", { class: "field" }, element("label", { for: "shape-kind" }, say("site.what_it_is")), kind));
 }
 
 /** What is wrong or odd, as a list; null where nothing is. The rig is `far_m` away. */
 export function makeDoubts(zones, told, far_m) {
   if (told === null) return null;
-  const wrong = told.zones.flatMap(({ flaws }, place) => flaws.map((flaw) => `${zones[place]?.name ?? "The new shape"}: ${describeFlaw(flaw)}`));
-  const odd = told.cautions.map((caution) => `Look again: ${caution}.`);
+  const wrong = told.zones.flatMap(({ flaws }, place) => flaws.map((flaw) => `${zones[place]?.name ?? say("site.new_shape")}: ${describeFlaw(flaw)}`));
+  const odd = told.cautions.map((caution) => say("site.look_again", { caution }));
   const lines = [...wrong, ...odd, describeFar(far_m)].filter(Boolean);
   return lines.length === 0 ? null : element("ul", { class: "faults" }, ...lines.map((line) => element("li", {}, line)));
 }

@@ -1,5 +1,6 @@
 // My lawn: sites with their zones and keep-outs, drawn, walked or brought along; their versions.
 
+import { say } from "../core/say.js";
 import { makeCards } from "../draw/cards.js";
 import { makeEdgeWalk } from "../draw/edgewalk.js";
 import { element } from "../draw/element.js";
@@ -50,7 +51,7 @@ export function mountMyLawn(root, parts) {
       await cards.load();
       cards.open(saved);
     };
-    const shapes = makeShapes(parts, { heading: `${each.card.name}: zones and keep-outs`, zones: draft.zones, saved: each.card.zones, changed, save });
+    const shapes = makeShapes(parts, { heading: say("site.zones_of", { site: each.card.name }), zones: draft.zones, saved: each.card.zones, changed, save });
     const walk = makeEdgeWalk(parts, each.number, { lay: shapes.lay, add: (zone) => { shapes.add([zone]); shapes.showAll(); } });
     const file = makeShapeFile(parts, { lay: (more) => { shapes.lay(more); shapes.showAll(); }, add: (zones) => { shapes.add(zones); shapes.showAll(); } });
     const versions = makeVersions(parts, each.number);
@@ -59,7 +60,7 @@ export function mountMyLawn(root, parts) {
   };
   const complete = (record, card) => ({ ...record, zones: open !== null && card.name !== undefined ? open.draft.zones : card.zones ?? [] });
   const cards = makeCards(parts, {
-    noun: "sites", one: "site", heading: "Sites", hidden: ["zones"], refers: ["people"], complete, extra: unfold,
+    noun: "sites", heading: say("site.sites"), hidden: ["zones"], refers: ["people"], complete, extra: unfold,
     onChange: (list) => {
       const fresh = known === null ? [] : list.filter(({ number }) => !known.has(number));
       known = new Set(list.map(({ number }) => number));
@@ -74,9 +75,9 @@ export function mountMyLawn(root, parts) {
   const follow = () => open?.shapes.ask();
   store.addEventListener("units", redraw);
   store.addEventListener("snapshot", follow);
-  root.replaceChildren(element("div", { class: "setup-page" }, element("h1", {}, "My lawn"),
-    element("p", {}, "A site is a place with its lawns: name it, then draw what to treat and what to keep out: beds, water, the neighbour's. A job keeps the shape of its day."),
-    element("p", {}, "Then: ", element("a", { class: "place", href: "#gear" }, "My gear"), " ", element("a", { class: "place", href: "#fill" }, "Fill by fill")), cards.root));
+  root.replaceChildren(element("div", { class: "setup-page" }, element("h1", {}, say("frame.site")),
+    element("p", {}, say("site.what")),
+    element("p", {}, `${say("site.then")} `, element("a", { class: "place", href: "#gear" }, say("frame.gear")), " ", element("a", { class: "place", href: "#fill" }, say("frame.fill"))), cards.root));
   return () => {
     close();
     store.removeEventListener("units", redraw);
