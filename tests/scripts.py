@@ -2,13 +2,19 @@
 
 import re
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 BEFORE_PATTERN = re.compile(r"(?:[(=:,!&|?{};\[\n]|\breturn|=>)\s*$")
-WORDS = re.compile(r"[A-Za-z]{2,}[,.:;?!]? +[A-Za-z(]|^[A-Z][a-z]+\b|[a-z]{2,}[.?!:,]$")
+WORDS = re.compile(
+    r"[A-Za-z]{2,}[,.:;?!]? +[A-Za-z(]|^[A-Z][a-z]+\b|[a-z]{2,}[.?!:,]$"
+    r"|\b[a-z]{2,}[,.:;?!]? \0|\0[,.:;?!]? [a-z]{2,}\b|^[,.:;]? \(?[a-z]{2,}\b|^[a-z]{2,}[),;]? +$"
+)
+# A single word may be code: these are what stands as a child of an element, as an option, in the hole of a sentence.
+SHOWN = re.compile(r"(?:\belement\(\"\w+\", \{.*\}, (?:.*[?:] )?|\boption\([^,]*, |^\0.*[?:] )$")
 NOT_SHOWN = re.compile(
     r"(?:\bclass: |className = |font = |setProperty\(|querySelector(?:All)?\(|closest\(|matches\(|from |import "
-    r"|new Event\(|addEventListener\(|[!=]== |dispatchEvent\(.*|role: |\bsay\(|headers: .*|contentHint = )$"
+    r"|new Event\(|addEventListener\(|[!=]== |dispatchEvent\(.*|role: |\bsay\(|headers: .*|contentHint = "
+    r"|described(?:b|B)y[\":,]+ )$"
 )
 
 
@@ -33,10 +39,13 @@ def read_literals(source: str) -> Iterator[Literal]:
             end = close_literal(source, at)
             line_start = source.rfind("\n", 0, at) + 1
             text = source[at + 1 : end - 1]
-            yield Literal(source.count("\n", 0, at) + 1, source[line_start:at], text, source[end : end + 2])
+            line = source.count("\n", 0, at) + 1
+            yield Literal(line, source[line_start:at], text, source[end : end + 2])
             if source[at] == "`":
-                for hole in find_holes(text):
-                    yield from read_literals(hole)
+                is_sentence = WORDS.search(strip_holes(text))
+                for each in (each for hole in find_holes(text) for each in read_literals(hole)):
+                    before = f"\0{each.before}" if is_sentence else each.before
+                    yield replace(each, line=line + each.line - 1, before=before)
             at = end
         else:
             at += 1
@@ -117,8 +126,11 @@ def read_keys(source: str) -> Iterator[str]:
 
 
 def is_speech(literal: Literal) -> bool:
-    """Is this something that a person reads: words in a row, a capital first, a stop at the end?"""
+    """Is this something that a person reads: words in a row, a capital first, a stop at the end, a label?"""
     is_key = literal.after.startswith(":") and re.search(r"(?:^|[{,])\s*$", literal.before)
     if is_key or NOT_SHOWN.search(literal.before):
         return False
+    is_shown = SHOWN.search(literal.before) and not re.search(r"[\w\"]: $", literal.before)
+    if is_shown and re.fullmatch(r"[a-z]{2,}", literal.text):
+        return True
     return WORDS.search(strip_holes(literal.text)) is not None

@@ -3,7 +3,7 @@
 import re
 from pathlib import Path
 
-from scripts import Literal, is_speech, read_keys, read_literals
+from scripts import Literal, is_speech, read_keys, read_literals, strip_holes
 
 PAGES = Path(__file__).resolve().parents[2] / "server" / "dashboard"
 CATALOGUE = PAGES / "core" / "texts.js"
@@ -106,9 +106,19 @@ def test_speech_is_told_from_code() -> None:
     say("lawn.go"); const name = "pass_l"; split(/"no \\/ this"/g); const word = 'stop.';
     const marks = { "too slow": "Faster" }; if (what === "a strong mix") go();
     """
-    said = [each.text for each in read_literals(source) if is_speech(each)]
-    assert said == ["Wind now", "too much", "stop.", "Faster"]
+    said = [strip_holes(each.text) for each in read_literals(source) if is_speech(each)]
+    assert said == ["Wind now", "\0 at \0", "too much", "calm", "stop.", "Faster"]
     assert is_speech(Literal(1, "setText(a, ", "${x} is not ${y}")) is True
+
+
+def test_a_single_word_and_a_part_of_a_sentence_are_speech_where_they_are_shown() -> None:
+    source = """
+    element("b", { class: "low" }, isNow ? "today" : "later"); option("", "none", true); const side = "left";
+    tell(`${length} to the ${x > 0 ? "right" : "near"} side`); write(`, for ${span}`); write(`${n} new`);
+    element("a", { id: "b", "aria-describedby": `${id}-hint ${id}-wrong`, role: "row" }, `/jobs/${x ? "rest" : "all"}`);
+    """
+    said = [strip_holes(each.text) for each in read_literals(source) if is_speech(each)]
+    assert said == ["today", "later", "none", "\0 to the \0 side", "right", "near", ", for \0", "\0 new"]
 
 
 def test_keys_are_found_in_choices_and_templates() -> None:
