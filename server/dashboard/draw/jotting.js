@@ -34,12 +34,12 @@ export function makeJotting({ feed, store }, about) {
   const warmth = makeAmount("jot-warmth", say("season.warmth"), UNITS.warmth);
   const depth = makeAmount("jot-depth", say("season.depth"), UNITS.depth);
   const isMean = element("input", { id: "jot-mean", type: "checkbox" });
-  const note = async (kind, words, more) => {
+  const note = async (kind, more) => {
     try {
       const now = new Date();
       const body = { day: dayOf(now), time: timeOf(now), kind, site: about.site(), ...more() };
       const made = await feed.ask("/works", { method: "POST", body });
-      setText(said, say("season.written", { what: words, time: body.time }));
+      setText(said, say("season.written", { what: say(`season.wrote_${kind}`), time: body.time }));
       undo.hidden = false;
       undo.onclick = async () => {
         await feed.ask(`/works/${made.number}?version=${made.version}`, { method: "DELETE" }).then(() => setText(said, say("season.taken_back")), (problem) => setText(said, problem.message));
@@ -51,17 +51,17 @@ export function makeJotting({ feed, store }, about) {
       setText(said, say("season.not_written", { why: problem.message }));
     }
   };
-  const tap = (words, kind, more = () => ({})) => element("button", { type: "button", onclick: () => note(kind, words.toLowerCase(), more) }, words);
+  const tap = (kind, more = () => ({})) => element("button", { type: "button", onclick: () => note(kind, more) }, say(`season.tap_${kind}`));
   const rain = () => ({ water: water.read(), site: null });
   const soil = () => ({ temperature: warmth.read(), depth: depth.read(), is_mean: isMean.checked });
   const root = element("section", { class: "card-part jotting" }, element("h2", {}, say("season.what_done")),
-    element("div", { class: "button-line" }, tap(say("season.mowed"), "mowing"), tap(say("season.cored"), "coring")),
+    element("div", { class: "button-line" }, tap("mowing"), tap("coring")),
     element("div", { class: "jot" }, water.row, element("div", { class: "button-line" },
-      tap(say("season.watered"), "watering", () => ({ water: water.read() })), tap(say("season.rained"), "rain", rain))),
+      tap("watering", () => ({ water: water.read() })), tap("rain", rain))),
     said, undo,
     element("details", {}, element("summary", {}, say("season.warmth")), element("div", { class: "jot" }, warmth.row, depth.row,
       element("div", { class: "field" }, element("label", { for: "jot-mean" }, say("season.is_mean")), isMean),
-      element("div", { class: "button-line" }, tap(say("season.note_warmth"), "soil_temperature", soil)))),
+      element("div", { class: "button-line" }, tap("soil_temperature", soil)))),
     element("p", { class: "small" }, say("season.other_days")));
   return { root, offer: (matters) => {
     const isUs = isCustomary(store.units);

@@ -135,7 +135,7 @@ export function mountCheck(root, { store, feed, part }) {
   });
   const showRecord = (record) => {
     const rows = record.map((made) => element("li", {},
-      element("span", {}, element("strong", {}, `${formatInstant(made.made_utc)}, ${WAYS[partOf(made.way)].title.toLowerCase()}`), `: ${describeCheck(partOf(made.way), made, store.units)[0]}`),
+      element("span", {}, element("strong", {}, `${formatInstant(made.made_utc)}, ${say(`check.${partOf(made.way)}_made`)}`), `: ${describeCheck(partOf(made.way), made, store.units)[0]}`),
       !hasUse(made) ? null : made.applied_version !== null ? element("strong", {}, say("check.put_to_use"))
         : element("button", { type: "button", onclick: () => apply(made) }, say("check.put_it_to_use"))));
     kept.replaceChildren(element("h2", {}, say("cup.record")), rows.length > 0 ? element("ul", { class: "entries" }, ...rows) : element("p", {}, say("cup.none_yet")));
