@@ -152,6 +152,7 @@ test("titles, sources and zones are told", () => {
   const source = { kind: "import", name: "mast", height_m: 10, blocks: 525600, from_utc: at(2024, 1, 1), to_utc: at(2025, 1, 1) };
   assert.match(plain(describeSource(source, SET)), /^mast, brought along, at 10 m: 525 600 blocks, /);
   assert.match(describeSource({ ...source, from_utc: null, to_utc: null }, SET), /empty$/);
+  assert.match(describeSource({ ...source, kind: "rig", blocks: 1 }, SET), /^Rig mast, at 10.m: 1 block, /);
   assert.equal(zoneOf(at(2025, 6, 1)), "Europe/Berlin");
   assert.equal(zoneOf(at(2025, 6, 1), false), "+02:00");
   assert.equal(zoneOf(at(2025, 1, 1), false), "+01:00");

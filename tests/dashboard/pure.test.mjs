@@ -340,6 +340,7 @@ test("a calibration says its line and how sure it is, or why it is none", () => 
     change_percent: 5.02, legs: 24, seconds: 610, wind_mps: 0.31 };
   assert.equal(describeWalk(found, "l_per_100m2"), "24 steady legs in 10\u00a0min 10\u00a0s, wind 0.3\u00a0m/s. Good enough. The line: "
     + "0.358\u00a0m/s per Hz and 0.21\u00a0m/s; at 4.5\u00a0m/s sure to ± 1.2 %, 5.0 % more than the settings say.");
+  assert.match(describeWalk({ ...found, legs: 1, wind_mps: null }, "l_per_100m2"), /^1 steady leg in 10.min 10.s\. /);
   const none = { ...found, is_usable: false, refusal: "the wind changed during the walk", mps_per_hz: null };
   assert.equal(describeStand(none, "l_per_100m2"), "Not yet: The wind changed during the walk.");
   assert.match(describeCup({ mps_per_hz: 0.34, offset_mps: 0.2 }, "gal_per_acre"), /mph per Hz.*not calibrated, so ± 3 %/);

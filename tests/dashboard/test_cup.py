@@ -91,7 +91,7 @@ def test_a_walk_tells_what_is_missing_and_goes_on_record_when_it_stops(show, gea
     page.clock.run_for(25_000)
     page.get_by_text("9 steady legs").wait_for()
     page.get_by_text("Missing: 5 more minutes").wait_for()
-    page.get_by_role("button", name="Stop and reckon").click()
+    page.get_by_role("button", name="Stop and work it out").click()
     page.get_by_role("button", name="Start the walk").wait_for()
     interval = {"boot": "0123abcd", "start": 100.0, "end": 130.0}
     assert bodies(gear, "calibrations") == [{"way": "walk", "rig": "rig-1", "interval": interval}]

@@ -92,7 +92,7 @@ export function describeStand(found, set) {
 
 /** A walk so far in words: legs, time, wind, and what is missing. */
 export function describeWalk(found, set) {
-  const so_far = { legs: found.legs, span: formatSpan(found.seconds), wind: formatSpeed(found.wind_mps, set) };
+  const so_far = { n: found.legs, span: formatSpan(found.seconds), wind: formatSpeed(found.wind_mps, set) };
   return `${say(found.wind_mps === null ? "cup.legs" : "cup.legs_wind", so_far)} ${describeStand(found, set)}`;
 }
 

@@ -204,7 +204,7 @@ export function describeSource({ kind, name, height_m, blocks, from_utc, to_utc 
   const day = (utc_s) => new Date(utc_s * 1000).toLocaleDateString([], { year: "numeric", month: "short", day: "numeric" });
   const when = from_utc === null ? say("air.empty_source") : say("cards.from_to", { from: day(from_utc), to: day(to_utc) });
   const count = blocks.toLocaleString("en").replaceAll(",", "\u202f");
-  return say(kind === "rig" ? "air.rig_source" : "air.brought_source", { name, height: formatQuantity(height_m, "length", set, 2), count, when });
+  return say(kind === "rig" ? "air.rig_source" : "air.brought_source", { name, height: formatQuantity(height_m, "length", set, 2), n: blocks, count, when });
 }
 
 /** What the service's disk holds, and what becomes of raw messages outside jobs. */

@@ -63,7 +63,7 @@ export function makeBringing({ store, feed, done }) {
       event.preventDefault();
       if (isBusy) return;
       const open = openKeys(draft);
-      if (form.tell(open)) return tell(say("bring.not_sent", { count: Object.keys(open).length }));
+      if (form.tell(open)) return tell(say("bring.not_sent", { n: Object.keys(open).length }));
       isBusy = button.disabled = input.disabled = true;
       try {
         const name = form.fields.find(({ key }) => key === "name").input.value.trim() || nameOf(file);
@@ -83,7 +83,7 @@ export function makeBringing({ store, feed, done }) {
       }
       return null;
     };
-    tell(proposal.doubts.length === 0 ? "" : say("bring.doubts", { count: proposal.doubts.length }));
+    tell(proposal.doubts.length === 0 ? "" : say("bring.doubts", { n: proposal.doubts.length }));
     place.replaceChildren(makeHead(proposal), element("form", { novalidate: true, onsubmit: importIt },
       element("fieldset", {}, element("legend", {}, say("bring.how_to_read")), ...form.rows), button));
   };

@@ -74,7 +74,7 @@ export function makeEdgeWalk({ feed, store }, site, { lay, add }) {
     turn({ way: "walk", site, kind: kind.value, offset_m, rig: clock.rig, boot: clock.boot, start: clock.mono, since_ms: Date.now() });
   });
   const finish = attempt(async () => {
-    setText(said, say("cup.reckoning"));
+    setText(said, say("cup.working"));
     const found = await look();
     if (found === null) return;
     if (!found.is_usable) return setText(said, describeWalk(found, store.units));

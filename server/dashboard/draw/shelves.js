@@ -17,7 +17,7 @@ function makeRemoval(source, remove) {
       return;
     }
     askedAt_ms = performance.now();
-    const asked = say("air.press_again", { count });
+    const asked = say("air.press_again", { n: source.blocks, count });
     setText(button, asked);
     button.setAttribute("aria-label", say("air.press_again_of", { asked, name: source.name }));
     setTimeout(() => {

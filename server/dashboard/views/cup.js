@@ -105,7 +105,7 @@ export function mountCup(root, { store, feed }) {
   });
   const stopWalk = attempt(async () => {
     const body = await walkBody();
-    setText(walkSaid, say("cup.reckoning"));
+    setText(walkSaid, say("cup.working"));
     const found = await feed.ask("/calibrations", { method: "POST", body });
     change({ ...draft, running: null });
     setText(walkSaid, describeWalk(found, store.units));
@@ -173,7 +173,7 @@ export function mountCup(root, { store, feed }) {
   const showWalk = () => {
     const runs = draft.running?.way === "walk";
     const button = (text, onclick, kind = null) => element("button", { type: "button", onclick, class: kind }, text);
-    const controls = runs ? [button(say("cup.stop_reckon"), stopWalk, "main"), button(say("cup.throw_away"), giveUp)]
+    const controls = runs ? [button(say("cup.stop_work"), stopWalk, "main"), button(say("cup.throw_away"), giveUp)]
       : draft.running || draft.open ? [] : [button(say("cup.start_walk"), begin("walk"), "main")];
     walk.replaceChildren(element("h2", {}, say("cup.without")), makeSteps(WALK), ...(runs ? [elapsed] : []),
       element("div", { class: "button-line" }, ...controls), walkSaid);
