@@ -12,9 +12,9 @@ WORDS = re.compile(
 # A single word may be code: these are what stands as a child of an element, as an option, in the hole of a sentence.
 SHOWN = re.compile(r"(?:\belement\(\"\w+\", \{.*\}, (?:.*[?:] )?|\boption\([^,]*, |^\0.*[?:] )$")
 NOT_SHOWN = re.compile(
-    r"(?:\bclass: |className = |font = |setProperty\(|querySelector(?:All)?\(|closest\(|matches\(|from |import "
-    r"|new Event\(|addEventListener\(|[!=]== |dispatchEvent\(.*|role: |\bsay\(|headers: .*|contentHint = "
-    r"|described(?:b|B)y[\":,]+ )$"
+    r"(?:\bclass: |className = |font = |setProperty\(|querySelector(?:All)?\(|closest\(|matches\(|from |import |"
+    r"matchMedia\(|new Event\(|addEventListener\(|[!=]== |dispatchEvent\(.*|role: |\bsay\(|headers: .*|"
+    r"contentHint = |described(?:b|B)y[\":,]+ )$"
 )
 
 

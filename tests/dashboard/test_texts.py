@@ -48,7 +48,6 @@ UNMOVED = {
     "core/units.js",
     "draw/alarm.js",
     "draw/buttons.js",
-    "draw/canvas.js",
     "draw/chosen.js",
     "draw/dosemap.js",
     "draw/fields.js",
