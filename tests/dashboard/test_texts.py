@@ -46,11 +46,9 @@ UNMOVED = {
     "core/playback.js",
     "core/readings.js",
     "core/record.js",
-    "core/rope.js",
     "core/season.js",
     "core/shape.js",
     "core/shapewords.js",
-    "core/start.js",
     "core/story.js",
     "core/straight.js",
     "core/strips.js",
@@ -87,7 +85,6 @@ UNMOVED = {
     "draw/recordforms.js",
     "draw/recordsheet.js",
     "draw/retention.js",
-    "draw/rope.js",
     "draw/shapefile.js",
     "draw/shapemap.js",
     "draw/shapes.js",
@@ -115,7 +112,6 @@ UNMOVED = {
     "views/review.js",
     "views/season.js",
     "views/setup.js",
-    "views/start.js",
 }
 
 
