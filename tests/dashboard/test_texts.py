@@ -35,12 +35,10 @@ UNMOVED = {
     "core/figures.js",
     "core/fill.js",
     "core/footfall.js",
-    "core/form.js",
     "core/format.js",
     "core/glove.js",
     "core/grain.js",
     "core/mend.js",
-    "core/papers.js",
     "core/passway.js",
     "core/past.js",
     "core/playback.js",
@@ -107,11 +105,9 @@ UNMOVED = {
     "views/fill.js",
     "views/lawn.js",
     "views/mylawn.js",
-    "views/papers.js",
     "views/record.js",
     "views/review.js",
     "views/season.js",
-    "views/setup.js",
 }
 
 
