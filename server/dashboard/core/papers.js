@@ -17,7 +17,8 @@ export function describeNext({ problem, papers, setup, due }, set) {
   if (ROLES.every((role) => !papers[role])) return [say("papers.nothing")];
   const name = (role) => papers[role]?.name;
   const zones = papers.zones.length > 0 ? ` (${papers.zones.join(", ")})` : "";
-  const what = [name("treatment"), name("site") ? name("treatment") ? say("papers.on_site", { site: `${name("site")}${zones}` }) : `${name("site")}${zones}` : null].filter(Boolean).join(" ");
+  const ground = name("site") ? `${name("site")}${zones}` : null;
+  const what = [name("treatment"), ground && name("treatment") ? say("papers.on_site", { site: ground }) : ground].filter(Boolean).join(" ");
   const sprayer = setup.sprayer;
   const figures = say("papers.figures", { swath: formatQuantity(sprayer.swath_m, "length", set), tank: formatQuantity(sprayer.tank_l, "volume", set) });
   const limit = setup.treatment.wind_limit_stated;
