@@ -60,10 +60,13 @@ test("only the three figures and the rate are kept, the rest of the settings sta
   assert.equal(setup.sprayer.swath_m, 2, "what was read is not changed");
 });
 
-test("what was laid is told with its spread, and without one where there is none", () => {
-  const review = { volume_l: 0.16, volume_sd_l: 0.0032, covered_area_m2: 8, covered_area_sd_m2: 0.16 };
-  const told = describeLaid(review, SET).map(({ figure }) => plain(figure));
-  assert.deepEqual(told, ["0.160 ± 0.003 L", "8.00 ± 0.16 m²", "2.00 ± 0.06 L/100 m²"]); // 2 % and 2 % are 2.8 %
-  assert.equal(plain(describeLaid({ ...review, volume_sd_l: null, covered_area_sd_m2: null }, SET)[0].figure), "0.160 L");
-  assert.equal(plain(describeLaid({ volume_l: 0, volume_sd_l: 0, covered_area_m2: 0, covered_area_sd_m2: null }, SET)[2].figure), "not known");
+test("what was laid on the strips is told with its spread, apart from what went into the bucket", () => {
+  const review = { volume_l: 0.28, volume_sd_l: 0.0056 }; // a meter of 2 %
+  const strip = { volume_l: 0.08, area_m2: 4, dose_l_per_m2: 0.02, dose_sd_l_per_m2: 0.02 * Math.hypot(0.02, 0.015) };
+  const told = describeLaid(review, [strip, strip], SET);
+  assert.deepEqual(told.lines.map(({ figure }) => plain(figure)), ["0.160 ± 0.003 L", "8.00 ± 0.12 m²", "2.00 ± 0.05 L/100 m²"]); // 2.5 % in all
+  assert.match(plain(told.rest), /Another 0\.12 L went elsewhere/);
+  const sure = describeLaid({ volume_l: 0.08, volume_sd_l: null }, [{ ...strip, dose_sd_l_per_m2: null }], SET);
+  assert.deepEqual([plain(sure.lines[0].figure), sure.rest], ["0.0800 L", ""]);
+  assert.equal(describeLaid(review, [], SET).lines[2].figure, "not known", "no strip was told from the rest");
 });

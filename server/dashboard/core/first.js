@@ -9,6 +9,7 @@ export const PACE_MPS = 1; // a slow walk
 const KEYS = ["rig", "sky", "meter", "cup", "figures", "strip", "laid"];
 const OPTIONAL = ["sky", "cup"]; // there may be no cup, and a barn has no sky
 const HEARD_S = 5;
+const REST_L = 0.005;
 const COUNTED = 20; // pulses: more than a bump makes
 
 /** Whether the service sees a step done; `trial` is the trial's number and whether it is over, null before it. */
@@ -82,15 +83,20 @@ export function keepFigures(setup, figures, target_l_per_m2) {
   return kept;
 }
 
-/** What was laid, each with its ±: litres, area, litres on the area. */
-export function describeLaid(review, set) {
-  const { volume_l, volume_sd_l, covered_area_m2, covered_area_sd_m2 } = review;
-  const share = Math.hypot((volume_sd_l ?? 0) / volume_l, (covered_area_sd_m2 ?? 0) / covered_area_m2);
-  const dose = covered_area_m2 > 0 ? volume_l / covered_area_m2 : null;
-  return [
-    ["litres", volume_l, volume_sd_l, "volume"], ["area", covered_area_m2, covered_area_sd_m2, "area"],
+/** What was laid on the strips, each with its ±: litres, ground, litres on the ground; and what went elsewhere, by a bucket say. */
+export function describeLaid(review, passes, set) {
+  const sum = (name) => passes.reduce((total, pass) => total + (pass[name] ?? 0), 0);
+  const [volume_l, area_m2] = [sum("volume_l"), sum("area_m2")];
+  const meter = review.volume_l > 0 ? (review.volume_sd_l ?? 0) / review.volume_l : 0;
+  const doubt = passes.filter((pass) => pass.dose_l_per_m2 > 0).map((pass) => (pass.dose_sd_l_per_m2 ?? 0) / pass.dose_l_per_m2);
+  const share = Math.max(meter, ...doubt); // the meter's part is the same for every strip
+  const dose = area_m2 > 0 ? volume_l / area_m2 : null;
+  const lines = [
+    ["litres", volume_l, volume_l * meter, "volume"], ["area", area_m2, area_m2 * Math.sqrt(share ** 2 - meter ** 2), "area"],
     ["dose", dose, dose === null ? null : dose * share, "rate"],
   ].map(([key, value, sd, quantity]) => ({ name: say(`first.laid_${key}`), figure: formatSpread(value, sd, quantity, set) }));
+  const rest_l = review.volume_l - volume_l;
+  return { lines, rest: rest_l > REST_L ? say("first.laid_rest", { litres: formatQuantity(rest_l, "volume", set, 2) }) : "" };
 }
 
 function formatSpread(value, sd, quantity, set) {

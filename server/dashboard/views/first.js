@@ -108,12 +108,15 @@ function makeTrial({ store, feed }, onChange) {
 function makeLaid() {
   const list = element("dl", { class: "ledger" });
   const onward = element("ul", { class: "onward" });
-  const part = element("div", {}, list, element("p", { class: "small" }, say("first.laid_words")), element("h3", {}, say("first.onward")), onward);
-  return { part, show: (review, set) => {
-    const isReady = review?.state === "ready";
+  const rest = element("p", {});
+  const part = element("div", {}, list, rest, element("p", { class: "small" }, say("first.laid_words")), element("h3", {}, say("first.onward")), onward);
+  return { part, show: ({ review, passes }, set) => {
+    const isReady = review?.state === "ready" && passes !== null;
     for (const each of part.children) each.hidden = !isReady;
     if (!isReady) return;
-    list.replaceChildren(...describeLaid(review, set).map(({ name, figure }) => element("div", { class: "line" }, element("dt", {}, name), element("dd", { class: "figure" }, figure))));
+    const told = describeLaid(review, passes, set);
+    setText(rest, told.rest);
+    list.replaceChildren(...told.lines.map(({ name, figure }) => element("div", { class: "line" }, element("dt", {}, name), element("dd", { class: "figure" }, figure))));
     onward.replaceChildren(...["got", ...ONWARD].map((place) => element("li", {}, element("a", { class: "place", href: place === "got" ? `#got/${known.trial.id}` : `#${place}` }, say(`first.to_${place}`)))));
   } };
 }
@@ -125,9 +128,11 @@ function followReview(feed, onReview) {
   const ask = async () => {
     timer = null;
     const review = await feed.ask(`/jobs/${known.trial.id}/review`).catch(() => null);
+    const isReady = review?.state === "ready";
+    const passes = isReady ? await feed.ask(`/jobs/${known.trial.id}/passes`).catch(() => null) : null;
     if (isLeft) return;
-    if (review !== null) onReview(review);
-    if (!["ready", "failed"].includes(review?.state)) timer = setTimeout(ask, AGAIN_MS);
+    onReview({ review, passes });
+    if (review?.state !== "failed" && (!isReady || passes === null)) timer = setTimeout(ask, AGAIN_MS);
   };
   let isAsked = false;
   return { begin: () => {
@@ -142,12 +147,12 @@ function followReview(feed, onReview) {
 
 /** Build the page; returns how to leave it. */
 export function mountFirst(root, { store, feed }) {
-  let review = null;
+  let result = { review: null, passes: null };
   const figures = makeFigures({ store, feed }, () => { known.isKept = true; show(); });
   const trial = makeTrial({ store, feed }, () => show());
   const laid = makeLaid();
   const steps = makeSteps({ figures: figures.part, strip: trial.part, laid: laid.part }, (key) => { known.left.push(key); show(); });
-  const reviews = followReview(feed, (found) => { review = found; show(); });
+  const reviews = followReview(feed, (found) => { result = found; show(); });
   const practice = element("p", { class: "practice", hidden: true }, say("first.practice"));
   const count = element("p", { class: "count", role: "status" });
   let wasOpen = false;
@@ -162,13 +167,13 @@ export function mountFirst(root, { store, feed }) {
     const { snapshot, units } = store;
     noteTrial(snapshot?.job ?? null);
     const age_s = snapshot === null ? null : store.ageAt(performance.now() / 1000);
-    const found = listSteps({ snapshot, age_s, isKept: known.isKept, trial: known.trial, review, left: known.left }, units);
+    const found = listSteps({ snapshot, age_s, isKept: known.isKept, trial: known.trial, review: result.review, left: known.left }, units);
     practice.hidden = snapshot?.rig.name !== PRACTICE_RIG;
     setText(count, snapshot === null ? say("first.looking") : say("first.count", { done: found.filter(({ state }) => state === "done").length, n: found.length }));
     steps.show(found);
     figures.show();
     trial.show();
-    laid.show(review, units);
+    laid.show(result, units);
     if (known.trial?.isOver) reviews.begin();
   }
   root.replaceChildren(element("div", { class: "first-page" }, element("h1", {}, say("frame.first")), element("p", {}, say("first.intro")), practice, count,

@@ -114,19 +114,22 @@ const FIRST = ["site", "gear", "fill"];
 function makeNext(store) {
   const lines = makeSentences();
   const words = element("a", { class: "place", href: "#papers" }, say("start.choose_next"));
-  const first = element("div", { class: "first-time" }, element("h3", {}, say("start.first_time")), element("p", {}, say("start.first_words")),
-    element("a", { class: "go", href: "#first" }, say("start.begin_first")),
-    element("ol", { class: "first" }, ...FIRST.map((page) => element("li", {}, element("a", { href: `#${page}` },
-      element("strong", {}, say(`frame.${page}`)), say("start.first_colon", { what: say(`start.first_${page}`) }))))));
+  const first = element("ol", { class: "first" }, ...FIRST.map((page) => element("li", {}, element("a", { href: `#${page}` },
+    element("strong", {}, say(`frame.${page}`)), say("start.first_colon", { what: say(`start.first_${page}`) })))));
   return { part: section(say("start.what_next"), lines.list, first, element("p", {}, words)), show: (next) => {
     first.hidden = next === null || !isNothingChosen(next);
     lines.show(next === null ? [] : describeNext(next, store.units));
   } };
 }
 
+/** The way into the first time: shown while nothing was ever done here. */
+function makeFirstTime() {
+  return section(say("start.first_time"), element("p", {}, say("start.first_words")), element("a", { class: "go", href: "#first" }, say("start.begin_first")));
+}
+
 /** What the service knows besides the live picture, asked for again now and then and with each job. */
 function keepAsking({ store, feed }, onNews) {
-  const heard = { next: null, order: null, health: null, season: null };
+  const heard = { next: null, order: null, health: null, season: null, jobs: null };
   const take = (name, path, choose = (answer) => answer) => feed.ask(path).then((answer) => {
     heard[name] = choose(answer);
     onNews();
@@ -135,6 +138,7 @@ function keepAsking({ store, feed }, onNews) {
     const now = new Date();
     take("next", "/next", (answer) => (answer.papers ? answer : null));
     take("health", "/health");
+    take("jobs", "/jobs");
     take("order", `/season/order?day=${dayOf(now)}`);
     take("season", `/season?day=${dayOf(now)}&time=${timeOf(now)}`);
   };
@@ -169,11 +173,12 @@ export function mountStart(root, { store, feed }) {
   const go = element("a", { class: "go", href: "#lawn" }, say("start.to_lawn"));
   const title = element("h1", {}, say("frame.start"));
   const heading = element("h2");
+  const first = makeFirstTime();
   const holds = element("section", { class: "reason" }, heading, held.list);
   const order = section(say("start.in_order"), ordered.list);
   const asking = keepAsking({ store, feed }, () => show());
 
-  root.replaceChildren(element("div", { class: "start-page" }, title, answer.part, age, holds, go, season.part, next.part,
+  root.replaceChildren(element("div", { class: "start-page" }, title, answer.part, age, first, holds, go, season.part, next.part,
     section(say("start.the_wind"), air.list, rope.part),
     section(say("start.will_hold"), need, chooser.part, chooser.said, trust.list),
     section(say("start.usual_hours"), hours.list, element("p", { class: "small" }, say("start.no_forecast"))),
@@ -192,6 +197,7 @@ export function mountStart(root, { store, feed }) {
     setText(go, hasJob ? say("start.to_running") : say("start.to_lawn"));
     next.part.hidden = hasJob;
     next.show(asking.heard.next);
+    first.hidden = hasJob || !Array.isArray(asking.heard.jobs) || asking.heard.jobs.length > 0;
     season.show(asking.heard.season);
     showReasons(age_s);
     if (snapshot === null) return;
