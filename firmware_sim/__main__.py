@@ -151,9 +151,7 @@ def practise(
 ) -> None:  # fmt: skip
     """Run the device program with somebody who practises: water over a bucket, strips of ten steps, again and again."""
     plan = PracticePlan(minutes)
-    world = build_world(
-        PRACTICE, seed, receiver_class=klass, rate_hz=rate_hz, utc_start=time.time(), practice=plan
-    )
+    world = build_world(PRACTICE, seed, receiver_class=klass, rate_hz=rate_hz, utc_start=time.time(), practice=plan)
     _run(world.feed, broker, rig, spool, pace or 1.0)
 
 

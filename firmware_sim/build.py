@@ -22,8 +22,8 @@ from firmware_sim.sensors.anemometer import (
 from firmware_sim.sensors.flow_meter import add_bounce, pulse_curve, pulse_edges
 from firmware_sim.sensors.gnss import Fixes, Receiver, regrade, take_fixes, write_fixes
 from firmware_sim.world.operator import Walk, lay_route, walk_route
-from firmware_sim.world.sprayer import pump_volume
 from firmware_sim.world.practice import PracticePlan, walk_practice
+from firmware_sim.world.sprayer import pump_volume
 from firmware_sim.world.square import SquarePlan, walk_square
 from firmware_sim.world.wind import Wind, blow_wind
 

@@ -1,4 +1,4 @@
-"""What the pulse lines have counted since the rig was heard, and when they last did: is there a meter, does the cup turn."""
+"""What the pulse lines counted since the rig was heard, and when they last did: is there a meter, does the cup turn."""
 
 from math import isfinite, nan
 

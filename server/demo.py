@@ -100,7 +100,9 @@ def _practise(folder: Path, settings: DemoSettings, children: list[subprocess.Po
     broker_port = _start_broker(settings, children)
     _serve(folder, settings, children, broker_port)
     print(f"\n  Open http://127.0.0.1:{settings.port}/#first in a browser.\n", flush=True)
-    print("A simulated rig squeezes over a bucket and walks short strips, with water. Ctrl-C ends everything.", flush=True)
+    print(
+        "A simulated rig squeezes over a bucket and walks short strips, with water. Ctrl-C ends everything.", flush=True
+    )
     words = (
         "practise", "--broker", f"127.0.0.1:{broker_port}", "--rig", PRACTICE_RIG, "--spool",
         str(folder / "spool.sqlite3"), "--pace", str(settings.pace or 1.0),

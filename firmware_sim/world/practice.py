@@ -1,4 +1,4 @@
-"""A person who practises with water, over and over: stand, squeeze over a bucket, walk a strip of ten steps, turn, walk back.
+"""A person who practises with water, over and over: squeeze over a bucket, walk a strip of ten steps, turn, walk back.
 
 Nothing waits for anyone: whoever looks on sees each of these again within a minute.
 """
@@ -22,7 +22,7 @@ _ON_M, _OFF_M = 0.3, 0.1
 
 @dataclass(frozen=True, slots=True)
 class PracticePlan:
-    """For so many `minutes`: rounds of a stand with a squeeze of the trigger, and a strip out and one back beside it."""
+    """For so many `minutes`: rounds of a stand with a squeeze of the trigger, a strip out and one back beside it."""
 
     minutes: float = 20.0
     strip_m: float = 8.0

@@ -18,7 +18,8 @@ NEED = {
 }  # fmt: skip
 OUTLOOK = {
     "at_utc": NOW, "limit_mps": 3.0, "height_m": 2.0, "state": "known", "sentence": "", "chance": 0.81, "low": 0.68,
-    "high": 0.9, "days": 12.3, "mean_min": 1, "likely_min": 14.0, "minutes_known": 70, "minutes_wanted": 70, "need": NEED, "fault": None,
+    "high": 0.9, "days": 12.3, "mean_min": 1, "likely_min": 14.0,
+    "minutes_known": 70, "minutes_wanted": 70, "need": NEED, "fault": None,
     "left_out": ["a club's mast with a name " + "that goes on and on " * 3 + ": means over 60 min are too long"],
     "record": {"sentence": "", "minutes": 30, "days": 12, "said": 40, "came_true": 33},
     "hours": {"minutes": 30, "days": 12, "usual": [{"from_utc": NOW - 7200, "to_utc": NOW + 28800}],
