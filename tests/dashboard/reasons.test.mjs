@@ -79,7 +79,8 @@ test("nothing is said of a rig that was never heard, and nothing of calibrations
   const none = list({ snapshot: snapshot({ rig: { name: null }, faults: ["No rig has been heard yet."] }) });
   assert.deepEqual(none.filter(({ key }) => ["wind", "receiver", "meter", "clock"].includes(key)), []);
   assert.equal(none[0].key, "link");
-  assert.deepEqual(list({ snapshot: snapshot({ job: { id: 1 } }) }).filter(({ key }) => ["sprayer", "calibrated_cup", "order"].includes(key)), []);
+  assert.deepEqual(list({ snapshot: snapshot({ job: { id: 1 } }) }).filter(({ key }) => ["sprayer", "calibrated_cup", "order", "meter"].includes(key)), []);
+  assert.match(byKey(list({ outlook: outlook({ state: "short", minutes_known: 12, minutes_wanted: 70 }) }), "hold").text, /^12 of the last 70 minutes/);
   assert.deepEqual(listReasons({ snapshot: null, outlook: null, next: null, order: null, health: null, now_utc: NOW }, SET), []);
 });
 

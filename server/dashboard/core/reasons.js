@@ -74,7 +74,9 @@ export function judgeWind(snapshot, outlook, set) {
 
 /** Whether it is likely to hold. */
 function judgeHold(outlook, set) {
-  if (outlook.state !== "known") return outlook.state === "short" ? [reason("ajar", "hold", say("start.text_short", { wanted: outlook.minutes_wanted, known: outlook.minutes_known }), say("reason.do_yard"))] : [];
+  const { minutes_known: known, minutes_wanted: wanted } = outlook;
+  if (outlook.state === "short") return [reason("ajar", "hold", say("reason.minutes_known", { known, wanted }), say("reason.do_yard", { wanted }))];
+  if (outlook.state !== "known") return []; // the answer itself says what is missing
   const { record } = outlook;
   const came = record && record.said > 0 ? say("reason.came_true", { said: record.said, came_true: record.came_true }) : say("start.not_said_before");
   const text = `${sayChance(outlook, set)}. ${came}`;
@@ -145,7 +147,7 @@ export function listReasons({ snapshot, outlook, next, order, health, now_utc },
   const isHeard = snapshot.rig.name !== null && !faults.some(({ key }) => key === "link");
   const hasJob = Boolean(snapshot.job);
   const problem = next?.problem ? [reason("shut", "papers", say("reason.papers", { problem: next.problem }), say("reason.do_papers"), "#papers")] : [];
-  const measured = isHeard ? [judgeWind(snapshot, outlook, set), judgeSight(snapshot, set), judgeMeter(snapshot), ...judgeKeeping(snapshot, health, now_utc)] : [];
+  const measured = isHeard ? [judgeWind(snapshot, outlook, set), judgeSight(snapshot, set), ...(hasJob ? [] : [judgeMeter(snapshot)]), ...judgeKeeping(snapshot, health, now_utc)] : [];
   const hold = outlook ? [...judgeHold(outlook, set), judgeSun(outlook, set)] : [];
   const before = hasJob || !next ? [] : [...judgeCalibration(next, now_utc, set), ...judgeOrder(next, order)];
   const own = new Set(faults.map(({ key }) => key));
