@@ -212,7 +212,7 @@ export const TEXTS = {
   "reason.counted": "It counted {ago} ago.",
   "reason.do_squeeze": "Squeeze the trigger once over the bucket.",
   "reason.no_limit": "No wind limit is set.",
-  "reason.do_limit": "Take a treatment next whose product has one, or write the label's limit into My gear.",
+  "reason.do_limit": "Choose a treatment whose product has one.",
   "reason.wind": "Now {now}, last 2 minutes {two}, gust {gust}; limit {limit}.",
   "reason.too_much": "Too much: {why} {wind}",
   "reason.do_wait": "Wait; the page says when it is calm long enough.",
