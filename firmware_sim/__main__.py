@@ -13,10 +13,11 @@ from firmware_sim.bench import MONO_START_S, RigError, RigRun, run_rig, write_lo
 from firmware_sim.build import World, build_world
 from firmware_sim.feed import Feed
 from firmware_sim.playback import RecordingError, carry_along, read_nmea, read_way, read_wind
-from firmware_sim.scenarios import SCENARIOS, UTC_START
+from firmware_sim.scenarios import PRACTICE, SCENARIOS, UTC_START
 from firmware_sim.sensors.gnss import CLASSES, Receiver
 from firmware_sim.setup import save_setup
 from firmware_sim.truth import save_truth
+from firmware_sim.world.practice import PracticePlan
 
 CLASS = click.Choice(list(CLASSES))
 FOLDER = click.Path(path_type=Path, file_okay=False)
@@ -138,6 +139,20 @@ def run_scenario(
     pace = pace or world.scenario.pace
     start = start_s if started_at is None else (time.time() - started_at) * pace
     _run(world.feed, broker, rig, spool, pace, start)
+
+
+@main.command()
+@scenario_options
+@link_options
+@click.option("--minutes", default=20.0, show_default=True, help="So long it goes on.")
+def practise(
+    seed: int, klass: str | None, rate_hz: float | None, broker: str, rig: str, spool: Path, pace: float | None,
+    minutes: float,
+) -> None:  # fmt: skip
+    """Run the device program with somebody who practises: water over a bucket, strips of ten steps, again and again."""
+    plan = PracticePlan(minutes)
+    world = build_world(PRACTICE, seed, receiver_class=klass, rate_hz=rate_hz, utc_start=time.time(), practice=plan)
+    _run(world.feed, broker, rig, spool, pace or 1.0)
 
 
 @main.command()

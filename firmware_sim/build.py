@@ -22,6 +22,7 @@ from firmware_sim.sensors.anemometer import (
 from firmware_sim.sensors.flow_meter import add_bounce, pulse_curve, pulse_edges
 from firmware_sim.sensors.gnss import Fixes, Receiver, regrade, take_fixes, write_fixes
 from firmware_sim.world.operator import Walk, lay_route, walk_route
+from firmware_sim.world.practice import PracticePlan, walk_practice
 from firmware_sim.world.sprayer import pump_volume
 from firmware_sim.world.square import SquarePlan, walk_square
 from firmware_sim.world.wind import Wind, blow_wind
@@ -55,14 +56,18 @@ def build_world(
     utc_start: float = UTC_START,
     wind: Wind | None = None,
     square: SquarePlan | None = None,
+    practice: PracticePlan | None = None,
 ) -> World:
     """Play a scenario out, in a wind of its own or a given one; raises ValueError for an unknown receiver class.
 
-    With a `square` nothing is sprayed: the operator walks it to calibrate the cup.
+    With a `square` nothing is sprayed: the operator walks it to calibrate the cup. With a `practice` the operator
+    squeezes the trigger over a bucket and walks short strips, over and over.
     """
     receiver = regrade(scenario.receiver, klass=receiver_class, rate_hz=rate_hz)
     rng = make_generator(seed, "walk")
-    if square is None:
+    if practice is not None:
+        walk = walk_practice(practice, rng)
+    elif square is None:
         walk = walk_route(lay_route(scenario.plan, scenario.lawn, rng), scenario.plan.pace_mps, rng)
     else:
         walk = walk_square(square, rng)

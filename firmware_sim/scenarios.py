@@ -190,4 +190,13 @@ def _make() -> tuple[Scenario, ...]:
     )
 
 
+PRACTICE = Scenario(
+    "practice",
+    "Water only, over and over: a squeeze over the bucket, strips of ten steps, in light air.",
+    strip_lawn(1, 8.0),
+    plan_strips(1, pace_mps=1.0),
+    wind=WindPlan(1.8, 235.0, 0.2, slow_sd=0.05),
+)
+"""What is walked is a `PracticePlan`; of the lawn only its place on the globe counts."""
+
 SCENARIOS: dict[str, Scenario] = {scenario.name: scenario for scenario in _make()}

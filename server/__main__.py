@@ -197,11 +197,12 @@ def outlook(limit_mps: float, height_m: float, lon: float, now: int | None, data
 @click.option("--pace", type=click.FloatRange(0.5, 20.0), help="Times real time.")
 @click.option("--folder", type=FOLDER, help="Where to keep the demo's files; else a folder that goes afterwards.")
 @click.option("--once", is_flag=True, help="End when the job and its review are done.")
-def demo(port: int, pace: float | None, folder: Path | None, once: bool) -> None:
+@click.option("--practise", is_flag=True, help="Nothing entered, and a rig with water to practise a first time on.")
+def demo(port: int, pace: float | None, folder: Path | None, once: bool, practise: bool) -> None:
     """Show a whole invented job: an embedded broker, a simulated rig and the dashboard."""
     from server.demo import DemoSettings, run_demo
 
-    run_demo(DemoSettings(port, pace, folder, once))
+    run_demo(DemoSettings(port, pace, folder, once, practise))
 
 
 @main.group()

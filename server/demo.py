@@ -1,4 +1,4 @@
-"""The demo: broker, simulated rig and service in one go, each a process of its own."""
+"""The demo: broker, simulated rig and service in one go, each a process of its own; or a rig to practise on."""
 
 import json
 import signal
@@ -19,6 +19,7 @@ from server.settings import read_setup
 from server.showcase import lay_out_papers
 
 RIG = "demo-rig"
+PRACTICE_RIG = "practice-rig"
 SCENARIO = "demo"
 START_LIMIT_S = 30.0
 STOP_LIMIT_S = 5.0
@@ -33,6 +34,7 @@ class DemoSettings:
     pace: float | None
     folder: Path | None
     is_once: bool
+    is_practice: bool = False
 
 
 def run_demo(settings: DemoSettings) -> None:
@@ -49,7 +51,7 @@ def run_demo(settings: DemoSettings) -> None:
 def _run_in(folder: Path, settings: DemoSettings) -> None:
     children: list[subprocess.Popen[bytes]] = []
     try:
-        _play(folder, settings, children)
+        (_practise if settings.is_practice else _play)(folder, settings, children)
     except KeyboardInterrupt:
         print("\nStopping.")
     finally:
@@ -64,10 +66,7 @@ def _run_in(folder: Path, settings: DemoSettings) -> None:
 
 def _play(folder: Path, settings: DemoSettings, children: list[subprocess.Popen[bytes]]) -> None:
     """Start the three, watch the job, leave the review up."""
-    _check_port(settings.port)
-    broker_port = _free_port()
-    children.append(_start("server.broker", "--port", str(broker_port), is_quiet=True))
-    _await_port(broker_port, children[-1], "the embedded broker")
+    broker_port = _start_broker(settings, children)
     made = subprocess.run(
         [sys.executable, "-m", "firmware_sim", "log", SCENARIO, "--out", str(folder / "scenario"), "--rig", RIG],
         capture_output=True,
@@ -77,21 +76,7 @@ def _play(folder: Path, settings: DemoSettings, children: list[subprocess.Popen[
     if made.returncode != 0:
         raise SettingsError(f"the simulator did not start: {made.stderr.strip()}")
     address = f"http://127.0.0.1:{settings.port}"
-    children.append(
-        _start(
-            "server",
-            "serve",
-            "--setup",
-            str(folder / "scenario" / "setup.toml"),
-            "--database",
-            str(folder / "demo.sqlite3"),
-            "--broker",
-            f"127.0.0.1:{broker_port}",
-            "--port",
-            str(settings.port),
-        )
-    )
-    _await_port(settings.port, children[-1], "the service")
+    _serve(folder, settings, children, broker_port, "--setup", str(folder / "scenario" / "setup.toml"))
     _enter_papers(address, folder / "scenario" / "setup.toml")
     print(f"\n  Open {address}/ in a browser.\n", flush=True)
     pace = ["--pace", str(settings.pace)] if settings.pace else []
@@ -108,6 +93,44 @@ def _play(folder: Path, settings: DemoSettings, children: list[subprocess.Popen[
     _tell_review(address)
     while not settings.is_once and children[1].poll() is None:
         time.sleep(0.5)
+
+
+def _practise(folder: Path, settings: DemoSettings, children: list[subprocess.Popen[bytes]]) -> None:
+    """Start broker, service with an empty store, and a rig that squeezes and walks until the end."""
+    broker_port = _start_broker(settings, children)
+    _serve(folder, settings, children, broker_port)
+    print(f"\n  Open http://127.0.0.1:{settings.port}/#first in a browser.\n", flush=True)
+    print(
+        "A simulated rig squeezes over a bucket and walks short strips, with water. Ctrl-C ends everything.", flush=True
+    )
+    words = (
+        "practise", "--broker", f"127.0.0.1:{broker_port}", "--rig", PRACTICE_RIG, "--spool",
+        str(folder / "spool.sqlite3"), "--pace", str(settings.pace or 1.0),
+    )  # fmt: skip
+    children.append(_start("firmware_sim", *words))
+    while children[1].poll() is None:
+        if children[-1].poll() is not None:
+            children[-1] = _start("firmware_sim", *words)
+        time.sleep(0.2)
+    raise SettingsError("the service has ended: its last line says why")
+
+
+def _start_broker(settings: DemoSettings, children: list[subprocess.Popen[bytes]]) -> int:
+    """Start the embedded broker; gives its port."""
+    _check_port(settings.port)
+    port = _free_port()
+    children.append(_start("server.broker", "--port", str(port), is_quiet=True))
+    _await_port(port, children[-1], "the embedded broker")
+    return port
+
+
+def _serve(
+    folder: Path, settings: DemoSettings, children: list[subprocess.Popen[bytes]], broker_port: int, *more: str
+) -> None:
+    """Start the service and wait until it answers."""
+    words = ("--database", str(folder / "demo.sqlite3"), "--broker", f"127.0.0.1:{broker_port}")
+    children.append(_start("server", "serve", *words, "--port", str(settings.port), *more))
+    _await_port(settings.port, children[-1], "the service")
 
 
 def _enter_papers(address: str, setup: Path) -> None:

@@ -16,6 +16,7 @@ from server.core.alarm import AlarmState
 from server.core.setup import Setup
 from server.core.vane import face_air
 from server.core.windfold import Second, WindFold, WindNow
+from server.counts import Counts
 from server.cupwatch import CupWatch
 from server.intake import Fresh
 from server.livecup import Air, LiveCup
@@ -144,6 +145,7 @@ class Live:
     def _hear_anew(self) -> None:
         """Know nothing of any rig."""
         self._arrivals = Arrivals()
+        self._counts = Counts()
         self._alarm = None
         self.link = "unknown"
         self.utc_offset_s = self.last_live_mono = nan
@@ -211,6 +213,7 @@ class Live:
             return
         t = arrival.t
         self._t = t if not isfinite(self._t) else max(self._t, t)
+        self._counts.take(t, message)
         if isinstance(message, wire.Position):
             self._fold_fix(t, message)
         elif isinstance(message, wire.Flow):
@@ -290,6 +293,7 @@ class Live:
             sequence=self._sequence,
             rig=self._rig_part(),
             receiver=self._receiver_part(),
+            counts=self._counts.tell(self._t),
             position=self._position_part(),
             speed_mps=known(speed, 3),
             wanted_speed_mps=known(wanted, 3),

@@ -7,7 +7,7 @@ from math import isfinite
 from operator import attrgetter
 from typing import Any
 
-PARTS = ("rig", "receiver", "position", "wind", "alarm", "job", "messages")
+PARTS = ("rig", "receiver", "counts", "position", "wind", "alarm", "job", "messages")
 """The figures of a snapshot that are groups of figures."""
 
 
@@ -31,6 +31,17 @@ class ReceiverPart:
     hdop: float | None = None
     sd_m: float | None = None
     rate_hz: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class CountsPart:
+    """Pulses since the rig was heard, how long ago the last came, and the flow meter's rate while it last ran."""
+
+    flow_pulses: int | None = None
+    flow_ago_s: float | None = None
+    flow_hz: float | None = None
+    cup_pulses: int | None = None
+    cup_ago_s: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -105,6 +116,7 @@ class Snapshot:
     sequence: int
     rig: RigPart
     receiver: ReceiverPart
+    counts: CountsPart
     position: PositionPart | None
     speed_mps: float | None
     wanted_speed_mps: float | None

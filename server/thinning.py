@@ -2,6 +2,7 @@
 
 import asyncio
 import logging
+import shutil
 import time
 from collections.abc import Callable, Coroutine
 from contextlib import closing
@@ -70,6 +71,7 @@ class Thinner:
         """For JSON: how large the store is, what is kept of a parked rig and since when."""
         files = [self._database.with_name(self._database.name + end) for end in ("", "-wal")]
         return {
+            "free_bytes": shutil.disk_usage(self._database.parent).free,
             "file_bytes": sum(file.stat().st_size for file in files if file.exists()),
             "keep_hours": None if self.keep_s is None else self.keep_s / 3600.0,
             "outside_jobs_since_utc": self.kept.since_utc,

@@ -81,8 +81,9 @@ class JobView(Strict):
 
 
 class StorePart(Strict):
-    """How large the store is, what is kept of messages outside jobs and since when (as of the last look), what went."""
+    """What the disk still takes, how large the store is, what is kept outside jobs and since when, what went."""
 
+    free_bytes: int
     file_bytes: int
     keep_hours: float | None
     outside_jobs_since_utc: float | None

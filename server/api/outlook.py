@@ -98,6 +98,7 @@ class Outlook(Strict):
     mean_min: int
     minutes_known: int
     minutes_wanted: int
+    likely_min: float | None
     left_out: list[str]
     need: Need
     record: Record | None

@@ -27,8 +27,8 @@ from server.calm.telling import (
     lay_out_need,
     lay_out_record,
 )
-from server.core.lull import LullState, step_lull
-from server.core.outlook import CalmChance, foresee_calm
+from server.core.lull import OPEN_ABOVE, LullState, step_lull
+from server.core.outlook import CalmChance, find_likely_minutes, foresee_calm
 from server.core.windpast import WindPast, lay_past, mean_before
 from server.errors import ServiceError
 from server.snapshot import known
@@ -238,6 +238,7 @@ class CalmWatch:
             "limit_mps": known(moment.limit_mps, 3),
             "height_m": known(moment.height_m, 2),
             **lay_out_chance(state, chance, fits, latest),
+            "likely_min": self._tell_likely(moment, latest, fits) if is_told else None,
             "need": lay_out_need(moment.need),
             "record": lay_out_record(chance, fits) if is_told else None,
             "hours": lay_out_hours(fits, minutes=moment.need.minutes, now_utc=now),
@@ -246,6 +247,14 @@ class CalmWatch:
             "recent": self._recent,
             "fault": next((fault for fault in self._faults.values() if fault), None),
         }
+
+    def _tell_likely(self, moment: Moment, latest: WindPast, fits: Fits) -> float | None:
+        """For how many minutes calm is as likely as opens a lull."""
+        past = latest if fits.step_s == latest.step_s else average_latest(latest)
+        found = find_likely_minutes(
+            past, fits.models, least_chance=OPEN_ABOVE, limit_mps=moment.limit_mps, lon_deg=moment.lon_deg
+        )
+        return known(found, 1)
 
     def _begin_refit(self, moment: Moment) -> None:
         """Have the past looked through where that is due and there is one."""

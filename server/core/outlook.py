@@ -4,7 +4,7 @@ Speeds in metres per second, times in seconds since 1970 (UTC), horizons in minu
 """
 
 from dataclasses import dataclass
-from math import inf, log, nan
+from math import inf, isfinite, log, nan
 
 import numpy as np
 
@@ -307,9 +307,66 @@ def foresee_calm(
         reason = "less than half of the last 70 minutes is known"
     if reason:
         return CalmChance(limit_mps, minutes, nan, nan, nan, days, reason)
-    told = np.array([[float(each[0]) for each in tell_chances(model, row)] for model in models])
-    told = np.clip(np.minimum.accumulate(told, axis=0), 1e-9, 1.0 - 1e-9)
-    odds = np.log(told / (1.0 - told))
+    odds = _tell_odds(models, row)
     place = [log(model.minutes) for model in models]
     chance, low, high = (float(logistic(np.interp(log(max(minutes, 1.0)), place, column))) for column in odds.T)
     return CalmChance(limit_mps, minutes, chance, low, high, days)
+
+
+def _tell_odds(models: tuple[CalmModel, ...], row: Floats) -> Floats:
+    """Log-odds of chance, low and high end for each horizon, shape (horizons, 3), never rising with the minutes."""
+    told = np.array([[float(each[0]) for each in tell_chances(model, row)] for model in models])
+    told = np.clip(np.minimum.accumulate(told, axis=0), 1e-9, 1.0 - 1e-9)
+    return np.asarray(np.log(told / (1.0 - told)))
+
+
+def find_likely_minutes(
+    past: WindPast, models: tuple[CalmModel, ...], *, least_chance: float, limit_mps: float, lon_deg: float
+) -> float:
+    """For how many minutes from now it is likely to stay calm.
+
+    Parameters
+    ----------
+    past
+        The wind up to now; two hours of it suffice.
+    models
+        The regressions of all horizons.
+    least_chance
+        What counts as likely, 0 to 1 [-].
+    limit_mps
+        The limit that the models were fitted for [m/s].
+    lon_deg
+        Longitude, east positive [degrees]; NaN: not known.
+
+    Returns
+    -------
+    float
+        The most minutes whose chance is at least that, at most 60 [min]; 0 where not even the shortest horizon is
+        likely; NaN where no chance can be told.
+
+    References
+    ----------
+    Derivation: `foresee_calm` turned round; log-odds fall along straight lines over the logarithm of the minutes.
+
+    Examples
+    --------
+    >>> from server.core.windpast import lay_past
+    >>> past = lay_past(np.arange(1, 14) * 600.0, np.full(13, 1.7), step_s=600.0)
+    >>> models = tuple(fit_calm(gather_cases(past, limit_mps=2.0, minutes=m, lon_deg=0.0), until=0.0)
+    ...     for m in HORIZONS_MIN)
+    >>> found = find_likely_minutes(past, models, least_chance=0.88, limit_mps=2.0, lon_deg=0.0)
+    >>> 10.0 < found < 60.0
+    True
+    >>> round(foresee_calm(past, models, minutes=found, limit_mps=2.0, lon_deg=0.0).chance, 3)
+    0.88
+    """
+    if not isfinite(foresee_calm(past, models, minutes=models[0].minutes, limit_mps=limit_mps, lon_deg=lon_deg).chance):
+        return nan
+    odds = _tell_odds(models, describe_past(past, limit_mps=limit_mps, lon_deg=lon_deg)[-1:])[:, 0]
+    wanted = log(least_chance / (1.0 - least_chance))
+    if odds[0] < wanted:
+        return 0.0
+    if odds[-1] >= wanted:
+        return float(models[-1].minutes)
+    place = np.log([model.minutes for model in models])
+    return float(np.exp(np.interp(-wanted, -odds, place)))

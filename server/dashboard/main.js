@@ -10,6 +10,7 @@ import { mountAir } from "./views/air.js";
 import { mountCheck } from "./views/check.js";
 import { mountCup } from "./views/cup.js";
 import { mountFill } from "./views/fill.js";
+import { mountFirst } from "./views/first.js";
 import { mountLawn } from "./views/lawn.js";
 import { mountMyLawn } from "./views/mylawn.js";
 import { mountPapers } from "./views/papers.js";
@@ -26,7 +27,7 @@ const root = document.getElementById("page");
 const VIEWS = {
   start: mountStart, fill: mountFill, lawn: mountLawn, got: mountReview, air: mountAir, season: mountSeason,
   record: mountRecord, site: mountMyLawn, gear: mountSetup,
-  papers: mountPapers,
+  papers: mountPapers, first: mountFirst,
 };
 const GEAR = { cup: mountCup, catch: mountCheck, walk: mountCheck, swath: mountCheck, check: mountCheck };
 let leave = () => {};

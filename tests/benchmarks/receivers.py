@@ -1,8 +1,8 @@
 """The help page's plots and tables of what each class of receiver tells, from measured runs.
 
 Run: python tests/benchmarks/receivers.py, which reads beside it receivers.jsonl, that `accuracy.py --json` wrote for
-several swaths, and mower.jsonl, that `mower.py --json` wrote. Writes the plots, by day and by night, and both tables
-between their marks in the dashboard's help page.
+several swaths, and mower.jsonl, that `mower.py --json` wrote. Writes the plots, by day and by night, both tables
+between their marks in the dashboard's help page, and what the dashboard says of a receiver before the job.
 """
 
 import io
@@ -19,6 +19,7 @@ from matplotlib.figure import Figure
 
 HELP = Path(__file__).resolve().parents[2] / "server/dashboard/help"
 HERE = Path(__file__).resolve().parent
+TOLD = HELP.parent / "core/receivers.js"
 RUNS, MOWER = HERE / "receivers.jsonl", HERE / "mower.jsonl"
 FOOT_M = 0.3048
 CLASSES = {
@@ -143,6 +144,23 @@ def write_table(runs: dict[tuple[str, float], dict[str, Any]]) -> str:
     return "\n".join(rows)
 
 
+def write_told(runs: dict[tuple[str, float], dict[str, Any]]) -> str:
+    """The dashboard's module: by class and swath how many of the strips left out were told."""
+    lines = [
+        "// Of strips left out in simulated jobs, how many were told: by class and swath in metres, [told, tried].",
+        "// Written by tests/benchmarks/receivers.py from the runs behind the help page; not by hand.",
+        "",
+        "export const TOLD = {",
+    ]
+    for klass in CLASSES:
+        cells = []
+        for swath in sorted(swath for other, swath in runs if other == klass):
+            counts = runs[klass, swath]["counts"]
+            cells.append(f"[{swath:g}, {counts['planned gap: gap']}, {counts['planned gap']}]")
+        lines.append(f"  {klass}: [{', '.join(cells)}],")
+    return "\n".join([*lines, "};", ""])
+
+
 def write_mower_table(file: Path) -> str:
     """The rows of the recorded way: what was said where a strip was missed and where none was; distances off."""
     rows = []
@@ -183,6 +201,7 @@ def main() -> None:
     for scheme, look in LOOKS.items():
         (HELP / f"strips-{scheme}.svg").write_bytes(save_svg(draw_strips(runs, look)))
         (HELP / f"spacings-{scheme}.svg").write_bytes(save_svg(draw_spacings(runs, look)))
+    TOLD.write_text(write_told(runs), encoding="utf-8")
     page = HELP / "index.html"
     text = put_between(page.read_text(encoding="utf-8"), "table", write_table(runs))
     page.write_text(put_between(text, "mower", write_mower_table(MOWER)), encoding="utf-8")

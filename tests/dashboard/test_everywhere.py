@@ -23,7 +23,7 @@ STATES: dict[str, Callable[[dict[str, Any]], bool]] = {
     "silent": lambda told: told["volume_l"] > 1.0 and told["rig"]["link"] != "online" and len(told["faults"]) > 0,
 }
 WALK = {
-    "before": ("#start", "#fill", "#lawn"),
+    "before": ("#start", "#first", "#fill", "#lawn"),
     "spraying": ("#lawn", "#start"),
     "alarm": ("#lawn", "#start"),
     "finished": (

@@ -21,6 +21,10 @@ def test_the_tables_are_those_of_the_measured_runs() -> None:
     assert receivers.put_between(page, "mower", receivers.write_mower_table(receivers.MOWER)) == page
 
 
+def test_what_the_pages_say_of_a_receiver_is_of_the_same_runs() -> None:
+    assert receivers.TOLD.read_text(encoding="utf-8") == receivers.write_told(receivers.read_runs(receivers.RUNS))
+
+
 def test_the_runs_are_enough_to_say_so() -> None:
     runs = receivers.read_runs(receivers.RUNS)
     assert {swath for _, swath in runs} == {0.5, 0.75, 1.0, 1.5, 2.0, 3.0}

@@ -18,7 +18,8 @@ NEED = {
 }  # fmt: skip
 OUTLOOK = {
     "at_utc": NOW, "limit_mps": 3.0, "height_m": 2.0, "state": "known", "sentence": "", "chance": 0.81, "low": 0.68,
-    "high": 0.9, "days": 12.3, "mean_min": 1, "minutes_known": 70, "minutes_wanted": 70, "need": NEED, "fault": None,
+    "high": 0.9, "days": 12.3, "mean_min": 1, "likely_min": 14.0,
+    "minutes_known": 70, "minutes_wanted": 70, "need": NEED, "fault": None,
     "left_out": ["a club's mast with a name " + "that goes on and on " * 3 + ": means over 60 min are too long"],
     "record": {"sentence": "", "minutes": 30, "days": 12, "said": 40, "came_true": 33},
     "hours": {"minutes": 30, "days": 12, "usual": [{"from_utc": NOW - 7200, "to_utc": NOW + 28800}],
@@ -35,7 +36,9 @@ WIND = {
 ROOM: dict[str, Any] = {
     "at_utc": NOW, "sequence": 1,
     "rig": {"name": "yard", "boot": "00ff00ff", "link": "online", "age_s": 0.2, "spool_s": 0.0},
-    "receiver": {"fix": None, "sats": None, "hdop": None, "sd_m": None, "rate_hz": None}, "position": None,
+    "receiver": {"fix": "single", "sats": 11, "hdop": 0.9, "sd_m": 1.4, "rate_hz": 5.0}, "position": None,
+    "counts": {"flow_pulses": 0, "flow_ago_s": None, "flow_hz": None, "cup_pulses": 91, "cup_ago_s": 0.2},
+    "swath_m": 1.0,
     "speed_mps": None, "wanted_speed_mps": None, "flow_l_per_min": None, "is_spraying": False, "rate_l_per_m2": None,
     "rate_percent": None, "target_l_per_m2": 0.04, "volume_l": 0.0, "tank_l": 15.0, "tank_left_l": 15.0,
     "covered_area_m2": 0.0, "area_left_m2": None, "zone_area_m2": None, "wind": WIND,
@@ -107,6 +110,12 @@ def test_it_is_the_page_without_an_address_and_answers_first(show, answers: Answ
     for word in ("NaN", "null", "undefined"):
         assert word not in words
     assert "label and the law of the place decide" in words
+    held = page.locator(".held li")
+    assert [line.get_attribute("data-state") for line in held.all()] == ["ajar", "ajar", "ajar"]
+    assert "told in 8 of 10 under an ordinary sky" in words
+    assert "Squeeze the trigger once over the bucket." in words
+    assert "About 14 of 28 strips are likely to fit" in words
+    assert words.index("Look at this first") < words.index("The wind now") < words.index("In order")
     assert answers.errors == []
 
 

@@ -216,3 +216,13 @@ def test_latest_minutes_are_told_at_the_height_asked_for(yard, height) -> None:
     factor = height_factor(from_height=2.0, to_height=height)
     assert latest.mean_mps == pytest.approx(np.full(30, 2.0 * factor))
     assert len(other.mean_mps) == 0
+
+
+def test_the_minutes_that_are_likely_calm_reach_as_far_as_a_lull_would_open(yard) -> None:
+    yard.record(np.full(100, 0.6))
+    assert yard.look()["likely_min"] == 60.0, "calm air far below the limit"
+    yard.record(np.tile([2.0, 2.9], 50))
+    found = yard.look(is_whole=False)
+    is_likely = found["chance"] >= 0.7
+    assert (found["likely_min"] >= found["need"]["minutes"]) == is_likely, "both by the same curve"
+    assert yard.look(is_whole=False, mean_60s_mps=9.0)["likely_min"] is None, "above the limit nothing is promised"

@@ -1,51 +1,28 @@
 // The settings form: keys of the settings file as fields in the user's units, and back.
 
 import { formatNumber } from "./format.js";
+import { say } from "./say.js";
 import { convert, quantityOf, revert, unitOf } from "./units.js";
 
-const TABLES = {
-  sprayer: "Sprayer", flow_meter: "Flow meter", anemometer: "Wind cup", receiver: "Receiver",
-  treatment: "Treatment", grid: "Map",
-};
-const WORDS = {
-  "sprayer.swath_m": "Width of a pass, line to line",
-  "sprayer.pattern": "Shape of the spray across the pass",
-  "sprayer.pattern_top_m": "Width of the even middle, for a trapezoid",
-  "sprayer.nozzle_forward_m": "Nozzle ahead of the antenna",
-  "sprayer.nozzle_right_m": "Nozzle to the right of the antenna",
-  "sprayer.delay_s": "Time from flow meter to ground",
-  "sprayer.tank_l": "Tank, when full",
-  "flow_meter.pulses_per_l": "Pulses for a volume; one figure or a list",
-  "flow_meter.flow_l_per_min": "Flows of that list, rising",
-  "flow_meter.sd_percent": "Uncertainty of the flow meter",
-  "anemometer.mps_per_hz": "Wind for each pulse a second",
-  "anemometer.offset_mps": "Wind at which the cup's line begins",
-  "anemometer.threshold_mps": "Least wind that turns the cup",
-  "anemometer.distance_constant_m": "Wind run until the cup follows a step",
-  "anemometer.height_m": "Height of the cup",
-  "anemometer.scale_sd_percent": "Uncertainty of the cup's line, by its calibration",
-  "anemometer.calibrated_on": "Day of that calibration",
-  "receiver.class": "What kind of fixes to expect",
-  "receiver.latency_s": "How late a fix comes",
-  "treatment.target_l_per_m2": "Rate wanted",
-  "treatment.directions": "Directions, 2: half the rate in each",
-  "treatment.under_fraction": "Too little, below this share of the rate",
-  "treatment.over_fraction": "Too much, above this share of the rate",
-  "treatment.wind_limit_mps": "Wind limit, from the label or the law",
-  "treatment.wind_notice_mps": "Wind at which to give notice",
-  "treatment.wind_reference_height_m": "Height that the limit is meant for",
-  "treatment.wind_averaging_s": "Time over which the limit is meant to be averaged",
-  "grid.cell_m": "Cell of the dose map",
-};
+const TABLES = ["sprayer", "flow_meter", "anemometer", "receiver", "treatment", "grid"];
+const WORDED = [
+  "sprayer.swath_m", "sprayer.pattern", "sprayer.pattern_top_m", "sprayer.nozzle_forward_m", "sprayer.nozzle_right_m",
+  "sprayer.delay_s", "sprayer.tank_l", "flow_meter.pulses_per_l", "flow_meter.flow_l_per_min", "flow_meter.sd_percent",
+  "anemometer.mps_per_hz", "anemometer.offset_mps", "anemometer.threshold_mps", "anemometer.distance_constant_m",
+  "anemometer.height_m", "anemometer.scale_sd_percent", "anemometer.calibrated_on", "receiver.class", "receiver.latency_s",
+  "treatment.target_l_per_m2", "treatment.directions", "treatment.under_fraction", "treatment.over_fraction",
+  "treatment.wind_limit_mps", "treatment.wind_notice_mps", "treatment.wind_reference_height_m", "treatment.wind_averaging_s",
+  "grid.cell_m", "first.pace_mps",
+];
 
 /** The heading of a table of settings. */
 export function titleOf(table) {
-  return TABLES[table] ?? table;
+  return TABLES.includes(table) ? say(`form.table_${table}`) : table;
 }
 
 /** A key in words. */
 export function wordsOf(key) {
-  return WORDS[key] ?? key.split(".").at(-1).replaceAll("_", " ");
+  return WORDED.includes(key) ? say(`form.${key.replace(".", "_")}`) : key.split(".").at(-1).replaceAll("_", " ");
 }
 
 /** A setting's value by its dotted key; undefined where it is not set. */
@@ -71,7 +48,7 @@ export function valueOf(text, entry, set) {
   if (entry.choices || entry.text) return trimmed;
   const quantity = quantityOf(entry.key);
   const numbers = trimmed.split(/[;\s]+|,\s+/).filter(Boolean).map((part) => Number(part.replace(",", ".")));
-  if (numbers.some((number) => !Number.isFinite(number))) throw new Error(`“${trimmed}” is not a number.`);
+  if (numbers.some((number) => !Number.isFinite(number))) throw new Error(say("form.no_number", { text: trimmed }));
   const values = numbers.map((number) => (quantity ? revert(number, quantity, set) : number));
   return values.length === 1 ? values[0] : values;
 }
@@ -86,8 +63,8 @@ export function fieldUnit(entry, set) {
 /** What may be entered, and what holds when nothing is. */
 export function hintOf(entry, set) {
   const parts = [];
-  if (entry.range) parts.push(entry.range.map((end) => Number(Number(textOf(end, entry.key, set)).toPrecision(3))).join(" to "));
-  if (entry.default !== null && entry.default !== undefined) parts.push(`if left empty: ${textOf(entry.default, entry.key, set)}`);
+  if (entry.range) parts.push(entry.range.map((end) => Number(Number(textOf(end, entry.key, set)).toPrecision(3))).join(say("form.to")));
+  if (entry.default !== null && entry.default !== undefined) parts.push(say("form.if_empty", { text: textOf(entry.default, entry.key, set) }));
   return parts.join("; ");
 }
 
@@ -116,8 +93,9 @@ export const LIMIT_UNITS = ["m/s", "km/h", "mph", "kn"];
 /** The wind limit as its field shows it: in the label's own number and unit, else in the user's. */
 export function limitParts(setup, set) {
   const stated = /^([\d.,]+)\s*(.+)$/.exec(readKey(setup, LIMIT_STATED_KEY) ?? "");
-  const names = { knots: "kn", knot: "kn", kt: "kn", kts: "kn", kmh: "km/h", kph: "km/h", mps: "m/s", "mi/h": "mph", "miles per hour": "mph" };
-  const unit = stated ? names[stated[2].toLowerCase()] ?? stated[2].toLowerCase() : null;
+  const names = { knots: "kn", knot: "kn", kt: "kn", kts: "kn", kmh: "km/h", kph: "km/h", mps: "m/s", "mi/h": "mph", miles_per_hour: "mph" };
+  const said = stated?.[2].toLowerCase() ?? null;
+  const unit = said === null ? null : names[said.replaceAll(" ", "_")] ?? said;
   if (LIMIT_UNITS.includes(unit)) return { number: stated[1], unit };
   return { number: textOf(readKey(setup, LIMIT_KEY), LIMIT_KEY, set), unit: unitOf("speed", set) };
 }
@@ -126,7 +104,7 @@ export function limitParts(setup, set) {
 export function limitChanges(number, unit) {
   const trimmed = number.trim().replace(",", ".");
   if (trimmed === "") return { [LIMIT_KEY]: undefined, [LIMIT_STATED_KEY]: undefined };
-  if (!/^\d+(\.\d+)?$/.test(trimmed)) throw new Error(`“${number.trim()}” is not a number.`);
+  if (!/^\d+(\.\d+)?$/.test(trimmed)) throw new Error(say("form.no_number", { text: number.trim() }));
   return { [LIMIT_KEY]: undefined, [LIMIT_STATED_KEY]: `${trimmed} ${unit}` };
 }
 
@@ -136,16 +114,16 @@ export function zonesFromGeojson(text) {
   try {
     found = JSON.parse(text);
   } catch {
-    throw new Error("This file is not GeoJSON: it cannot be read as JSON.");
+    throw new Error(say("form.no_geojson"));
   }
   const features = found.type === "FeatureCollection" ? found.features : [found];
   const zones = (features ?? []).flatMap((feature, place) => {
     const geometry = feature.geometry ?? feature;
     const polygons = { Polygon: [geometry.coordinates], MultiPolygon: geometry.coordinates }[geometry.type] ?? [];
-    const { name = `part ${place + 1}`, kind = "zone" } = feature.properties ?? {};
+    const { name = say("form.part", { n: place + 1 }), kind = "zone" } = feature.properties ?? {};
     return polygons.map((rings) => ({ name: String(name), kind, rings }));
   });
-  if (zones.length === 0) throw new Error("There is no polygon in this file: draw the lawn's outline as one.");
+  if (zones.length === 0) throw new Error(say("form.no_polygon"));
   return zones;
 }
 
@@ -165,10 +143,10 @@ export function isReplaced(key, next, setup) {
 export function tellWhatHolds(next) {
   const { sprayer, treatment, site } = next?.papers ?? {};
   const from = [
-    sprayer ? `sprayer and flow meter from ${sprayer.name}` : null,
-    treatment ? `rate and wind limit from ${treatment.name}` : null,
-    site ? `the lawn from ${site.name}` : null,
+    sprayer ? say("form.from_sprayer", { name: sprayer.name }) : null,
+    treatment ? say("form.from_treatment", { name: treatment.name }) : null,
+    site ? say("form.from_site", { name: site.name }) : null,
   ].filter(Boolean);
-  if (from.length === 0) return "No sprayer, treatment or site is chosen for the next job: it takes the settings below, not the cards.";
-  return `The next job takes ${from.join(", ")}. The settings below hold for everything else.`;
+  if (from.length === 0) return say("form.nothing_chosen");
+  return say("form.takes", { cards: from.join(", ") });
 }

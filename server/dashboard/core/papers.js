@@ -2,6 +2,7 @@
 
 import { sayLitres } from "./fill.js";
 import { formatQuantity } from "./format.js";
+import { say } from "./say.js";
 
 const ROLES = ["site", "sprayer", "treatment", "operator", "customer"];
 
@@ -12,19 +13,20 @@ export function isNothingChosen({ problem, papers }) {
 
 /** What is chosen for the next job, in two or three sentences. */
 export function describeNext({ problem, papers, setup, due }, set) {
-  if (problem) return [`What is chosen does not go: ${problem}.`];
-  if (ROLES.every((role) => !papers[role])) return ["Nothing is chosen: a job starts with the settings of My gear."];
+  if (problem) return [say("papers.does_not_go", { problem })];
+  if (ROLES.every((role) => !papers[role])) return [say("papers.nothing")];
   const name = (role) => papers[role]?.name;
   const zones = papers.zones.length > 0 ? ` (${papers.zones.join(", ")})` : "";
-  const what = [name("treatment"), name("site") ? `${name("treatment") ? "on " : ""}${name("site")}${zones}` : null].filter(Boolean).join(" ");
+  const ground = name("site") ? `${name("site")}${zones}` : null;
+  const what = [name("treatment"), ground && name("treatment") ? say("papers.on_site", { site: ground }) : ground].filter(Boolean).join(" ");
   const sprayer = setup.sprayer;
-  const figures = `swath ${formatQuantity(sprayer.swath_m, "length", set)}, tank ${formatQuantity(sprayer.tank_l, "volume", set)}`;
+  const figures = say("papers.figures", { swath: formatQuantity(sprayer.swath_m, "length", set), tank: formatQuantity(sprayer.tank_l, "volume", set) });
   const limit = setup.treatment.wind_limit_stated;
   return [
-    what ? `${what}, ${formatQuantity(setup.treatment.target_l_per_m2, "rate", set)}${limit ? `, wind limit ${limit}` : ""}.` : null,
-    name("sprayer") ? `With ${name("sprayer")}: ${figures}.` : null,
+    what ? `${what}, ${formatQuantity(setup.treatment.target_l_per_m2, "rate", set)}${limit ? say("papers.wind_limit", { limit }) : ""}.` : null,
+    name("sprayer") ? say("papers.with_sprayer", { sprayer: name("sprayer"), figures }) : null,
     due?.is_due ? sayLitres(due.sentence, set) : null,
-    name("operator") ? `By ${name("operator")}${name("customer") ? ` for ${name("customer")}` : ""}.` : null,
+    name("operator") ? say("papers.by", { operator: name("operator"), whom: name("customer") ? say("papers.for", { customer: name("customer") }) : "" }) : null,
   ].filter(Boolean);
 }
 
@@ -55,5 +57,5 @@ export function groupParts(jobs) {
 export function tellOtherSprayer(sheet, papers, treatment) {
   const next = papers?.sprayer?.name;
   if (!next || next === sheet.sprayer || papers.treatment?.number !== treatment) return "";
-  return `Look again: this sheet is for ${sheet.sprayer}, the next job is chosen with ${next}. Choose one of them before you fill.`;
+  return say("papers.other_sprayer", { sprayer: sheet.sprayer, next });
 }

@@ -3,21 +3,22 @@
 import { choiceOf, describeNext, zonesToChoose } from "../core/papers.js";
 import { sayLitres } from "../core/fill.js";
 import { tellAtField } from "../core/problem.js";
+import { say } from "../core/say.js";
 import { makeFields } from "../draw/cardform.js";
 import { element, setText } from "../draw/element.js";
 
 const BARE = { kind: "number", hint: "", choices: [], text: "line", is_needed: false, default: null, range: null, unit: "", units: null, rows: null };
 const ROLES = [
-  { ...BARE, key: "treatment", label: "Treatment", refers: "treatments" },
-  { ...BARE, key: "site", label: "Site", refers: "sites", hint: "none: the treatment's" },
-  { ...BARE, key: "sprayer", label: "Sprayer", refers: "sprayers", hint: "none: the treatment's" },
-  { ...BARE, key: "operator", label: "Who applies", refers: "people" },
-  { ...BARE, key: "customer", label: "For whom", refers: "people", hint: "none: the site's" },
+  { ...BARE, key: "treatment", label: say("papers.role_treatment"), refers: "treatments" },
+  { ...BARE, key: "site", label: say("papers.role_site"), refers: "sites", hint: say("papers.of_treatment") },
+  { ...BARE, key: "sprayer", label: say("papers.role_sprayer"), refers: "sprayers", hint: say("papers.of_treatment") },
+  { ...BARE, key: "operator", label: say("papers.role_operator"), refers: "people" },
+  { ...BARE, key: "customer", label: say("papers.role_customer"), refers: "people", hint: say("papers.of_site") },
 ];
 
 function makeZones(chosen) {
   const list = element("div", { class: "checks" });
-  const box = element("div", { class: "field" }, element("span", {}, "Zones"), list, element("span", { class: "hint" }, "none marked: all of them; keep-outs always hold"));
+  const box = element("div", { class: "field" }, element("span", {}, say("papers.zones")), list, element("span", { class: "hint" }, say("papers.no_zone")));
   let marks = [];
   const show = (names) => {
     const wanted = marks.length > 0 ? read() : chosen;
@@ -35,9 +36,9 @@ export function mountPapers(root, { store, feed, chosen }) {
   const path = isNext ? "/next" : `/jobs/${chosen}/papers`;
   const now = element("ul", { class: "sentences" });
   const place = element("div");
-  const said = element("p", { role: "status", class: "said" }, "Looking…");
-  const back = isNext ? element("a", { class: "place", href: "#start" }, "Back to Start now?")
-    : element("a", { class: "place", href: `#got/${chosen}` }, "Back to What it got");
+  const said = element("p", { role: "status", class: "said" }, say("papers.looking"));
+  const back = isNext ? element("a", { class: "place", href: "#start" }, say("papers.to_start"))
+    : element("a", { class: "place", href: `#got/${chosen}` }, say("papers.to_got"));
 
   const load = async () => {
     const nouns = ["treatments", "sites", "sprayers", "people"];
@@ -45,7 +46,7 @@ export function mountPapers(root, { store, feed, chosen }) {
     const cards = Object.fromEntries(nouns.map((noun, i) => [noun, lists[i]]));
     const [answer, sprayerFields] = await Promise.all([feed.ask(path), feed.ask("/sprayers/fields")]);
     const tank = sprayerFields.find(({ key }) => key === "tank");
-    showForm(answer, cards, { ...tank, key: "fill", label: "Filled to", hint: "nothing: a full tank", default: null });
+    showForm(answer, cards, { ...tank, key: "fill", label: say("papers.filled"), hint: say("papers.full_tank"), default: null });
     setText(said, "");
   };
   const showForm = (answer, cards, fill) => {
@@ -65,20 +66,20 @@ export function mountPapers(root, { store, feed, chosen }) {
       try {
         await feed.ask(path, { method: "PUT", body: { ...form.read(), zones: zones.read() } });
         await load();
-        setText(said, isNext ? "Chosen: the next job begins so, on the rig's START too." : "Changed: what it got is computed again.");
+        setText(said, isNext ? say("papers.chosen") : say("papers.changed"));
       } catch (problem) {
         const isTold = problem.key && form.tell(problem.key.split("."), sayLitres(tellAtField(problem.detail, problem.key), store.units));
-        setText(said, isTold ? "Not taken: see the field that is marked." : `Not taken. ${problem.message}`);
+        setText(said, isTold ? say("papers.see_field") : say("papers.not_taken", { reason: problem.message }));
       }
     };
     const made = element("form", { novalidate: true, class: "card", onsubmit: save, onchange: renew },
-      ...form.rows.slice(0, 2), zones.box, ...form.rows.slice(2), element("button", { type: "submit", class: "main" }, isNext ? "Take this next" : "Let it rest on these"));
+      ...form.rows.slice(0, 2), zones.box, ...form.rows.slice(2), element("button", { type: "submit", class: "main" }, isNext ? say("papers.take") : say("papers.let_rest")));
     renew();
     place.replaceChildren(made);
   };
   root.replaceChildren(element("div", { class: "setup-page cup-page" }, element("p", {}, back),
-    element("h1", {}, isNext ? "What is next?" : `What job ${chosen} rests on`), now,
-    element("p", { class: "caution" }, "The label decides: read it before you choose rate, wind and zones."), place, said));
+    element("h1", {}, isNext ? say("papers.what_next") : say("papers.what_job", { job: chosen })), now,
+    element("p", { class: "caution" }, say("papers.caution")), place, said));
   load().catch((problem) => setText(said, problem.message));
   return () => {};
 }

@@ -3,13 +3,14 @@
 import { LIMIT_KEY, LIMIT_STATED_KEY, forgetCalibration, isReplaced, mergeSetup, tellWhatHolds, titleOf, zonesFromGeojson } from "../core/form.js";
 import { sayLitres } from "../core/fill.js";
 import { tellAtField } from "../core/problem.js";
+import { say } from "../core/say.js";
 import { makeCards } from "../draw/cards.js";
 import { element, setText } from "../draw/element.js";
 import { carryFields, makeField } from "../draw/fields.js";
 
 const HIDDEN = ["site.boundary", "job", "peg", "zone", LIMIT_STATED_KEY];
 
-const PLACES = [["catch", "Catch the flow"], ["walk", "Time a walk"], ["swath", "Measure the swath"], ["check", "Check the whole"], ["cup", "Calibrate the cup"]];
+const PLACES = ["catch", "walk", "swath", "check", "cup"];
 
 function capitalise(text) {
   return `${text.charAt(0).toUpperCase()}${text.slice(1)}`;
@@ -26,13 +27,13 @@ function makeOutline(take) {
     try {
       const zones = zonesFromGeojson(await input.files[0].text());
       take(zones);
-      setText(said, `${zones.length} ${zones.length === 1 ? "polygon" : "polygons"} read: save to keep.`);
+      setText(said, say("gear.polygons", { n: zones.length }));
     } catch (problem) {
       setText(said, problem.message);
     }
   });
-  return element("fieldset", {}, element("legend", {}, "Lawn"),
-    element("label", { for: "outline" }, "Outline of the lawn and keep-outs, a GeoJSON file"), input, said);
+  return element("fieldset", {}, element("legend", {}, say("gear.lawn")),
+    element("label", { for: "outline" }, say("gear.outline")), input, said);
 }
 
 /** Say what is wrong at a field, out of its fold if it is in one. */
@@ -61,8 +62,8 @@ function readChanges(fields) {
 export function mountSetup(root, { store, feed }) {
   const stands = new Map();
   const sprayers = makeCards({ store, feed }, {
-    noun: "sprayers", one: "sprayer", heading: "Sprayers", tell: ({ number, card }) => {
-      const line = element("span", {}, `${card.swath.value} ${card.swath.unit} wide, tank ${card.tank.value} ${card.tank.unit}. `);
+    noun: "sprayers", one: "sprayer", heading: say("gear.sprayers"), tell: ({ number, card }) => {
+      const line = element("span", {}, say("gear.sprayer", { swath: `${card.swath.value} ${card.swath.unit}`, tank: `${card.tank.value} ${card.tank.unit}` }));
       const stand = element("span", {});
       line.append(stand);
       stands.set(number, stand);
@@ -74,7 +75,7 @@ export function mountSetup(root, { store, feed }) {
     }),
   });
   const place = element("div");
-  const said = element("p", { class: "said", role: "status" }, "Looking…");
+  const said = element("p", { class: "said", role: "status" }, say("gear.looking"));
   let keys = [];
   let setup = {};
   let fields = [];
@@ -86,7 +87,7 @@ export function mountSetup(root, { store, feed }) {
     event.preventDefault();
     const changes = readChanges(fields);
     if (changes === null) {
-      setText(said, "Not saved: see the field that is marked.");
+      setText(said, say("gear.see_field"));
       return;
     }
     try {
@@ -95,9 +96,9 @@ export function mountSetup(root, { store, feed }) {
       await feed.ask("/setup", { method: "PUT", body: wanted });
       setup = await feed.ask("/setup");
       showAnew();
-      setText(said, "Saved. The next job starts with it; jobs that are done keep theirs.");
+      setText(said, say("gear.saved"));
     } catch (problem) {
-      setText(said, `Not saved. ${problem.message}`);
+      setText(said, say("gear.not_saved", { reason: problem.message }));
       const key = problem.key === LIMIT_STATED_KEY ? LIMIT_KEY : problem.key;
       tellAt(fields.find(({ entry }) => entry.key === key), tellAtField(problem.detail, problem.key));
     }
@@ -115,11 +116,11 @@ export function mountSetup(root, { store, feed }) {
     const held = group(fields.filter(({ entry }) => isHeld(entry.key)));
     if (isHeld("zone")) held.push(outline);
     const isOpen = place.querySelector("details.held")?.open ?? false;
-    place.replaceChildren(element("h2", {}, "Settings"),
-      element("p", {}, tellWhatHolds(next), " ", element("a", { class: "place", href: "#papers" }, "What is next?")),
+    place.replaceChildren(element("h2", {}, say("gear.settings")),
+      element("p", {}, tellWhatHolds(next), " ", element("a", { class: "place", href: "#papers" }, say("gear.what_next"))),
       element("form", { novalidate: true, onsubmit: save }, ...group(fields.filter(({ entry }) => !isHeld(entry.key))), isHeld("zone") ? null : outline,
-        held.length === 0 ? null : element("details", { class: "held", open: isOpen }, element("summary", {}, "What those cards replace"), ...held),
-        element("button", { type: "submit", class: "main" }, "Save the settings")));
+        held.length === 0 ? null : element("details", { class: "held", open: isOpen }, element("summary", {}, say("gear.replaced")), ...held),
+        element("button", { type: "submit", class: "main" }, say("gear.save"))));
   };
   const load = async () => {
     const answer = await feed.ask("/setup/keys");
@@ -132,9 +133,9 @@ export function mountSetup(root, { store, feed }) {
     setText(said, "");
     showAnew();
   };
-  root.replaceChildren(element("div", { class: "setup-page" }, element("h1", {}, "My gear"),
-    element("p", {}, "Measure, do not guess: the figures of every job rest on these."),
-    sprayers.root, element("nav", { class: "button-line", "aria-label": "Calibrate" }, ...PLACES.map(([part, words]) => element("a", { class: "place", href: `#gear/${part}` }, words))),
+  root.replaceChildren(element("div", { class: "setup-page" }, element("h1", {}, say("frame.gear")),
+    element("p", {}, say("gear.measure")),
+    sprayers.root, element("nav", { class: "button-line", "aria-label": say("gear.calibrate") }, ...PLACES.map((part) => element("a", { class: "place", href: `#gear/${part}` }, say(`gear.go_${part}`)))),
     place, said));
   load().catch((problem) => setText(said, problem.message));
   const showInUnits = () => show();

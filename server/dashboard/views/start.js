@@ -1,13 +1,16 @@
-// Start now?: one sentence that answers, and below it the reasons.
+// Start now?: one sentence that answers, what holds you back and what to do about it, the wind and the strips, and the rest.
 
 import { describeAge } from "../core/figures.js";
 import { formatTime } from "../core/format.js";
 import { describeNext, isNothingChosen } from "../core/papers.js";
-import { describeRope } from "../core/rope.js";
+import { listReasons } from "../core/reasons.js";
+import { describeFit, describeRope } from "../core/rope.js";
+import { say } from "../core/say.js";
 import { dayOf, timeOf } from "../core/season.js";
-import { answerStart, describeAir, describeHours, describeInversion, describeNeed, describeTrust } from "../core/start.js";
+import { answerStart, describeAir, describeHours, describeNeed, describeTrust } from "../core/start.js";
 import { keepPainted } from "../draw/canvas.js";
 import { element, option, setText } from "../draw/element.js";
+import { makeReasons } from "../draw/reasons.js";
 import { paintRopeAndStrips } from "../draw/rope.js";
 
 const TICK_MS = 1000;
@@ -20,7 +23,7 @@ function makeAnswer() {
   const word = element("strong", {});
   const text = element("span", {});
   const lull = element("p", { class: "since" });
-  const part = element("section", { class: "answer", "aria-label": "Answer", role: "status" }, element("p", {}, word, " ", text), lull);
+  const part = element("section", { class: "answer", "aria-label": say("start.answer"), role: "status" }, element("p", {}, word, " ", text), lull);
   return { part, show: (answer, said) => {
     part.dataset.kind = answer.kind;
     setText(word, answer.word);
@@ -33,7 +36,7 @@ function makeAnswer() {
 function describeLull(lull) {
   if (!lull || lull.since_utc === null || lull.reason === "") return "";
   const clock = formatTime(lull.since_utc);
-  return lull.is_open ? `Calm long enough since ${clock}.` : `The lull closed at ${clock}.`;
+  return lull.is_open ? say("start.calm_since", { clock }) : say("start.lull_closed", { clock });
 }
 
 function makeAir() {
@@ -53,8 +56,8 @@ function makeAir() {
 }
 
 /** A list of sentences, renewed only when one of them changed. */
-function makeSentences(attributes = {}) {
-  const list = element("ul", { class: "sentences", ...attributes });
+function makeSentences() {
+  const list = element("ul", { class: "sentences" });
   let shown = "";
   return { list, show: (sentences) => {
     const text = sentences.join("\n");
@@ -66,10 +69,10 @@ function makeSentences(attributes = {}) {
 }
 
 function makeChooser({ store, feed }) {
-  const select = element("select", { id: "length" }, option(OWN, "As long as the job needs", true),
-    ...LENGTHS_MIN.map((minutes) => option(String(minutes), `${minutes} minutes`, false)));
+  const select = element("select", { id: "length" }, option(OWN, say("start.own_length"), true),
+    ...LENGTHS_MIN.map((minutes) => option(String(minutes), say("start.length", { minutes }), false)));
   const said = element("p", { class: "said", role: "status" });
-  const part = element("div", { class: "chooser" }, element("label", { for: "length" }, "Must stay calm for"), select);
+  const part = element("div", { class: "chooser" }, element("label", { for: "length" }, say("start.must_stay")), select);
   let chosen = OWN;
   select.addEventListener("change", async () => {
     const minutes = select.value === OWN ? null : Number(select.value);
@@ -78,7 +81,7 @@ function makeChooser({ store, feed }) {
       setText(said, "");
     } catch (problem) {
       select.value = chosen;
-      setText(said, `Not changed. ${problem.message}`);
+      setText(said, say("start.not_changed", { reason: problem.message }));
     }
   });
   return { part, said, show: (need, hasJob) => {
@@ -90,8 +93,8 @@ function makeChooser({ store, feed }) {
 
 function makeRope(store) {
   const canvas = element("canvas", { class: "rope", role: "img" });
-  const words = element("p", { class: "small" }, "Line: means of a minute. Shade above it: gusts. Under it, from now on: the strips to come, a notch at the end of each, a gap for a refill.");
-  const part = element("div", { hidden: true }, canvas, words);
+  const fit = element("p", { class: "fit" });
+  const part = element("div", { hidden: true }, fit, canvas, element("p", { class: "small" }, say("rope.key")));
   const painter = keepPainted(canvas, (context, width_px, height_px, ink) => paintRopeAndStrips(context, width_px, height_px, ink,
     { outlook: store.outlook, set: store.units }));
   return { part, stop: painter.stop, show: () => {
@@ -100,43 +103,62 @@ function makeRope(store) {
     if (part.hidden) return;
     const said = describeRope(outlook, units);
     if (canvas.getAttribute("aria-label") !== said) canvas.setAttribute("aria-label", said);
+    setText(fit, describeFit(outlook));
     painter.ask();
   } };
 }
 
-const FIRST = [["site", "My lawn", "draw what to treat and what to keep out"], ["gear", "My gear", "add the sprayer and calibrate it"],
-  ["fill", "Fill by fill", "enter the product from its label, then the treatment"]];
+const FIRST = ["site", "gear", "fill"];
 
-/** What the next job rests on, asked for again with each job. */
-function makeNext({ store, feed }) {
+/** What the next job rests on; while nothing is entered, where to begin. */
+function makeNext(store) {
   const lines = makeSentences();
-  const words = element("a", { class: "place", href: "#papers" }, "Choose site, treatment, sprayer, who");
-  const first = element("ol", { class: "first" }, ...FIRST.map(([page, name, what]) => element("li", {}, element("a", { href: `#${page}` }, element("strong", {}, name), `: ${what}`))));
-  let next = null;
-  const show = () => {
+  const words = element("a", { class: "place", href: "#papers" }, say("start.choose_next"));
+  const first = element("ol", { class: "first" }, ...FIRST.map((page) => element("li", {}, element("a", { href: `#${page}` },
+    element("strong", {}, say(`frame.${page}`)), say("start.first_colon", { what: say(`start.first_${page}`) })))));
+  return { part: section(say("start.what_next"), lines.list, first, element("p", {}, words)), show: (next) => {
     first.hidden = next === null || !isNothingChosen(next);
     lines.show(next === null ? [] : describeNext(next, store.units));
-  };
-  const load = () => feed.ask("/next").then((answer) => { next = answer.papers ? answer : null; show(); }, () => {});
-  load();
-  store.addEventListener("job", load);
-  return { part: section("What is next", lines.list, first, element("p", {}, words)), show, stop: () => store.removeEventListener("job", load) };
+  } };
 }
 
-/** What the season asks for today, asked for again now and then; nothing while nothing is due. */
-function makeSeason(feed) {
-  const words = element("span", {});
-  const part = element("p", { class: "season", hidden: true }, words, " ", element("a", { class: "place", href: "#season" }, "Season"));
-  const load = async () => {
+/** The way into the first time: shown while nothing was ever done here. */
+function makeFirstTime() {
+  return section(say("start.first_time"), element("p", {}, say("start.first_words")), element("a", { class: "go", href: "#first" }, say("start.begin_first")));
+}
+
+/** What the service knows besides the live picture, asked for again now and then and with each job. */
+function keepAsking({ store, feed }, onNews) {
+  const heard = { next: null, order: null, health: null, season: null, jobs: null };
+  const take = (name, path, choose = (answer) => answer) => feed.ask(path).then((answer) => {
+    heard[name] = choose(answer);
+    onNews();
+  }, () => {}); // the page says elsewhere when the service is away
+  const load = () => {
     const now = new Date();
-    const { sentence, matters } = await feed.ask(`/season?day=${dayOf(now)}&time=${timeOf(now)}`);
-    setText(words, sentence ?? "");
-    part.hidden = !matters || matters.length === 0 || sentence === "Nothing is due.";
+    take("next", "/next", (answer) => (answer.papers ? answer : null));
+    take("health", "/health");
+    take("jobs", "/jobs");
+    take("order", `/season/order?day=${dayOf(now)}`);
+    take("season", `/season?day=${dayOf(now)}&time=${timeOf(now)}`);
   };
-  const ask = () => load().catch(() => {}); // the page says elsewhere when the service is away
-  const again = setInterval(ask, SEASON_MS);
-  ask();
-  return { part, stop: () => clearInterval(again) };
+  const again = setInterval(load, SEASON_MS);
+  store.addEventListener("job", load);
+  load();
+  return { heard, stop: () => {
+    clearInterval(again);
+    store.removeEventListener("job", load);
+  } };
+}
+
+/** What the season asks for today; nothing while nothing is due. */
+function makeSeason() {
+  const words = element("span", {});
+  const part = element("p", { class: "season", hidden: true }, words, " ", element("a", { class: "place", href: "#season" }, say("start.season")));
+  return { part, show: (season) => {
+    setText(words, season?.sentence ?? "");
+    part.hidden = !season?.matters || season.matters.length === 0 || season.sentence === say("start.nothing_due");
+  } };
 }
 
 function section(title, ...parts) {
@@ -145,54 +167,55 @@ function section(title, ...parts) {
 
 /** Build the page; returns how to leave it. */
 export function mountStart(root, { store, feed }) {
-  const answer = makeAnswer();
-  const air = makeAir();
-  const [trust, hours, inversion, faults] = [makeSentences(), makeSentences(), makeSentences(), makeSentences({ class: "faults" })];
-  const rope = makeRope(store);
-  const chooser = makeChooser({ store, feed });
-  const next = makeNext({ store, feed });
-  const season = makeSeason(feed);
-  const need = element("p", { class: "need" });
-  const ready = element("p", {});
-  const age = element("p", { class: "age" });
-  const go = element("a", { class: "go", href: "#lawn" }, "To the lawn: begin there");
-  const title = element("h1", {}, "Start now?");
+  const [answer, air, rope, chooser, next, season] = [makeAnswer(), makeAir(), makeRope(store), makeChooser({ store, feed }), makeNext(store), makeSeason()];
+  const [trust, hours, held, ordered] = [makeSentences(), makeSentences(), makeReasons("held"), makeReasons("ordered")];
+  const [need, age] = [element("p", { class: "need" }), element("p", { class: "age" })];
+  const go = element("a", { class: "go", href: "#lawn" }, say("start.to_lawn"));
+  const title = element("h1", {}, say("frame.start"));
+  const heading = element("h2");
+  const first = makeFirstTime();
+  const holds = element("section", { class: "reason" }, heading, held.list);
+  const order = section(say("start.in_order"), ordered.list);
+  const asking = keepAsking({ store, feed }, () => show());
 
-  root.replaceChildren(element("div", { class: "start-page" }, title, answer.part, age, season.part,
-    next.part, section("The wind now", air.list, rope.part),
-    section("Will it hold?", need, chooser.part, chooser.said, trust.list),
-    section("When it is usually calm here", hours.list, element("p", { class: "small" }, "What was usual on the last days, no forecast.")),
-    section("Calm is not always good", inversion.list),
-    section("The rig", faults.list, ready),
-    element("p", { class: "caution" }, "The product's label and the law of the place decide in what wind may be sprayed, and whether at all. "
-      + "Chances are told from past wind alone: look at the sky, and stop when in doubt."), go));
+  root.replaceChildren(element("div", { class: "start-page" }, title, answer.part, age, first, holds, go, season.part, next.part,
+    section(say("start.the_wind"), air.list, rope.part),
+    section(say("start.will_hold"), need, chooser.part, chooser.said, trust.list),
+    section(say("start.usual_hours"), hours.list, element("p", { class: "small" }, say("start.no_forecast"))),
+    order, element("p", { class: "caution" }, say("start.caution"))));
 
-  const show = () => {
-    const { snapshot, outlook, units } = store;
-    const { isConnected } = store;
-    const age_s = snapshot?.rig.name ? store.ageAt(performance.now() / 1000) : store.heardAgo(performance.now() / 1000);
+  function show() {
+    const { snapshot, outlook, units, isConnected } = store;
+    const now_s = performance.now() / 1000;
+    const age_s = snapshot?.rig.name ? store.ageAt(now_s) : store.heardAgo(now_s);
     const isOld = age_s > OLD_S;
     const hasJob = Boolean(snapshot?.job);
     answer.show(answerStart(snapshot, outlook, units, { isConnected, isOld }), isOld ? "" : describeLull(outlook?.lull));
     setText(age, isOld ? describeAge(age_s, isConnected).text : "");
     age.classList.toggle("old", isOld);
-    setText(title, hasJob ? "Will it hold?" : "Start now?");
-    setText(go, hasJob ? "To the lawn: the job is running" : "To the lawn: begin there");
+    setText(title, hasJob ? say("start.will_hold") : say("frame.start"));
+    setText(go, hasJob ? say("start.to_running") : say("start.to_lawn"));
     next.part.hidden = hasJob;
-    next.show();
+    next.show(asking.heard.next);
+    first.hidden = hasJob || !Array.isArray(asking.heard.jobs) || asking.heard.jobs.length > 0;
+    season.show(asking.heard.season);
+    showReasons(age_s);
     if (snapshot === null) return;
     air.show(describeAir(snapshot, units));
-    faults.show([...snapshot.faults, ...(outlook?.fault ? [outlook.fault] : [])]);
-    setText(ready, snapshot.faults.length > 0 ? "" : "Link, receiver, flow meter and anemometer: nothing to complain of.");
-    ready.hidden = snapshot.faults.length > 0;
     if (!outlook) return;
     rope.show();
     setText(need, describeNeed(outlook.need, units));
     chooser.show(outlook.need, hasJob);
     trust.show(describeTrust(outlook));
-    hours.show([...describeHours(outlook.hours, outlook.at_utc), ...outlook.left_out.map((reason) => `Not used: ${reason}.`)]);
-    inversion.show([describeInversion(outlook.inversion, units)]);
-  };
+    hours.show([...describeHours(outlook.hours, outlook.at_utc), ...outlook.left_out.map((reason) => say("start.not_used", { reason }))]);
+  }
+  function showReasons(age_s) {
+    const { snapshot, outlook, units } = store;
+    const reasons = listReasons({ ...asking.heard, snapshot, outlook, now_utc: Date.now() / 1000 - (age_s ?? 0) }, units);
+    setText(heading, reasons[0]?.state === "shut" ? say("start.holds") : say("start.look_first"));
+    holds.hidden = !held.show(reasons.filter(({ state }) => state !== "open"));
+    order.hidden = !ordered.show(reasons.filter(({ state }) => state === "open"));
+  }
   const names = ["snapshot", "outlook", "units", "connection"];
   for (const name of names) store.addEventListener(name, show);
   const clock = setInterval(show, TICK_MS);
@@ -200,8 +223,7 @@ export function mountStart(root, { store, feed }) {
   return () => {
     for (const name of names) store.removeEventListener(name, show);
     clearInterval(clock);
-    next.stop();
-    season.stop();
+    asking.stop();
     rope.stop();
   };
 }
