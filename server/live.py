@@ -205,8 +205,9 @@ class Live:
                 self._told = ("The device program on the rig has started anew.", arrival.t)
         elif isinstance(message, wire.Event) and arrival.order is Order.NEXT:
             self._note_trouble(arrival.t, message)
-        if arrival.order is not Order.REPEAT and _button_of(message) == "refill":
-            self.way.refill(message.detail if isinstance(message, wire.Operator) else NOTHING_TOLD)
+        if arrival.order is not Order.REPEAT:
+            told = message.detail if isinstance(message, wire.Operator) else NOTHING_TOLD
+            self.way.press(_button_of(message), told, is_now=arrival.order is Order.NEXT)
         if arrival.order is not Order.NEXT:
             return
         t = arrival.t
@@ -305,6 +306,7 @@ class Live:
             tank_left_l=round(level.left_l.value, 3),
             tank_left_sd_l=round(level.left_l.sd, 3),
             is_tank_assumed=way.tank.is_assumed,
+            reach=way.reach.tell(way.track, way.plane, level),
             covered_area_m2=round(areas.covered_m2, 2),
             area_left_m2=known(areas.left_m2, 1),
             zone_area_m2=known(areas.zone_m2, 1),
