@@ -16,6 +16,8 @@ from server.snapshot import ReachPart, known
 
 ANEW_S = 0.9
 """Foretold anew so often: an outline of many corners takes its time."""
+LEAST_SHARE, USUAL_S = 0.3, 5.0
+"""Less than this share of the usual flow, as it was over so long, is no spraying."""
 
 
 class LiveReach:
@@ -24,13 +26,16 @@ class LiveReach:
     def __init__(self, setup: Setup) -> None:
         self._setup = setup
         self._book = LaneBook()
+        self._flowed = (nan, 0.0)
+        self._usual_l_per_s = 0.0
         self._pegs: dict[str, Point] = {}
         self._newest: str | None = None
         self._ground: tuple[Plane, Site] | None = None
         self._told: tuple[float, object, ReachPart | None] = (nan, None, None)
 
-    def take(self, fix: TrackFilter, litres: float, *, is_spraying: bool) -> None:
+    def take(self, fix: TrackFilter, litres: float) -> None:
         """Follow one fix whose volume is known."""
+        is_spraying = self._note_flow(fix.t, litres)
         # The heading of a receiver that tells no velocity swings too much to tell a turn.
         heading = nan if fix.places else fix.heading_deg
         self._book = step_lane(
@@ -41,6 +46,15 @@ class LiveReach:
             is_spraying=is_spraying,
             swath_m=self._setup.sprayer.swath_m,
         )
+
+    def _note_flow(self, t: float, litres: float) -> bool:
+        """Whether liquid flowed since the fix before: one pulse that is spread over a turn is none."""
+        span_s, gained_l = t - self._flowed[0], litres - self._flowed[1]
+        self._flowed = t, litres
+        if not span_s > 0.0 or gained_l <= LEAST_SHARE * self._usual_l_per_s * span_s:
+            return False
+        self._usual_l_per_s += min(1.0, span_s / USUAL_S) * (gained_l / span_s - self._usual_l_per_s)
+        return True
 
     def press_peg(self, detail: Mapping[str, Any], track: TrackFilter) -> None:
         """Here is a peg; its name is what was told with the button, if anything."""

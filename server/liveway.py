@@ -202,9 +202,8 @@ class LiveWay:
         """Lay the dose of the fixes whose volume is known by now."""
         while self._waiting and (self._waiting[0].t <= until or now - self._waiting[0].t > WAIT_FOR_COUNT_S):
             fix = self._waiting.popleft()
-            before, litres = self._laid_l, self._litres_at(fix.t)
-            self._laid_l = litres
-            self.reach.take(fix, litres, is_spraying=litres > before)
+            litres = self._laid_l = self._litres_at(fix.t)
+            self.reach.take(fix, litres)
             self.grid.add(t=fix.t, east=fix.east_m, north=fix.north_m, heading=fix.heading_deg, litres=litres)
             if isfinite(fix.east_m):
                 self.east_m.append(round(fix.east_m, 3))

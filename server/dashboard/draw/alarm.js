@@ -3,11 +3,12 @@
 import { describeLull, describeSince, isWhole, keyOf } from "../core/alarm.js";
 import { describeAlarm } from "../core/figures.js";
 import { SHORT_HOLD_MS } from "../core/glove.js";
+import { say } from "../core/say.js";
 import { element, setText } from "./element.js";
 import { makeGlove } from "./glove.js";
 import { drawSign } from "./sign.js";
 
-const SEE = { name: "see", label: "Seen: show the page", doing: "show the page", hold_ms: SHORT_HOLD_MS, undo: null };
+const SEE = { name: "see", label: say("alarm.seen"), doing: say("alarm.seen_doing"), hold_ms: SHORT_HOLD_MS, undo: null };
 
 /** The alarm's part of the page; `show(age)` reads the store. */
 export function makeAlarm(store) {
@@ -22,7 +23,7 @@ export function makeAlarm(store) {
     show();
   });
   glove.show(SEE);
-  const bar = element("section", { class: "alarm", "aria-label": "Alarm" }, sign,
+  const bar = element("section", { class: "alarm", "aria-label": say("alarm.alarm") }, sign,
     element("div", { class: "alarm-words" }, word, reason, since, lull, old), glove.part);
   let shown = "";
   let wasWhole = null;
@@ -44,9 +45,9 @@ export function makeAlarm(store) {
       setText(word, now.word);
     }
     if (keyOf(snapshot?.alarm) === null) store.seenAlarm = null;
-    setText(reason, snapshot === null ? "No word about the wind yet" : now.reason);
+    setText(reason, snapshot === null ? say("alarm.no_word") : now.reason);
     setText(since, describeSince(snapshot?.alarm, snapshot?.at_utc));
-    setText(lull, describeLull(outlook, units));
+    setText(lull, describeLull(outlook));
     const isNow = isWhole(snapshot, store.seenAlarm);
     setText(old, isNow && age?.isOld ? age.text : "");
     cover(isNow);
