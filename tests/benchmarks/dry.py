@@ -135,9 +135,11 @@ def describe(klass: str, rows: list[Told]) -> str:
         way, sd, place = some[:, 0], some[:, 1], some[:, 2]
         placed = place[np.isfinite(place)]
         ranks = np.percentile(placed, (50, 90)) if len(placed) else (np.nan, np.nan)
+        inside = [float(np.mean(np.abs(way) <= times * sd)) for times in (1.0, 2.0)]
         lines.append(
-            f"{klass:12} {strips:3.1f} strips before, {len(some):3} jobs: way {rms(way):5.2f} m rms, told "
-            f"{rms(sd):5.2f}; within 1 sd {np.mean(np.abs(way) <= sd):4.0%}, 2 sd {np.mean(np.abs(way) <= 2 * sd):4.0%}; "
+            f"{klass:12} {strips:3.1f} strips before, {len(some):3} jobs: "
+            f"way {rms(way):5.2f} m rms, told {rms(sd):5.2f}; "
+            f"within 1 sd {inside[0]:4.0%}, 2 sd {inside[1]:4.0%}; "
             f"place told in {len(placed):3}, off by {ranks[0]:5.2f} m median, {ranks[1]:5.2f} m in nine of ten"
         )
     return "\n".join(lines)
