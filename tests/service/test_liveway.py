@@ -59,9 +59,9 @@ def walk_strips(way: LiveWay, strips: int, length_m: float = 10.0) -> None:
             place = float(strip), along if strip % 2 == 0 else length_m - along
             t, pulses = t + 0.2, pulses + 1000.0 * 0.05 * 0.24
             send(way, t, place, 180.0 * (strip % 2), pulses)
-        for step in range(10):
+        for step in range(4):
             t += 0.2
-            send(way, t, (strip + 0.1 * (step + 1), place[1]), 90.0, pulses)
+            send(way, t, (strip + 0.25 * (step + 1), place[1]), 90.0, pulses)
 
 
 def send(way: LiveWay, t: float, place: tuple[float, float], course: float, pulses: float) -> None:
