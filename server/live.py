@@ -371,20 +371,20 @@ class Live:
     def _faults(self, *, is_fresh: bool) -> tuple[str, ...]:
         """What is wrong, in plain sentences."""
         if self.rig is None:
-            return ("No rig has been heard yet.",)
+            return ("No rig has been heard yet. Switch it on, within reach of the service.",)
         if not is_fresh and self.behind_s > LIVE_WITHIN_S and self.link == "online":
             return (f"The rig still sends what it kept: what is shown is {self.behind_s:.0f} s old.",)
         if not is_fresh:
-            return ("The rig is silent: what is shown is old.",)
+            return ("The rig is silent: what is shown is old. Look at its power and its link.",)
         found = []
         if self._fix is None or not self._fix_times or self._t - self._fix_times[-1] > FIX_SILENT_S:
-            found.append("No fix from the receiver: what is sprayed now cannot be placed.")
+            found.append("No fix from the receiver: what is sprayed now cannot be placed. Wait under open sky.")
         if not isfinite(self._flow_at) or self._t - self._flow_at > FLOW_SILENT_S:
-            found.append("The flow meter is silent.")
+            found.append("The flow meter is silent: nothing is counted. Look at its plug before you spray.")
         if self._setup.treatment.wind_limit_mps is not None and (
             not isfinite(self._wind_at) or self._t - self._wind_at > FLOW_SILENT_S
         ):
-            found.append("The anemometer is silent: no alarm can warn of wind.")
+            found.append("The anemometer is silent: no alarm can warn of wind. Look at its plug.")
         found += self._cup_watch.tell(is_stuck=self._wind_now.is_cup_stuck, is_frozen=self._cup.is_frozen)
         if self._told and self._t - self._told[1] < TOLD_FOR_S:
             found.append(self._told[0])

@@ -62,5 +62,30 @@ export function placeAhead(view, { reach, position, is_tank_assumed }) {
 export function placeOnMap(snapshot) {
   const reach = snapshot?.reach;
   if (!reach || snapshot.is_tank_assumed || !isPlaced(reach)) return null;
-  return { east_m: reach.east_m, north_m: reach.north_m, heading_deg: reach.heading_deg, sd_m: reach.way_sd_m, swath_m: snapshot.swath_m };
+  const { position } = snapshot;
+  const isHere = reach.lanes === 0 && !reach.is_between && position;
+  return {
+    east_m: reach.east_m, north_m: reach.north_m, heading_deg: reach.heading_deg, sd_m: reach.way_sd_m, swath_m: snapshot.swath_m,
+    // Not behind the walker, nor beyond the strip's ends.
+    from_m: isHere ? -Math.hypot(reach.east_m - position.east_m, reach.north_m - position.north_m) : -reach.into_m,
+    to_m: reach.lane_m - reach.into_m,
+  };
+}
+
+/** How likely the tank is dry by a place so many standard deviations beyond the one told: the bell's sum, to a hundredth. */
+export function likelyBy(deviations) {
+  return 1 / (1 + Math.exp(-1.702 * deviations)); // the logistic curve nearest to it (common text-book result, from memory)
+}
+
+/** Even steps of likelihood as standard deviations from the middle: where the strokes of a fuzzy line lie. */
+export function spreadLine(count) {
+  return Array.from({ length: count }, (_, stroke) => {
+    const share = (stroke + 0.5) / count;
+    return Math.log(share / (1 - share)) / 1.702;
+  });
+}
+
+/** Whether it is near enough to be told above the drawing: on this strip or the next, or empty. */
+export function isNear({ reach, tank_left_l }) {
+  return reach ? isPlaced(reach) && !reach.is_enough && reach.lanes <= (reach.is_between ? 0 : 1) : tank_left_l === 0;
 }

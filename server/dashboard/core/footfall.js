@@ -8,9 +8,11 @@ const STANDING_MPS = 0.2;
 const LONGEST = 1.5; // a step beyond that leaves the drawing, and is told
 
 /** The word for the next step and the figures behind it; `ratio` is now to wanted, null where they cannot be compared. */
-export function describeFootfall(snapshot, set) {
-  const { speed_mps, wanted_speed_mps } = snapshot;
+export function describeFootfall(snapshot, set, isOld = false) {
+  const { speed_mps, wanted_speed_mps, target_l_per_m2 } = snapshot;
+  if (isOld) return { word: "", figures: say("step.too_old"), ratio: null };
   const now = formatSpeed(speed_mps, set);
+  if (target_l_per_m2 === 0) return { word: "", figures: say("step.no_target", { now }), ratio: null };
   if (!(wanted_speed_mps > 0)) return { word: "", figures: say("step.no_flow", { now }), ratio: null };
   const wanted = formatSpeed(wanted_speed_mps, set);
   if (speed_mps === null) return { word: "", figures: say("step.no_pace", { wanted }), ratio: null };

@@ -10,7 +10,7 @@ import { drawSign } from "./sign.js";
 
 const SEE = { name: "see", label: say("alarm.seen"), doing: say("alarm.seen_doing"), hold_ms: SHORT_HOLD_MS, undo: null };
 
-/** The alarm's part of the page; `show(age)` reads the store. */
+/** The alarm's part of the page; `show(age, isStale)` reads the store. */
 export function makeAlarm(store) {
   const sign = element("span", { class: "alarm-sign" });
   const word = element("strong", { role: "alert" });
@@ -27,6 +27,8 @@ export function makeAlarm(store) {
     element("div", { class: "alarm-words" }, word, reason, since, lull, old), glove.part);
   let shown = "";
   let wasWhole = null;
+  let isStale = false;
+  let lastAge = null;
 
   const cover = (isNow) => {
     if (isNow === wasWhole) return;
@@ -35,17 +37,20 @@ export function makeAlarm(store) {
     for (const part of [since, lull, old, glove.part]) part.hidden = !isNow;
     for (const other of bar.parentElement?.children ?? []) if (other !== bar) other.inert = isNow;
   };
-  function show(age = null) {
+  function show(age = lastAge, isStaleNow = isStale) {
+    [lastAge, isStale] = [age, isStaleNow];
     const { snapshot, outlook, units } = store;
     const now = describeAlarm(snapshot?.alarm ?? null, units, outlook?.inversion, outlook?.at_utc ?? null);
+    const isUnknown = now.level === "none" && isStale; // what was calm a while ago need not be so now
     if (now.level !== shown) {
       shown = now.level;
       bar.dataset.level = now.level;
       sign.replaceChildren(drawSign(now.shape));
-      setText(word, now.word);
     }
+    setText(word, isUnknown ? say("alarm.unknown") : now.word);
+    sign.style.setProperty("visibility", isUnknown ? "hidden" : "visible");
     if (keyOf(snapshot?.alarm) === null) store.seenAlarm = null;
-    setText(reason, snapshot === null ? say("alarm.no_word") : now.reason);
+    setText(reason, snapshot === null ? say("alarm.no_word") : isUnknown ? say("alarm.trust_rig") : now.reason);
     setText(since, describeSince(snapshot?.alarm, snapshot?.at_utc));
     setText(lull, describeLull(outlook));
     const isNow = isWhole(snapshot, store.seenAlarm);

@@ -66,7 +66,7 @@ function paintGap(context, shift_px, high, low, { now_px, wanted_px, isBeyond },
   context.stroke();
 }
 
-/** The part of the page; `show()` reads the store. */
+/** The part of the page; `show(isOld)` reads the store, and judges no step by what is old. */
 export function makeFootfall(store) {
   const word = element("strong", { class: "footfall-word" });
   const figures = element("span", { class: "footfall-figures" });
@@ -76,9 +76,9 @@ export function makeFootfall(store) {
     if (ratio !== null) paintFeet(context, width_px, height_px, ink, ratio);
   });
   const part = element("section", { class: "footfall", "aria-label": say("step.pace") }, word, figures, canvas);
-  const show = () => {
+  const show = (isOld = false) => {
     if (store.snapshot === null) return;
-    const told = describeFootfall(store.snapshot, store.units);
+    const told = describeFootfall(store.snapshot, store.units, isOld);
     setText(word, told.word);
     setText(figures, told.figures);
     ratio = told.ratio;

@@ -1,6 +1,6 @@
 // The strip underfoot: it runs up the screen, the one beside it at its spacing, edges frayed by what is not known.
 
-import { describeDry, placeAhead } from "../core/dry.js";
+import { describeDry, isNear, placeAhead } from "../core/dry.js";
 import { say } from "../core/say.js";
 import { describeUnderfoot, faceAfter, frayOf, lookDown } from "../core/underfoot.js";
 import { keepPainted } from "./canvas.js";
@@ -76,7 +76,7 @@ function paintAhead(context, scale, view, ink) {
 
 function paintUnderfoot(context, width_px, height_px, ink, view, dry) {
   const px_per_m = width_px / (SWATHS_SEEN * view.swath_m);
-  const scale = { px_per_m, x: (across_m) => width_px / 2 + across_m * px_per_m, y: (along_m) => height_px * FOOT - along_m * px_per_m };
+  const scale = { px_per_m, x: (across_m) => width_px / 2 + across_m * px_per_m, y: (along_m) => height_px * FOOT - along_m * px_per_m, along: (y) => (height_px * FOOT - y) / px_per_m };
   context.fillStyle = ink.lawn;
   context.fillRect(0, 0, width_px, height_px);
   for (const beside of view.beside) paintBeside(context, scale, beside, view, ink);
@@ -110,6 +110,7 @@ export function makeUnderfoot(store) {
     if (face.isTurn) turnOver();
     canvas.hidden = view === null;
     setText(dry, describeDry(snapshot, units));
+    part.classList.toggle("dry-near", isNear(snapshot));
     setText(words, describeUnderfoot(view, { hasPosition: position !== null, swath_m }, units));
     painter.ask();
   };

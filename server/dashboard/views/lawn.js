@@ -117,19 +117,24 @@ export function mountLawn(root, { store, feed, sound }) {
 
   const page = element("div", { class: "lawn-page idle" });
   page.append(element("h1", { class: "unseen" }, say("frame.lawn")), alarm.bar, element("div", { class: "status" }, job, age), element("div", { class: "faults-place", role: "status" }, health.faults),
-    footfall.part, underfoot.part, feel, strips.part,
+    footfall.part, makeViewChoice(page), underfoot.part,
     element("section", { class: "drawing", "aria-label": say("view.above") }, drawing.canvas, hidden, legend),
-    makeViewChoice(page), before.part,
+    feel, strips.part,
+    before.part,
     element("section", { class: "figures", "aria-label": say("lawn.figures") }, ledger.list),
     element("section", { class: "more", "aria-label": say("lawn.rig_part") }, health.list, buttons.swap, sounds.part),
     buttons.bar);
   root.replaceChildren(page);
 
   const showAge = () => {
-    const told = describeAge(store.ageAt(performance.now() / 1000), store.isConnected);
+    const age_s = store.ageAt(performance.now() / 1000);
+    const told = describeAge(age_s, store.isConnected);
     setText(age, told.text);
     age.classList.toggle("old", told.isOld);
-    alarm.show(told);
+    const isStale = describeAge(age_s, true).isOld; // looking for the service for a moment makes nothing old yet
+    page.classList.toggle("stale", isStale && store.snapshot !== null);
+    alarm.show(told, isStale);
+    footfall.show(isStale);
   };
   const showLegend = () => {
     const target = store.snapshot?.target_l_per_m2;
@@ -147,7 +152,6 @@ export function mountLawn(root, { store, feed, sound }) {
     const isIdle = !["running", "paused"].includes(snapshot.job?.state);
     if (page.classList.toggle("idle", isIdle) !== wasIdle && !isIdle) page.scrollIntoView(); // the places stay above, a swipe away
     wasIdle = isIdle;
-    footfall.show();
     underfoot.show();
     setText(feel, describeFeel(snapshot, units));
     ledger.show(describeAll(snapshot, units));
