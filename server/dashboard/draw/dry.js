@@ -24,7 +24,7 @@ function writeLabel(context, text, x, y, ink, align) {
 
 /** On the strip underfoot: rows across it, the thicker the likelier the tank is dry by there. */
 export function paintDryAhead(context, scale, view, { ahead_m, sd_m }, ink) {
-  const row_m = ROW_PX / scale.px_per_m;
+  const row_m = ROW_PX / scale.along_px_per_m;
   const half_m = view.swath_m / 2;
   context.strokeStyle = ink.ink;
   for (let row = Math.ceil(view.walked_m / row_m); ; row += 1) {

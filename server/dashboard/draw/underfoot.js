@@ -9,6 +9,7 @@ import { element, setText } from "./element.js";
 
 const SWATHS_SEEN = 3.4;
 const FOOT = 0.7; // how far down the walker stands
+const AHEAD_SEEN_M = 4;
 const ROW_PX = 5;
 const BLADE_PX = 6;
 const TURN_MS = 500;
@@ -17,7 +18,7 @@ const TURN_MS = 500;
 function paintBeside(context, scale, { points }, view, ink) {
   const half_m = view.swath_m / 2;
   const sd_m = view.spacing_sd_m ?? half_m;
-  const row_m = ROW_PX / scale.px_per_m;
+  const row_m = ROW_PX / scale.along_px_per_m;
   context.strokeStyle = ink.trail;
   context.lineWidth = 2;
   context.beginPath();
@@ -76,7 +77,11 @@ function paintAhead(context, scale, view, ink) {
 
 function paintUnderfoot(context, width_px, height_px, ink, view, dry) {
   const px_per_m = width_px / (SWATHS_SEEN * view.swath_m);
-  const scale = { px_per_m, x: (across_m) => width_px / 2 + across_m * px_per_m, y: (along_m) => height_px * FOOT - along_m * px_per_m, along: (y) => (height_px * FOOT - y) / px_per_m };
+  const along_px_per_m = Math.min(px_per_m, (height_px * FOOT) / AHEAD_SEEN_M); // a low picture still looks some steps ahead
+  const scale = {
+    px_per_m, along_px_per_m, x: (across_m) => width_px / 2 + across_m * px_per_m,
+    y: (along_m) => height_px * FOOT - along_m * along_px_per_m, along: (y) => (height_px * FOOT - y) / along_px_per_m,
+  };
   context.fillStyle = ink.lawn;
   context.fillRect(0, 0, width_px, height_px);
   for (const beside of view.beside) paintBeside(context, scale, beside, view, ink);

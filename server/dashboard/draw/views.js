@@ -9,7 +9,7 @@ function listenForSwipes(part, onSide) {
   let swipe = emptySwipe();
   part.addEventListener("pointerdown", (event) => {
     // A mouse has the buttons, and what has a touch of its own keeps it.
-    if (event.pointerType === "mouse" || event.target.closest("button, a, input, select, dialog, .glove-part, .alarm")) return;
+    if (event.pointerType === "mouse" || event.target.closest("input, select, dialog, .glove-part")) return;
     swipe = beginSwipe(swipe, event.pointerId, event.clientX, event.clientY, event.timeStamp);
   });
   part.addEventListener("pointermove", (event) => {
