@@ -7,8 +7,9 @@ from dataclasses import dataclass
 BEFORE_PATTERN = re.compile(r"(?:[(=:,!&|?{};\[\n]|\breturn|=>)\s*$")
 WORDS = re.compile(r"[A-Za-z]{2,}[,.:;?!]? +[A-Za-z(]|^[A-Z][a-z]+\b|[a-z]{2,}[.?!:,]$")
 NOT_SHOWN = re.compile(
-    r"(?:\bclass: |className = |font = |setProperty\(|querySelector(?:All)?\(|closest\(|matches\(|from |import "
-    r"|matchMedia\(|new Event\(|addEventListener\(|\.key === |dispatchEvent\(.*|role: |\bsay\(|headers: .*|contentHint = )$"
+    r"(?:\bclass: |className = |font = |setProperty\(|querySelector(?:All)?\(|closest\(|matches\(|from |import |"
+    r"matchMedia\(|new Event\(|addEventListener\(|\.key === |dispatchEvent\(.*|role: |\bsay\(|headers: .*|"
+    r"contentHint = )$"
 )
 
 

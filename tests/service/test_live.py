@@ -296,7 +296,9 @@ def test_what_is_wrong_is_said_in_plain_sentences():
     assert "No fix" in first
     assert "anemometer is silent" in second
     rig.go_on(5, lambda: rig.air(3.0))
-    assert rig.snapshot().faults == ("The flow meter is silent: nothing is counted. Look at its plug before you spray.",)
+    assert rig.snapshot().faults == (
+        "The flow meter is silent: nothing is counted. Look at its plug before you spray.",
+    )
     detail = {"stream": "flow", "from_seq": 1, "to_seq": 9}
     rig.send(wire.Event(BOOT, 0, rig.mono, "overflow", detail))
     assert any("spool was full" in fault for fault in rig.snapshot().faults)

@@ -117,9 +117,8 @@ export function mountLawn(root, { store, feed, sound }) {
 
   const page = element("div", { class: "lawn-page idle" });
   page.append(element("h1", { class: "unseen" }, say("frame.lawn")), alarm.bar, element("div", { class: "status" }, job, age), element("div", { class: "faults-place", role: "status" }, health.faults),
-    footfall.part, makeViewChoice(page), underfoot.part,
+    footfall.part, makeViewChoice(page), underfoot.part, feel, strips.part,
     element("section", { class: "drawing", "aria-label": say("view.above") }, drawing.canvas, hidden, legend),
-    feel, strips.part,
     before.part,
     element("section", { class: "figures", "aria-label": say("lawn.figures") }, ledger.list),
     element("section", { class: "more", "aria-label": say("lawn.rig_part") }, health.list, buttons.swap, sounds.part),
