@@ -37,6 +37,15 @@ test("what is not sure enough names no place, and what cannot be told says so", 
   assert.match(describeDry({ ...room, reach: null, tank_left_l: 0, is_tank_assumed: true }, "l_per_ha"), /^If it was full/);
 });
 
+test("where the lawn ends surely before the tank, that is all that is told", () => {
+  const lawn = { area_left_m2: 100, target_l_per_m2: 0.04 };
+  const far = { way_m: 130, way_sd_m: 10, into_m: null };
+  assert.equal(tell(far, lawn), "The tank does the rest of the lawn.");
+  assert.match(tell({ ...far, way_sd_m: 20 }, lawn), /^The tank does about 130/);
+  assert.match(tell(far, { ...lawn, pass_l_per_m2: 0.02 }), /^The tank does about 130/);
+  assert.match(tell(far, { ...lawn, area_left_m2: null }), /^The tank does about 130/);
+});
+
 test("shares have words", () => {
   assert.deepEqual([0.05, 0.25, 0.33, 0.5, 0.66, 0.75, 0.95].map(nameShare), ["a bit", "a quarter", "a third", "half", "two thirds", "three quarters", "nearly all"]);
 });

@@ -32,8 +32,16 @@ function writeLength(value_m, set) {
   return `${formatFixed(Math.max(1, convert(value_m, "length", set)), 0)}\u00a0${unitOf("length", set)}`;
 }
 
-function tellWhere({ reach, position }, length) {
+/** Whether what is left of the lawn ends surely before the tank does. */
+function doesLawn({ reach, area_left_m2, swath_m, target_l_per_m2, pass_l_per_m2 = target_l_per_m2 }) {
+  if (!Number.isFinite(area_left_m2) || !(swath_m > 0) || !(pass_l_per_m2 > 0)) return false;
+  return ((area_left_m2 / swath_m) * target_l_per_m2) / pass_l_per_m2 < reach.way_m - 2 * reach.way_sd_m;
+}
+
+function tellWhere(snapshot, length) {
+  const { reach, position } = snapshot;
   const sd = length(reach.way_sd_m);
+  if (!isPlaced(reach) && doesLawn(snapshot)) return say("dry.lawn");
   if (reach.is_enough) return say("dry.enough");
   if (!Number.isFinite(reach.into_m)) return say("dry.way", { way: length(reach.way_m), sd });
   if (!isPlaced(reach)) return say("dry.strips", { n: Math.max(1, Math.round(reach.way_m / Math.max(reach.lane_m, 1))), way: length(reach.way_m), sd });

@@ -119,6 +119,7 @@ export const TEXTS = {
   "dry.strips": "The tank does about {n} more strip: {way} ±\u00a0{sd}|The tank does about {n} more strips: {way} ±\u00a0{sd}",
   "dry.way": "The tank does about {way} more, ±\u00a0{sd}; where that ends cannot be told",
   "dry.enough": "The tank does the strips that are left here",
+  "dry.lawn": "The tank does the rest of the lawn",
   "dry.back": "; from there {back} back to the peg",
   "dry.back_named": "; from there {back} back to peg {peg}",
   "dry.assumed": "So it is if the tank was full at the start.",
