@@ -118,6 +118,12 @@ def test_where_the_tank_runs_dry_is_said_and_drawn(show: Callable[..., Page], an
     above.click()
     expect(page.locator(".lawn-drawing")).to_be_visible()
     assert page.evaluate(MEASURE) == {"faint": [], "small": [], "wide": 0}
+    page.get_by_role("button", name="The strip underfoot").click()
+    answers.known["live"] = {**answers.known["live"], "rig": {**EMPTY_ROOM["rig"], "name": "cart", "age_s": 42.0}}
+    page.get_by_text("Alarm not known").wait_for(timeout=10_000)
+    page.get_by_text("Too old to judge your step.").wait_for()
+    for advice in (said, "You feel", "Shorter step"):
+        expect(page.get_by_text(advice)).not_to_be_visible()
     assert errors_of(answers) == []
 
 
