@@ -207,8 +207,9 @@ class Live:
                 self._told = ("The device program on the rig has started anew.", arrival.t)
         elif isinstance(message, wire.Event) and arrival.order is Order.NEXT:
             self._note_trouble(arrival.t, message)
-        if arrival.order is not Order.REPEAT and _button_of(message) == "refill":
-            self.way.refill(message.detail if isinstance(message, wire.Operator) else NOTHING_TOLD)
+        if arrival.order is not Order.REPEAT:
+            told = message.detail if isinstance(message, wire.Operator) else NOTHING_TOLD
+            self.way.press(_button_of(message), told, is_now=arrival.order is Order.NEXT)
         if arrival.order is not Order.NEXT:
             return
         t = arrival.t
@@ -309,6 +310,7 @@ class Live:
             tank_left_l=round(level.left_l.value, 3),
             tank_left_sd_l=round(level.left_l.sd, 3),
             is_tank_assumed=way.tank.is_assumed,
+            reach=way.reach.tell(way.track, way.plane, level),
             covered_area_m2=round(areas.covered_m2, 2),
             area_left_m2=known(areas.left_m2, 1),
             zone_area_m2=known(areas.zone_m2, 1),
@@ -373,20 +375,20 @@ class Live:
     def _faults(self, *, is_fresh: bool) -> tuple[str, ...]:
         """What is wrong, in plain sentences."""
         if self.rig is None:
-            return ("No rig has been heard yet.",)
+            return ("No rig has been heard yet. Switch it on, within reach of the service.",)
         if not is_fresh and self.behind_s > LIVE_WITHIN_S and self.link == "online":
             return (f"The rig still sends what it kept: what is shown is {self.behind_s:.0f} s old.",)
         if not is_fresh:
-            return ("The rig is silent: what is shown is old.",)
+            return ("The rig is silent: what is shown is old. Look at its power and its link.",)
         found = []
         if self._fix is None or not self._fix_times or self._t - self._fix_times[-1] > FIX_SILENT_S:
-            found.append("No fix from the receiver: what is sprayed now cannot be placed.")
+            found.append("No fix from the receiver: what is sprayed now cannot be placed. Wait under open sky.")
         if not isfinite(self._flow_at) or self._t - self._flow_at > FLOW_SILENT_S:
-            found.append("The flow meter is silent.")
+            found.append("The flow meter is silent: nothing is counted. Look at its plug before you spray.")
         if self._setup.treatment.wind_limit_mps is not None and (
             not isfinite(self._wind_at) or self._t - self._wind_at > FLOW_SILENT_S
         ):
-            found.append("The anemometer is silent: no alarm can warn of wind.")
+            found.append("The anemometer is silent: no alarm can warn of wind. Look at its plug.")
         found += self._cup_watch.tell(is_stuck=self._wind_now.is_cup_stuck, is_frozen=self._cup.is_frozen)
         if self._told and self._t - self._told[1] < TOLD_FOR_S:
             found.append(self._told[0])

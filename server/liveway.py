@@ -22,6 +22,7 @@ from server.core.setup import Setup
 from server.core.swath import pattern_from_sprayer
 from server.core.tank import assume_full, fill_tank, level_of, number_of
 from server.core.tracker import LiveFix, TrackFilter, step_track
+from server.livereach import LiveReach
 
 COVERED_FRACTION = 0.1
 WAIT_FOR_COUNT_S = 1.0
@@ -53,6 +54,7 @@ class LiveWay:
         self.tank = assume_full(setup.sprayer.tank_l)
         self._fills_seen: set[int] = set()
         self.passes_done = 0
+        self.reach = LiveReach(setup)
         self.grid = DoseGrid(pattern=pattern_from_sprayer(setup.sprayer), cell_m=setup.grid.cell_m)
         self.east_m: list[float] = []
         self.north_m: list[float] = []
@@ -106,6 +108,13 @@ class LiveWay:
             self._counts.append((edge + self._setup.sprayer.delay_s, self.litres))
         self._note_pass(was_spraying=before.is_spraying)
         self._lay(until=self._counts[-1][0] if self._counts else -inf, now=t)
+
+    def press(self, button: str | None, detail: Mapping[str, Any], *, is_now: bool) -> None:
+        """What was pressed for the tank, or at a peg: of one heard late nobody knows where it was."""
+        if button == "refill":
+            self.refill(detail)
+        elif button == "peg" and is_now:
+            self.reach.press_peg(detail, self.track)
 
     def refill(self, detail: Mapping[str, Any] = NOTHING_TOLD) -> None:
         """The tank is full again, or got or holds as much as was told; one fill that is heard twice counts once."""
@@ -194,6 +203,7 @@ class LiveWay:
         while self._waiting and (self._waiting[0].t <= until or now - self._waiting[0].t > WAIT_FOR_COUNT_S):
             fix = self._waiting.popleft()
             litres = self._laid_l = self._litres_at(fix.t)
+            self.reach.take(fix, litres)
             self.grid.add(t=fix.t, east=fix.east_m, north=fix.north_m, heading=fix.heading_deg, litres=litres)
             if isfinite(fix.east_m):
                 self.east_m.append(round(fix.east_m, 3))

@@ -7,7 +7,7 @@ from math import isfinite
 from operator import attrgetter
 from typing import Any
 
-PARTS = ("rig", "receiver", "counts", "position", "wind", "alarm", "job", "messages")
+PARTS = ("rig", "receiver", "counts", "position", "reach", "wind", "alarm", "job", "messages")
 """The figures of a snapshot that are groups of figures."""
 
 
@@ -53,6 +53,27 @@ class PositionPart:
     heading_deg: float | None
     lat_deg: float
     lon_deg: float
+
+
+@dataclass(frozen=True, slots=True)
+class ReachPart:
+    """How far the tank goes: sprayed way, strips done before the one in which it ends, where, and the way to the peg.
+
+    Without `into_m` it cannot be told where; `is_enough`: the strips to come end before the tank does.
+    """
+
+    way_m: float
+    way_sd_m: float
+    is_between: bool
+    is_enough: bool
+    lanes: int
+    into_m: float | None
+    lane_m: float | None
+    east_m: float | None
+    north_m: float | None
+    heading_deg: float | None
+    peg: str | None
+    back_m: float | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -132,6 +153,7 @@ class Snapshot:
     tank_left_l: float
     tank_left_sd_l: float
     is_tank_assumed: bool
+    reach: ReachPart | None
     covered_area_m2: float
     area_left_m2: float | None
     zone_area_m2: float | None

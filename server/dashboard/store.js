@@ -1,9 +1,11 @@
 // What the page knows; every change is told to those who listen.
 
+import { STEP_M, holdStep } from "./core/beat.js";
 import { emptyDose, emptyTrack, patchDose, patchTrack } from "./core/dose.js";
 import { FIRST_SET, isUnitSet } from "./core/units.js";
 
 const UNITS_KEY = "calmpass.units";
+const STEP_KEY = "calmpass.step_m";
 
 function rememberUnits() {
   try {
@@ -11,6 +13,14 @@ function rememberUnits() {
     return isUnitSet(kept ?? "") ? kept : FIRST_SET;
   } catch {
     return FIRST_SET; // a browser that forbids storage still shows the page
+  }
+}
+
+function rememberStep() {
+  try {
+    return holdStep(Number(localStorage.getItem(STEP_KEY))) ?? STEP_M.first;
+  } catch {
+    return STEP_M.first;
   }
 }
 
@@ -25,6 +35,8 @@ export class Store extends EventTarget {
   outlook = null;
   lawn = { plane: null, zones: [] };
   isSoundOn = false;
+  isTicking = false;
+  step_m = rememberStep();
   seenAlarm = null;
 
   tell(what) {
@@ -87,6 +99,21 @@ export class Store extends EventTarget {
 
   setSound(isOn) {
     this.isSoundOn = isOn;
+    this.tell("sound");
+  }
+
+  setTicking(isOn) {
+    this.isTicking = isOn;
+    this.tell("sound");
+  }
+
+  chooseStep(step_m) {
+    this.step_m = step_m;
+    try {
+      localStorage.setItem(STEP_KEY, String(step_m));
+    } catch {
+      // not kept for the next visit, still used in this one
+    }
     this.tell("sound");
   }
 

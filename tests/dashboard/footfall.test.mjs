@@ -35,3 +35,10 @@ test("the gap between the prints is in true proportion to the steps", () => {
   assert.equal(far.isBeyond, true);
   assert.ok(far.now_px + far.foot_px <= 360 + 1e-9);
 });
+
+test("an old pace judges no step, and without a rate it is said what to do", () => {
+  const told = describeFootfall({ speed_mps: 1.2, wanted_speed_mps: 1.0 }, "l_per_ha", true);
+  assert.deepEqual([told.word, told.ratio], ["", null]);
+  assert.match(told.figures, /^Too old/);
+  assert.match(describeFootfall({ speed_mps: 1.2, wanted_speed_mps: null, target_l_per_m2: 0 }, "l_per_ha").figures, /No rate is set: choose/);
+});

@@ -6,7 +6,7 @@ import {
   readSpeeds, requestOf, takeReading,
 } from "../../server/dashboard/core/cup.js";
 import { emptyDose, emptyTrack, litresOf, patchDose, patchTrack, wholeDose } from "../../server/dashboard/core/dose.js";
-import { describeAge, describeAlarm, describePace, describeRate, describeWind } from "../../server/dashboard/core/figures.js";
+import { describeAge, describeAlarm, describeRate, describeWind } from "../../server/dashboard/core/figures.js";
 import { fieldUnit, forgetCalibration, limitChanges, limitParts, mergeSetup, textOf, valueOf, zonesFromGeojson } from "../../server/dashboard/core/form.js";
 import { formatFixed, formatFrom, formatLimit, formatNumber, formatSpan } from "../../server/dashboard/core/format.js";
 import { boundsOf, fitView, project, roundLength, ticksWithin } from "../../server/dashboard/core/geometry.js";
@@ -157,8 +157,6 @@ test("the words say which side of the limit and the target it is", () => {
   const rate = { rate_l_per_m2: 0.03, target_l_per_m2: 0.04, rate_percent: 75, is_spraying: true };
   assert.match(describeRate(rate, "l_per_ha").remark, /^25\u00a0% under the target of 400/);
   assert.equal(describeRate({ ...rate, is_spraying: false }, "l_per_ha").figure, "Not spraying");
-  assert.match(describePace({ speed_mps: 1, wanted_speed_mps: 0.8 }, "l_per_ha").remark, /^Walk slower/);
-  assert.match(describePace({ speed_mps: 1, wanted_speed_mps: null }, "l_per_ha").remark, /known once liquid flows/);
 });
 
 test("alarms have a word and a shape of their own, and silence is no calm", () => {

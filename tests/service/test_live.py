@@ -288,7 +288,7 @@ def test_another_rig_on_the_broker_disturbs_nothing_until_this_one_is_silent():
 
 def test_what_is_wrong_is_said_in_plain_sentences():
     rig = Rig()
-    assert rig.snapshot().faults == ("No rig has been heard yet.",)
+    assert rig.snapshot().faults == ("No rig has been heard yet. Switch it on, within reach of the service.",)
     rig.go_on(10, lambda: (rig.flow(), rig.air(3.0)))
     assert rig.snapshot().faults == ()
     rig.go_on(5, rig.flow)
@@ -296,12 +296,14 @@ def test_what_is_wrong_is_said_in_plain_sentences():
     assert "No fix" in first
     assert "anemometer is silent" in second
     rig.go_on(5, lambda: rig.air(3.0))
-    assert rig.snapshot().faults == ("The flow meter is silent.",)
+    assert rig.snapshot().faults == (
+        "The flow meter is silent: nothing is counted. Look at its plug before you spray.",
+    )
     detail = {"stream": "flow", "from_seq": 1, "to_seq": 9}
     rig.send(wire.Event(BOOT, 0, rig.mono, "overflow", detail))
     assert any("spool was full" in fault for fault in rig.snapshot().faults)
     rig.now += 10.0
-    assert rig.snapshot().faults == ("The rig is silent: what is shown is old.",)
+    assert rig.snapshot().faults == ("The rig is silent: what is shown is old. Look at its power and its link.",)
     assert not rig.snapshot().is_spraying
 
 

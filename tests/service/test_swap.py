@@ -52,6 +52,7 @@ def test_a_swap_makes_a_second_part_with_the_same_papers_and_its_own_sprayer(des
     assert desk.ask("GET", f"/api/jobs/{first}/papers").json()["parts"] == [first, part["id"]]
     desk.take(rest)
     assert desk.ask("GET", "/api/live").json()["job"]["id"] == part["id"]
+    assert desk.ask("GET", "/api/live").json()["swath_m"] == pytest.approx(1.2192), "the strip's width"
     desk.ask("POST", f"/api/jobs/{part['id']}/buttons", {"kind": "finish"})
     litres = [desk.await_review(number)["volume_l"] for number in (first, part["id"])]
     pulses = litres[0] * 450.0 + litres[1] * 300.0

@@ -1,10 +1,11 @@
 // When an alarm takes the whole screen, since when it stands, and whether calm is to be hoped for.
 
-import { formatClock, formatHour, formatPercent, formatSpan, formatTime, tellSpeeds } from "./format.js";
+import { formatClock, formatHour, formatPercent, formatSpan, formatTime } from "./format.js";
+import { say } from "./say.js";
 
 /** What tells one stop from the next; null where nothing has to stop. */
 export function keyOf(alarm) {
-  return alarm?.level === "stop" ? `stop ${alarm.since_utc ?? "at an unknown time"}` : null;
+  return alarm?.level === "stop" ? `stop-${alarm.since_utc ?? "?"}` : null;
 }
 
 /** Whether the alarm has to cover the page: a stop that nobody has seen yet, while there is something to stop. */
@@ -17,22 +18,23 @@ export function isWhole(snapshot, seen) {
 /** Since when; empty where that is not known. */
 export function describeSince(alarm, now_utc) {
   if (!alarm || !Number.isFinite(alarm.since_utc)) return "";
-  const span = Number.isFinite(now_utc) ? `, for ${formatSpan(now_utc - alarm.since_utc)}` : "";
-  return `Since ${formatClock(alarm.since_utc)}${span}.`;
+  const since = formatClock(alarm.since_utc);
+  return Number.isFinite(now_utc) ? say("alarm.since_for", { since, span: formatSpan(now_utc - alarm.since_utc) }) : say("alarm.since", { since });
 }
 
 /** What is known of a lull: its chance, or else when it is usually calm here. */
-export function describeLull(outlook, set) {
-  if (!outlook) return "Whether a lull comes is not known.";
+export function describeLull(outlook) {
+  if (!outlook) return say("alarm.lull_unknown");
   const { state, chance, low, high, hours } = outlook;
   if (state === "known" && Number.isFinite(chance)) {
-    const range = Number.isFinite(low) && Number.isFinite(high) ? ` (${formatPercent(low)} to ${formatPercent(high)})` : "";
-    return tellSpeeds(`Chance of a lull of ${outlook.need.minutes} min: ${formatPercent(chance)}${range}.`, set);
+    const parts = { minutes: outlook.need.minutes, chance: formatPercent(chance) };
+    if (!Number.isFinite(low) || !Number.isFinite(high)) return say("alarm.lull", parts);
+    return say("alarm.lull_between", { ...parts, low: formatPercent(low), high: formatPercent(high) });
   }
   const now_utc = outlook.at_utc;
   const span = (hours?.usual ?? []).find(({ to_utc }) => to_utc > now_utc);
-  if (span && span.from_utc <= now_utc) return `At this hour it is usually calm here, until about ${formatTime(span.to_utc)}.`;
-  if (span) return `It is usually calm here from about ${formatTime(span.from_utc)}.`;
-  if (Number.isFinite(hours?.next_utc)) return `The next calm is likely about ${formatHour(hours.next_utc)}: so it was on ${formatPercent(hours.next_share)} of ${hours.next_days} days.`;
-  return "Whether a lull comes is not known.";
+  if (span && span.from_utc <= now_utc) return say("alarm.calm_now", { time: formatTime(span.to_utc) });
+  if (span) return say("alarm.calm_from", { time: formatTime(span.from_utc) });
+  if (Number.isFinite(hours?.next_utc)) return say("alarm.calm_next", { time: formatHour(hours.next_utc), share: formatPercent(hours.next_share), days: hours.next_days });
+  return say("alarm.lull_unknown");
 }

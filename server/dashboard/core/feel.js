@@ -1,6 +1,7 @@
 // Into the wind and with it: what a walker feels on the face is not what drifts the spray.
 
 import { formatFixed } from "./format.js";
+import { say } from "./say.js";
 import { convert, unitOf } from "./units.js";
 
 const ALIGNED_DEG = 60;
@@ -19,8 +20,8 @@ export function feelAir(wind_mps, from_deg, pace_mps, bearing_deg) {
 /** Into the wind, with it, or across it. */
 export function nameSide(from_deg, bearing_deg) {
   const apart = Math.abs(((((from_deg - bearing_deg) % 360) + 540) % 360) - 180);
-  if (apart < ALIGNED_DEG) return "into it";
-  return apart > 180 - ALIGNED_DEG ? "with it" : "across it";
+  if (apart < ALIGNED_DEG) return say("feel.into");
+  return apart > 180 - ALIGNED_DEG ? say("feel.with") : say("feel.across");
 }
 
 /** The next strip goes back the way this one came; where the wind's side is not known, from least to most. */
@@ -42,8 +43,18 @@ export function describeFeel(snapshot, set) {
   if (wind.mean_60s_mps === null) return "";
   const figure = (value_mps) => formatFixed(convert(value_mps, "speed", set), 1);
   const next = foresee(snapshot);
-  const now = wind.apparent_mps === null ? "" : ` You feel ${figure(wind.apparent_mps)} now${next?.here ? `, ${next.here}` : ""};`;
-  const coming = next === null ? "" : ` the next strip will feel like ${next.side ? `${figure(next.high_mps)}, ${next.side}` : `${figure(next.low_mps)} to ${figure(next.high_mps)}`}.`;
-  const verdict = wind.limit_mps === null ? "" : ` The air is ${wind.mean_60s_mps > wind.limit_mps ? "too much either way" : "under the limit either way"}.`;
-  return `Air ${figure(wind.mean_60s_mps)}\u00a0${unitOf("speed", set)}.${coming === "" ? now.replace(";", ".") : now}${now === "" ? coming.replace(" the", " The") : coming}${verdict}`;
+  return [say("feel.air", { speed: figure(wind.mean_60s_mps), unit: unitOf("speed", set) }), tellNow(wind, next, figure), tellNext(wind, next, figure),
+    wind.limit_mps === null ? "" : say(`feel.${wind.mean_60s_mps > wind.limit_mps ? "too_much" : "under"}`)].filter(Boolean).join(" ");
+}
+
+function tellNow({ apparent_mps }, next, figure) {
+  if (apparent_mps === null) return "";
+  const parts = { speed: figure(apparent_mps), side: next?.here };
+  return `${say(`feel.${next?.here ? "now_side" : "now"}`, parts)}${next === null ? "." : ";"}`;
+}
+
+function tellNext({ apparent_mps }, next, figure) {
+  if (next === null) return "";
+  const parts = { speed: figure(next.high_mps), low: figure(next.low_mps), side: next.side };
+  return say(`feel.${apparent_mps === null ? "first_next" : "next"}_${next.side ? "side" : "range"}`, parts);
 }

@@ -1,5 +1,7 @@
 // The bar under a gloved thumb: which one action a state has, and what counts as holding it.
 
+import { say } from "./say.js";
+
 export const SHORT_HOLD_MS = 700;
 export const LONG_HOLD_MS = 1500;
 export const UNDO_MS = 5000;
@@ -14,11 +16,11 @@ const NEARLY_DRY = 0.03;
  * was known of it: these ask for a longer hold instead.
  */
 const ACTIONS = {
-  start: { name: "start", label: "Start the job", doing: "start the job", hold_ms: LONG_HOLD_MS, undo: null },
-  pause: { name: "pause", label: "Pause", doing: "pause", hold_ms: SHORT_HOLD_MS, undo: "resume" },
-  resume: { name: "resume", label: "Go on", doing: "go on", hold_ms: SHORT_HOLD_MS, undo: "pause" },
-  refill: { name: "refill", label: "Tank is full again", doing: "tell that the tank is full", hold_ms: LONG_HOLD_MS, undo: null },
-  finish: { name: "finish", label: "Finish the job", doing: "finish the job", hold_ms: LONG_HOLD_MS, undo: null },
+  start: { name: "start", label: say("glove.start"), doing: say("glove.start_doing"), hold_ms: LONG_HOLD_MS, undo: null },
+  pause: { name: "pause", label: say("glove.pause"), doing: say("glove.pause_doing"), hold_ms: SHORT_HOLD_MS, undo: "resume" },
+  resume: { name: "resume", label: say("glove.resume"), doing: say("glove.resume_doing"), hold_ms: SHORT_HOLD_MS, undo: "pause" },
+  refill: { name: "refill", label: say("glove.refill"), doing: say("glove.refill_doing"), hold_ms: LONG_HOLD_MS, undo: null },
+  finish: { name: "finish", label: say("glove.finish"), doing: say("glove.finish_doing"), hold_ms: LONG_HOLD_MS, undo: null },
 };
 
 /** The one action of the present state: what comes next at this moment of a job. */
@@ -35,13 +37,13 @@ export function chooseAction(snapshot) {
 
 /** What takes an action back; null where nothing does. */
 export function undoOf(action) {
-  return action.undo === null ? null : { ...ACTIONS[action.undo], label: `Undo: ${ACTIONS[action.undo].doing}`, undo: null };
+  return action.undo === null ? null : { ...ACTIONS[action.undo], label: say("glove.undo", { doing: ACTIONS[action.undo].doing }), undo: null };
 }
 
 /** The line under an action: how it is done, by hand or by key. */
 export function tellHow(action, hasKeys = false) {
-  const how = action.hold_ms > SHORT_HOLD_MS ? "Hold longer, until it is full" : "Hold until it is full";
-  return hasKeys ? `${how}, or press Enter twice` : how;
+  const how = say(`glove.hold${action.hold_ms > SHORT_HOLD_MS ? "_longer" : ""}`);
+  return hasKeys ? say("glove.or_keys", { how }) : how;
 }
 
 /** Nobody touches it. */

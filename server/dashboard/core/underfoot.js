@@ -1,6 +1,7 @@
 // The strip that is being walked, seen the way the walker looks: across to the right, along ahead, in metres.
 
 import { formatQuantity } from "./format.js";
+import { say } from "./say.js";
 
 const CHORD_M = 1.5; // a direction from less way is the receiver's noise
 const ANCHOR_M = 1;
@@ -145,17 +146,19 @@ export function frayOf(row, edge) {
 
 /** The strip beside in a sentence: how far, how sure, and whether that is what a swath wants. */
 export function describeUnderfoot(view, { hasPosition, swath_m }, set) {
-  if (!hasPosition) return "The receiver tells no place: the strip cannot be drawn.";
-  if (view === null) return "Walk a few steps to see the strip.";
+  if (!hasPosition) return say("strip.no_place");
+  if (view === null) return say("strip.walk");
   const known = view.beside.filter(({ spacing_m }) => spacing_m !== null);
-  if (known.length === 0) return "No strip beside this one.";
+  if (known.length === 0) return say("strip.alone");
   const { side, spacing_m } = known.reduce((a, b) => (b.spacing_m < a.spacing_m ? b : a));
   const length = (value_m) => formatQuantity(value_m, "length", set, 2);
   const { spacing_sd_m } = view;
-  const where = `The strip on the ${side < 0 ? "left" : "right"} is ${length(spacing_m)}`;
-  if (spacing_sd_m === null) return `${where} away, how surely is not known; wanted ${length(swath_m)}.`;
-  const sure = `${where} ± ${length(spacing_sd_m)} away, wanted ${length(swath_m)}`;
-  if (spacing_sd_m > swath_m / 2) return `${sure}: the receiver cannot tell.`;
-  if (Math.abs(spacing_m - swath_m) <= spacing_sd_m) return `${sure}: right, as far as can be told.`;
-  return `${sure}: too ${spacing_m < swath_m ? "near" : "far"}.`;
+  const parts = { side: say(`strip.${side < 0 ? "left" : "right"}`), spacing: length(spacing_m), wanted: length(swath_m) };
+  if (spacing_sd_m === null) return say("strip.beside_unsure", parts);
+  const judge = () => {
+    if (spacing_sd_m > swath_m / 2) return "cannot_tell";
+    if (Math.abs(spacing_m - swath_m) <= spacing_sd_m) return "as_wanted";
+    return spacing_m < swath_m ? "too_near" : "too_far";
+  };
+  return say("strip.beside", { ...parts, sd: length(spacing_sd_m), verdict: say(`strip.${judge()}`) });
 }

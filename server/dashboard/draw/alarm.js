@@ -3,13 +3,14 @@
 import { describeLull, describeSince, isWhole, keyOf } from "../core/alarm.js";
 import { describeAlarm } from "../core/figures.js";
 import { SHORT_HOLD_MS } from "../core/glove.js";
+import { say } from "../core/say.js";
 import { element, setText } from "./element.js";
 import { makeGlove } from "./glove.js";
 import { drawSign } from "./sign.js";
 
-const SEE = { name: "see", label: "Seen: show the page", doing: "show the page", hold_ms: SHORT_HOLD_MS, undo: null };
+const SEE = { name: "see", label: say("alarm.seen"), doing: say("alarm.seen_doing"), hold_ms: SHORT_HOLD_MS, undo: null };
 
-/** The alarm's part of the page; `show(age)` reads the store. */
+/** The alarm's part of the page; `show(age, isStale)` reads the store. */
 export function makeAlarm(store) {
   const sign = element("span", { class: "alarm-sign" });
   const word = element("strong", { role: "alert" });
@@ -22,10 +23,12 @@ export function makeAlarm(store) {
     show();
   });
   glove.show(SEE);
-  const bar = element("section", { class: "alarm", "aria-label": "Alarm" }, sign,
+  const bar = element("section", { class: "alarm", "aria-label": say("alarm.alarm") }, sign,
     element("div", { class: "alarm-words" }, word, reason, since, lull, old), glove.part);
   let shown = "";
   let wasWhole = null;
+  let isStale = false;
+  let lastAge = null;
 
   const cover = (isNow) => {
     if (isNow === wasWhole) return;
@@ -34,19 +37,22 @@ export function makeAlarm(store) {
     for (const part of [since, lull, old, glove.part]) part.hidden = !isNow;
     for (const other of bar.parentElement?.children ?? []) if (other !== bar) other.inert = isNow;
   };
-  function show(age = null) {
+  function show(age = lastAge, isStaleNow = isStale) {
+    [lastAge, isStale] = [age, isStaleNow];
     const { snapshot, outlook, units } = store;
     const now = describeAlarm(snapshot?.alarm ?? null, units, outlook?.inversion, outlook?.at_utc ?? null);
+    const isUnknown = now.level === "none" && isStale; // what was calm a while ago need not be so now
     if (now.level !== shown) {
       shown = now.level;
       bar.dataset.level = now.level;
       sign.replaceChildren(drawSign(now.shape));
-      setText(word, now.word);
     }
+    setText(word, isUnknown ? say("alarm.unknown") : now.word);
+    sign.style.setProperty("visibility", isUnknown ? "hidden" : "visible");
     if (keyOf(snapshot?.alarm) === null) store.seenAlarm = null;
-    setText(reason, snapshot === null ? "No word about the wind yet" : now.reason);
+    setText(reason, snapshot === null ? say("alarm.no_word") : isUnknown ? say("alarm.trust_rig") : now.reason);
     setText(since, describeSince(snapshot?.alarm, snapshot?.at_utc));
-    setText(lull, describeLull(outlook, units));
+    setText(lull, describeLull(outlook));
     const isNow = isWhole(snapshot, store.seenAlarm);
     setText(old, isNow && age?.isOld ? age.text : "");
     cover(isNow);

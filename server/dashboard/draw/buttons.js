@@ -1,12 +1,13 @@
 // The buttons of a job: one for the state under the thumb, the others smaller above it; finishing asks twice.
 
 import { UNDO_MS, chooseAction, undoOf } from "../core/glove.js";
+import { say } from "../core/say.js";
 import { element, setText } from "./element.js";
 import { makeGlove } from "./glove.js";
 import { makeSwap } from "./swap.js";
 
 const ASK_AGAIN_MS = 5000;
-const FINISHED = "Job finished. Rinse on treated ground where the label allows, never into a drain; keep off until dry or longer, as the label says.";
+const FINISHED = say("buttons.finished");
 
 /** The next free letter for a peg. */
 function nextPeg(known) {
@@ -16,20 +17,20 @@ function nextPeg(known) {
 function makePegChoice(feed, press) {
   const choices = element("div", { class: "pegs" });
   const dialog = element("dialog", { class: "peg-choice", "aria-labelledby": "peg-title" },
-    element("h2", { id: "peg-title" }, "At which peg?"), choices,
-    element("button", { type: "button", onclick: () => dialog.close() }, "None, go back"));
+    element("h2", { id: "peg-title" }, say("buttons.which_peg")), choices,
+    element("button", { type: "button", onclick: () => dialog.close() }, say("buttons.none")));
   const visited = [];
   const choose = (name) => {
     dialog.close();
     if (!visited.includes(name)) visited.push(name);
-    press("peg", { name });
+    press("peg", { name }, say("buttons.noted_peg"));
   };
   const open = async () => {
     const setup = await feed.ask("/setup").catch(() => null); // without the service's list the letters still serve
     const known = [...new Set([...(setup?.peg ?? []).map((peg) => peg.name), ...visited])];
     choices.replaceChildren(
-      ...known.map((name) => element("button", { type: "button", onclick: () => choose(name) }, `Peg ${name}`)),
-      element("button", { type: "button", onclick: () => choose(nextPeg(known)) }, `New peg ${nextPeg(known)}`));
+      ...known.map((name) => element("button", { type: "button", onclick: () => choose(name) }, say("buttons.peg_named", { name }))),
+      element("button", { type: "button", onclick: () => choose(nextPeg(known)) }, say("buttons.peg_new", { name: nextPeg(known) })));
     dialog.showModal();
   };
   return { dialog, open };
@@ -53,28 +54,28 @@ export function makeButtons({ feed, onNext = () => {} }) {
       return null;
     }
   };
-  const press = (kind, detail = {}, done = `Noted: ${kind}`) => order(`/jobs/${job.id}/buttons`, { kind, detail }, done);
+  const press = (kind, detail, done) => order(`/jobs/${job.id}/buttons`, { kind, detail }, done);
   const start = async () => {
-    const name = `Lawn, ${new Date().toLocaleDateString([], { day: "numeric", month: "long" })}`;
-    const made = await order("/jobs", { name, start: "now" }, "Job started");
+    const name = say("buttons.job_name", { day: new Date().toLocaleDateString([], { day: "numeric", month: "long" }) });
+    const made = await order("/jobs", { name, start: "now" }, say("buttons.started"));
     if (made) job = made;
     return made;
   };
   const finish = () => press("finish", {}, FINISHED).then(() => {
-    if (said.textContent === FINISHED) said.append(" ", element("a", { class: "place", href: "#got" }, "What it got"), " ", element("a", { class: "place", href: "#record" }, "The record"));
+    if (said.textContent === FINISHED) said.append(" ", element("a", { class: "place", href: "#got" }, say("frame.got")), " ", element("a", { class: "place", href: "#record" }, say("frame.record")));
   });
   const orders = {
     start, finish,
-    pause: () => press("pause", {}, "Paused"),
-    resume: () => press("start", {}, "Going on"),
-    refill: () => press("refill", {}, "Tank filled"),
+    pause: () => press("pause", {}, say("buttons.paused")),
+    resume: () => press("start", {}, say("buttons.going_on")),
+    refill: () => press("refill", {}, say("buttons.filled")),
   };
   const askFinish = () => {
     const now_ms = performance.now();
     if (now_ms - askedAt_ms > ASK_AGAIN_MS) {
       askedAt_ms = now_ms;
-      setText(buttons.finish, "Press again");
-      setText(said, "Finish the job? Press again within 5 seconds.");
+      setText(buttons.finish, say("buttons.again"));
+      setText(said, say("buttons.finish_again"));
       setTimeout(() => show(snapshot), ASK_AGAIN_MS);
       return;
     }
@@ -87,7 +88,7 @@ export function makeButtons({ feed, onNext = () => {} }) {
     const back = isDone ? undoOf(action) : null;
     if (back !== null) {
       undo = { action: back, until_ms: performance.now() + UNDO_MS };
-      setText(said, `${said.textContent}. Hold within 5 seconds to undo.`);
+      setText(said, say("buttons.undo", { done: said.textContent }));
       setTimeout(() => show(snapshot), UNDO_MS + 50);
     }
     show(snapshot);
@@ -95,10 +96,10 @@ export function makeButtons({ feed, onNext = () => {} }) {
   const pegs = makePegChoice(feed, press);
   const swap = makeSwap(feed, () => (isOpen(job) ? job : null), (words) => { setText(said, words); onNext(); });
   const buttons = {
-    pause: element("button", { type: "button", onclick: () => orders[job.state === "paused" ? "resume" : "pause"]() }, "Pause"),
-    refill: element("button", { type: "button", onclick: orders.refill }, "Refill"),
-    peg: element("button", { type: "button", onclick: pegs.open }, "Peg"),
-    finish: element("button", { type: "button", class: "finish", onclick: askFinish }, "Finish"),
+    pause: element("button", { type: "button", onclick: () => orders[job.state === "paused" ? "resume" : "pause"]() }, say("buttons.pause")),
+    refill: element("button", { type: "button", onclick: orders.refill }, say("buttons.refill")),
+    peg: element("button", { type: "button", onclick: pegs.open }, say("buttons.peg")),
+    finish: element("button", { type: "button", class: "finish", onclick: askFinish }, say("buttons.finish")),
   };
   const row = element("div", { class: "button-row" }, ...Object.values(buttons));
   function show(now) {
@@ -114,11 +115,11 @@ export function makeButtons({ feed, onNext = () => {} }) {
     row.hidden = !open;
     // What the bar does needs no second button.
     for (const [name, button] of Object.entries(buttons)) button.hidden = name === (action.name === "resume" ? "pause" : action.name);
-    setText(buttons.pause, job?.state === "paused" ? "Go on" : "Pause");
-    if (performance.now() - askedAt_ms > ASK_AGAIN_MS - 50) setText(buttons.finish, "Finish");
+    setText(buttons.pause, say(`buttons.${job?.state === "paused" ? "resume" : "pause"}`));
+    if (performance.now() - askedAt_ms > ASK_AGAIN_MS - 50) setText(buttons.finish, say("buttons.finish"));
   }
   show(null);
-  const bar = element("section", { class: "buttons", "aria-label": "Buttons of the job" }, said, row, glove.part, pegs.dialog, swap.dialog);
+  const bar = element("section", { class: "buttons", "aria-label": say("buttons.all") }, said, row, glove.part, pegs.dialog, swap.dialog);
   return { bar, show, swap: swap.button };
 }
 

@@ -1,6 +1,7 @@
 // Two footprints ahead of the foot that stands: where the next one falls now, and where it is wanted.
 
 import { describeFootfall, placeFeet } from "../core/footfall.js";
+import { say } from "../core/say.js";
 import { keepPainted } from "./canvas.js";
 import { element, setText } from "./element.js";
 
@@ -40,8 +41,8 @@ function paintFeet(context, width_px, height_px, ink, ratio) {
   context.fillStyle = ink.ink;
   context.textAlign = "right";
   context.textBaseline = "middle";
-  context.fillText("now", MARGIN_PX + feet.now_px - 6, high);
-  context.fillText("wanted", MARGIN_PX + feet.wanted_px - 6, low);
+  context.fillText(say("step.now"), MARGIN_PX + feet.now_px - 6, high);
+  context.fillText(say("step.wanted"), MARGIN_PX + feet.wanted_px - 6, low);
 }
 
 /** The gap between the toes of both prints, as a bar between their two marks. */
@@ -65,7 +66,7 @@ function paintGap(context, shift_px, high, low, { now_px, wanted_px, isBeyond },
   context.stroke();
 }
 
-/** The part of the page; `show()` reads the store. */
+/** The part of the page; `show(isOld)` reads the store, and judges no step by what is old. */
 export function makeFootfall(store) {
   const word = element("strong", { class: "footfall-word" });
   const figures = element("span", { class: "footfall-figures" });
@@ -74,10 +75,10 @@ export function makeFootfall(store) {
   const painter = keepPainted(canvas, (context, width_px, height_px, ink) => {
     if (ratio !== null) paintFeet(context, width_px, height_px, ink, ratio);
   });
-  const part = element("section", { class: "footfall", "aria-label": "Pace" }, word, figures, canvas);
-  const show = () => {
+  const part = element("section", { class: "footfall", "aria-label": say("step.pace") }, word, figures, canvas);
+  const show = (isOld = false) => {
     if (store.snapshot === null) return;
-    const told = describeFootfall(store.snapshot, store.units);
+    const told = describeFootfall(store.snapshot, store.units, isOld);
     setText(word, told.word);
     setText(figures, told.figures);
     ratio = told.ratio;

@@ -1,6 +1,7 @@
 // A bar that is held until it is full. Short touches and several fingers do nothing; by key it is held or pressed twice.
 
 import { AGAIN_MS, addContact, dropContact, emptyTouch, fillOf, judgeTouch, tellHow } from "../core/glove.js";
+import { say } from "../core/say.js";
 import { element, setText } from "./element.js";
 
 const KEYS = ["Enter", " "];
@@ -67,8 +68,8 @@ export function makeGlove(onFull, className = "glove") {
       return;
     }
     askedAt_ms = now_ms;
-    setText(how, `Press again to ${action.doing}`);
-    setText(words, `Press again within 5 seconds to ${action.doing}, or hold.`);
+    setText(how, say("glove.again", { doing: action.doing }));
+    setText(words, say("glove.again_within", { doing: action.doing }));
     setTimeout(() => {
       if (askedAt_ms === now_ms) change(action);
     }, AGAIN_MS);

@@ -2,9 +2,11 @@
 
 import { formatNumber } from "../core/format.js";
 import { boundsOf, fitView, project, roundLength } from "../core/geometry.js";
+import { say } from "../core/say.js";
 import { DOUBLED_SHARE, LEAST_SHARE, makeRamp, stepOfShare } from "../core/scale.js";
 import { convert, revert, unitOf } from "../core/units.js";
 import { makeHatch } from "./canvas.js";
+import { paintDryOnMap } from "./dry.js";
 import { drawMend } from "./mendmap.js";
 import { drawStrips, labelStrips } from "./strips.js";
 
@@ -167,7 +169,7 @@ export function drawScaleBar(context, view, width_px, height_px, ink, set) {
   context.textAlign = "left";
   context.fillText(`${formatNumber(length, 2)} ${unitOf("length", set)}`, 14 + length_px, height_px - 7);
   context.textAlign = "right";
-  context.fillText("N", width_px - 8, height_px - 7);
+  context.fillText(say("map.north"), width_px - 8, height_px - 7);
   context.beginPath();
   context.moveTo(width_px - 13, height_px - 44);
   context.lineTo(width_px - 13, height_px - 22);
@@ -209,13 +211,13 @@ function drawLooked(context, view, way, ink) {
 /** Paint the whole picture; what is null or empty is left out. */
 export function paintLawn(context, width_px, height_px, ink, scene) {
   const { zones, dose, track, position = null, findings = [], target_l_per_m2, set, image, grain = null,
-    strips = null, mend = null, looked = [], until_s = Infinity } = scene;
+    strips = null, mend = null, looked = [], until_s = Infinity, dry = null } = scene;
   const view = scene.view ?? viewOf(scene, width_px, height_px);
   if (view === null) {
     context.fillStyle = ink.ink;
     context.font = `17px ${ink.font}`;
     context.textAlign = "center";
-    context.fillText("Nothing to draw yet", width_px / 2, height_px / 2);
+    context.fillText(say("map.empty"), width_px / 2, height_px / 2);
     return;
   }
   drawZones(context, view, zones, ink, grain !== null);
@@ -228,6 +230,7 @@ export function paintLawn(context, width_px, height_px, ink, scene) {
   if (looked.length > 1) drawLooked(context, view, looked, ink);
   if (mend !== null) drawMend(context, view, mend, ink);
   if (strips !== null) labelStrips(context, view, strips, ink);
+  if (dry !== null) paintDryOnMap(context, view, dry, ink);
   if (position !== null) drawRig(context, view, position, ink);
   drawScaleBar(context, view, width_px, height_px, ink, set);
 }

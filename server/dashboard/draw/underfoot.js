@@ -1,11 +1,15 @@
 // The strip underfoot: it runs up the screen, the one beside it at its spacing, edges frayed by what is not known.
 
+import { describeDry, isNear, placeAhead } from "../core/dry.js";
+import { say } from "../core/say.js";
 import { describeUnderfoot, faceAfter, frayOf, lookDown } from "../core/underfoot.js";
 import { keepPainted } from "./canvas.js";
+import { paintDryAhead } from "./dry.js";
 import { element, setText } from "./element.js";
 
 const SWATHS_SEEN = 3.4;
 const FOOT = 0.7; // how far down the walker stands
+const AHEAD_SEEN_M = 4;
 const ROW_PX = 5;
 const BLADE_PX = 6;
 const TURN_MS = 500;
@@ -14,7 +18,7 @@ const TURN_MS = 500;
 function paintBeside(context, scale, { points }, view, ink) {
   const half_m = view.swath_m / 2;
   const sd_m = view.spacing_sd_m ?? half_m;
-  const row_m = ROW_PX / scale.px_per_m;
+  const row_m = ROW_PX / scale.along_px_per_m;
   context.strokeStyle = ink.trail;
   context.lineWidth = 2;
   context.beginPath();
@@ -71,13 +75,18 @@ function paintAhead(context, scale, view, ink) {
   context.stroke();
 }
 
-function paintUnderfoot(context, width_px, height_px, ink, view) {
+function paintUnderfoot(context, width_px, height_px, ink, view, dry) {
   const px_per_m = width_px / (SWATHS_SEEN * view.swath_m);
-  const scale = { px_per_m, x: (across_m) => width_px / 2 + across_m * px_per_m, y: (along_m) => height_px * FOOT - along_m * px_per_m };
+  const along_px_per_m = Math.min(px_per_m, (height_px * FOOT) / AHEAD_SEEN_M); // a low picture still looks some steps ahead
+  const scale = {
+    px_per_m, along_px_per_m, x: (across_m) => width_px / 2 + across_m * px_per_m,
+    y: (along_m) => height_px * FOOT - along_m * along_px_per_m, along: (y) => (height_px * FOOT - y) / along_px_per_m,
+  };
   context.fillStyle = ink.lawn;
   context.fillRect(0, 0, width_px, height_px);
   for (const beside of view.beside) paintBeside(context, scale, beside, view, ink);
   paintOwn(context, scale, view, ink);
+  if (dry !== null) paintDryAhead(context, scale, view, dry, ink);
   paintAhead(context, scale, view, ink);
 }
 
@@ -85,12 +94,13 @@ function paintUnderfoot(context, width_px, height_px, ink, view) {
 export function makeUnderfoot(store) {
   const canvas = element("canvas", { class: "underfoot-drawing", "aria-hidden": "true" });
   const words = element("p", { class: "underfoot-words" });
+  const dry = element("p", { class: "dry-words" });
   let view = null;
   let facing_deg = null;
   const painter = keepPainted(canvas, (context, width_px, height_px, ink) => {
-    if (view !== null) paintUnderfoot(context, width_px, height_px, ink, view);
+    if (view !== null) paintUnderfoot(context, width_px, height_px, ink, view, placeAhead(view, store.snapshot));
   });
-  const part = element("section", { class: "underfoot", "aria-label": "The strip underfoot" }, canvas, words);
+  const part = element("section", { class: "underfoot", "aria-label": say("view.underfoot") }, canvas, words, dry);
   const turnOver = () => {
     if (matchMedia("(prefers-reduced-motion: reduce)").matches) return;
     canvas.animate([{ transform: "scaleY(-1)" }, { transform: "scaleY(1)" }], TURN_MS);
@@ -104,19 +114,10 @@ export function makeUnderfoot(store) {
     facing_deg = face.facing_deg;
     if (face.isTurn) turnOver();
     canvas.hidden = view === null;
+    setText(dry, describeDry(snapshot, units));
+    part.classList.toggle("dry-near", isNear(snapshot));
     setText(words, describeUnderfoot(view, { hasPosition: position !== null, swath_m }, units));
     painter.ask();
   };
   return { part, show, stop: painter.stop };
-}
-
-/** A button that changes the strip underfoot for the lawn from above, where there is room for one of them. */
-export function makeViewChoice(page) {
-  const button = element("button", { type: "button", class: "wide view-choice", "aria-pressed": "false" }, "The lawn from above");
-  button.addEventListener("click", () => {
-    const isAbove = page.classList.toggle("from-above");
-    button.setAttribute("aria-pressed", String(isAbove));
-    setText(button, isAbove ? "The strip underfoot" : "The lawn from above");
-  });
-  return button;
 }

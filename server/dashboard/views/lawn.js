@@ -1,8 +1,10 @@
 // On the lawn: what a person who walks with a wand in one hand must see, and the buttons for a gloved thumb.
 
 import { describeAge, describeAll, describeDrawing, describeHealth } from "../core/figures.js";
+import { placeOnMap } from "../core/dry.js";
 import { describeFeel } from "../core/feel.js";
 import { describeNext } from "../core/papers.js";
+import { say } from "../core/say.js";
 import { describeDoubts, describeNewest } from "../core/strips.js";
 import { makeAlarm } from "../draw/alarm.js";
 import { keepPainted } from "../draw/canvas.js";
@@ -11,7 +13,9 @@ import { makeFootfall } from "../draw/footfall.js";
 import { DoseImage, paintLawn } from "../draw/lawn.js";
 import { makeLegend } from "../draw/legend.js";
 import { makeButtons } from "../draw/buttons.js";
-import { makeUnderfoot, makeViewChoice } from "../draw/underfoot.js";
+import { makeSounds } from "../draw/sounds.js";
+import { makeUnderfoot } from "../draw/underfoot.js";
+import { makeViewChoice } from "../draw/views.js";
 
 const TICK_MS = 500;
 
@@ -56,7 +60,7 @@ function makeDrawing(store) {
   const image = new DoseImage();
   const painter = keepPainted(canvas, (context, width_px, height_px, ink) => paintLawn(context, width_px, height_px, ink, {
     zones: store.lawn.zones, dose: store.dose, track: store.track, position: store.snapshot?.position ?? null, strips: store.strips,
-    target_l_per_m2: store.snapshot?.target_l_per_m2 ?? 0, set: store.units, image,
+    target_l_per_m2: store.snapshot?.target_l_per_m2 ?? 0, set: store.units, image, dry: placeOnMap(store.snapshot),
   }));
   return { canvas, painter };
 }
@@ -64,7 +68,7 @@ function makeDrawing(store) {
 function makeStrips(store) {
   const newest = element("p", { class: "newest", role: "status" });
   const doubts = element("p", { class: "doubts" });
-  const part = element("section", { class: "strips", "aria-label": "Newest strip" }, newest, doubts);
+  const part = element("section", { class: "strips", "aria-label": say("lawn.newest") }, newest, doubts);
   const show = () => {
     const { verdict, text } = describeNewest(store.strips, store.units);
     part.dataset.verdict = verdict;
@@ -75,26 +79,15 @@ function makeStrips(store) {
   return { part, show };
 }
 
-function makeSoundAdvice(store, sound) {
-  const button = element("button", { type: "button", class: "wide" });
-  button.addEventListener("click", () => sound.toggle());
-  const show = () => setText(button, store.isSoundOn ? "Sound is on: turn it off" : "Turn on this page's sound");
-  const part = element("section", { class: "advice" }, button,
-    element("p", {}, "The sounder on the rig is the alarm; this page only repeats it. A phone that goes dark goes silent: "
-      + "in its settings, give the screen the longest time-out before you begin."));
-  show();
-  return { part, show };
-}
-
 /** While no job runs: what Start begins, and what holds at the lawn's edge. */
 function makeBefore({ store, feed }) {
   const list = element("ul", {});
-  const part = element("section", { class: "before", "aria-label": "Before the start" }, list,
-    element("p", {}, element("strong", {}, "Wear what the label says. People and animals off, never towards water or a neighbour. "),
-      element("a", { class: "place", href: "#start" }, "Start now?")));
+  const part = element("section", { class: "before", "aria-label": say("lawn.before") }, list,
+    element("p", {}, element("strong", {}, say("lawn.wear")), " ",
+      element("a", { class: "place", href: "#start" }, say("frame.start"))));
   let next = null;
   let hadJob = null;
-  const tell = () => list.replaceChildren(...(next === null ? [] : describeNext(next, store.units)).map((line, place) => element("li", {}, `${place === 0 ? "Next: " : ""}${line}`)));
+  const tell = () => list.replaceChildren(...(next === null ? [] : describeNext(next, store.units)).map((line, place) => element("li", {}, place === 0 ? say("lawn.next", { line }) : line)));
   const load = () => feed.ask("/next").then((answer) => { next = answer.papers ? answer : null; tell(); }, () => {});
   return { part, tell, load, show: () => {
     const hasJob = ["running", "paused"].includes(store.snapshot?.job?.state);
@@ -113,7 +106,7 @@ export function mountLawn(root, { store, feed, sound }) {
   const health = makeHealth();
   const drawing = makeDrawing(store);
   const strips = makeStrips(store);
-  const advice = makeSoundAdvice(store, sound);
+  const sounds = makeSounds(store, sound);
   const before = makeBefore({ store, feed });
   const buttons = makeButtons({ store, feed, onNext: before.load });
   const age = element("p", { class: "age" });
@@ -123,20 +116,24 @@ export function mountLawn(root, { store, feed, sound }) {
   const hidden = element("p", { class: "unseen" });
 
   const page = element("div", { class: "lawn-page idle" });
-  page.append(element("h1", { class: "unseen" }, "On the lawn"), alarm.bar, element("div", { class: "status" }, job, age), element("div", { class: "faults-place", role: "status" }, health.faults),
-    footfall.part, underfoot.part, feel, strips.part,
-    element("section", { class: "drawing", "aria-label": "Drawing of the lawn" }, drawing.canvas, hidden, legend),
-    makeViewChoice(page), before.part,
-    element("section", { class: "figures", "aria-label": "Figures" }, ledger.list),
-    element("section", { class: "more", "aria-label": "Rig and receiver" }, health.list, buttons.swap, advice.part),
+  page.append(element("h1", { class: "unseen" }, say("frame.lawn")), alarm.bar, element("div", { class: "status" }, job, age), element("div", { class: "faults-place", role: "status" }, health.faults),
+    footfall.part, makeViewChoice(page), underfoot.part, feel, strips.part,
+    element("section", { class: "drawing", "aria-label": say("view.above") }, drawing.canvas, hidden, legend),
+    before.part,
+    element("section", { class: "figures", "aria-label": say("lawn.figures") }, ledger.list),
+    element("section", { class: "more", "aria-label": say("lawn.rig_part") }, health.list, buttons.swap, sounds.part),
     buttons.bar);
   root.replaceChildren(page);
 
   const showAge = () => {
-    const told = describeAge(store.ageAt(performance.now() / 1000), store.isConnected);
+    const age_s = store.ageAt(performance.now() / 1000);
+    const told = describeAge(age_s, store.isConnected);
     setText(age, told.text);
     age.classList.toggle("old", told.isOld);
-    alarm.show(told);
+    const isStale = describeAge(age_s, true).isOld; // looking for the service for a moment makes nothing old yet
+    page.classList.toggle("stale", isStale && store.snapshot !== null);
+    alarm.show(told, isStale);
+    footfall.show(isStale);
   };
   const showLegend = () => {
     const target = store.snapshot?.target_l_per_m2;
@@ -148,18 +145,17 @@ export function mountLawn(root, { store, feed, sound }) {
     const { snapshot, units } = store;
     showAge();
     if (snapshot === null) {
-      setText(job, "Looking for the service…");
+      setText(job, say("lawn.looking"));
       return;
     }
     const isIdle = !["running", "paused"].includes(snapshot.job?.state);
     if (page.classList.toggle("idle", isIdle) !== wasIdle && !isIdle) page.scrollIntoView(); // the places stay above, a swipe away
     wasIdle = isIdle;
-    footfall.show();
     underfoot.show();
     setText(feel, describeFeel(snapshot, units));
-    ledger.show(describeAll(snapshot, units).filter(({ name }) => name !== "Pace")); // the steps tell it
+    ledger.show(describeAll(snapshot, units));
     health.show(snapshot, units);
-    setText(job, snapshot.job ? `${snapshot.job.name}: ${snapshot.job.state}` : "No job is running");
+    setText(job, snapshot.job ? say("lawn.job", { name: snapshot.job.name, state: snapshot.job.state }) : say("lawn.no_job"));
     buttons.show(snapshot);
     strips.show();
     before.show();
@@ -168,9 +164,9 @@ export function mountLawn(root, { store, feed, sound }) {
   };
   const describe = () => {
     if (store.snapshot) setText(hidden, describeDrawing(store.snapshot, store.units, store.strips));
-    drawing.canvas.setAttribute("aria-label", hidden.textContent || "Drawing of the lawn, north up");
+    drawing.canvas.setAttribute("aria-label", hidden.textContent || say("map.drawing"));
   };
-  const stops = listen(store, { snapshot: show, units: () => { before.tell(); show(); }, strips: show, drawing: drawing.painter.ask, connection: showAge, sound: advice.show });
+  const stops = listen(store, { snapshot: show, units: () => { before.tell(); sounds.show(); show(); }, strips: show, drawing: drawing.painter.ask, connection: showAge, sound: sounds.show });
   const clock = setInterval(showAge, TICK_MS);
   const teller = setInterval(describe, 10 * TICK_MS);
   show();
