@@ -1,6 +1,5 @@
 """What an open page has not seen yet: figures, new points of the way, changed cells; and the site as it is drawn."""
 
-from base64 import b64encode
 from collections.abc import Callable
 from typing import Any
 
@@ -12,11 +11,10 @@ from server.core.polygons import rings_from_zone
 from server.core.results import Plane
 from server.core.setup import Setup
 from server.live import Live
+from server.packed import pack_steps, pack_whole
 from server.snapshot import Snapshot
 
 DIGITS = 6
-STEPS = 65535
-"""A whole map is told in so many steps up to its highest dose."""
 
 
 def fresh_events(
@@ -64,8 +62,8 @@ def _track_event(live: Live, page: Page) -> tuple[str, Any] | None:
         return None
     page.track_sent, page.way = count, way
     if is_reset:
-        places = {name: _pack(1000.0 * np.asarray(getattr(way, f"{name}_m")), "<i4") for name in ("east", "north")}
-        spraying = _pack(np.asarray(way.spraying), "u1")
+        places = {name: pack_whole(1000.0 * np.asarray(getattr(way, f"{name}_m")), "<i4") for name in ("east", "north")}
+        spraying = pack_whole(np.asarray(way.spraying), "u1")
         return "track", {"reset": True, "east_mm": places["east"], "north_mm": places["north"], "spraying": spraying}
     parts = {name: getattr(way, name)[first:] for name in ("east_m", "north_m", "spraying")}
     return "track", {"reset": False, **parts}
@@ -81,18 +79,12 @@ def _dose_event(live: Live, page: Page) -> tuple[str, Any] | None:
         **{name: getattr(grid.frame, name) for name in ("x0_m", "y0_m", "cell_m", "nx", "ny")},
     }
     if patch.is_reset:
-        step = float(grid.dose.max()) / STEPS or 1.0
-        found |= {"step_l_per_m2": step, "steps": _pack(grid.dose / step, "<u2")}
+        found["step_l_per_m2"], found["steps"] = pack_steps(grid.dose)
     else:
         found["cells"] = list(patch.cells)
         found["l_per_m2"] = [round(value, DIGITS) for value in patch.cells.values()]
     page.dose = DosePatch(is_reset=False)
     return "dose", found
-
-
-def _pack(values: Any, form: str) -> str:
-    """Whole numbers as base64 of their bytes: as text they would be several times as long, and slow to write."""
-    return b64encode(np.rint(values).astype(form).tobytes()).decode()
 
 
 def draw_zones(setup: Setup, plane: Plane | None) -> dict[str, Any]:

@@ -57,10 +57,12 @@ export function changedSince({ revision, changes = [] }, since) {
     east: Math.max(all.east, box.east), north: Math.max(all.north, box.north) }), NOWHERE);
 }
 
-/** A whole grid, row by row from the south, as a picture; null is nothing. */
-export function wholeDose({ x0_m, y0_m, cell_m, nx, ny, l_per_m2, sd_tenths = null }) {
-  const values = Float32Array.from(l_per_m2, (value) => (Number.isFinite(value) ? value : 0));
-  return { x0_m, y0_m, cell_m, nx, ny, l_per_m2: values, sd_tenths, revision: 1, refused: 0 };
+/** A whole grid, row by row from the south, as a picture, with all else that is told of it; null is nothing. */
+export function wholeDose({ steps, l_per_m2 = [], sd_tenths = null, ...told }) {
+  const values = new Float32Array(told.nx * told.ny);
+  if (steps !== undefined) fillWhole(values, { ...told, steps });
+  for (let cell = 0; cell < l_per_m2.length; cell += 1) values[cell] = Number.isFinite(l_per_m2[cell]) ? l_per_m2[cell] : 0;
+  return { ...told, l_per_m2: values, sd_tenths, revision: 1, refused: 0 };
 }
 
 /** The litres that the picture holds. */

@@ -58,9 +58,9 @@ const STROKES = {
   unsure: [[0.5, 2, 3.5, 2], [4.5, 6, 7.5, 6]],
 };
 
-/** A texture for a kind of finding, drawn here: upright lines missed, crossed lines doubled, slants off the lawn,
- * short dashes where it cannot be told. */
-export function makeHatch(context, kind, colour) {
+const tiles = new Map(); // one of each kind and colour for good: a large lawn asks for hundreds
+
+function makeTile(kind, colour) {
   const tile = document.createElement("canvas");
   tile.width = 8;
   tile.height = 8;
@@ -73,5 +73,13 @@ export function makeHatch(context, kind, colour) {
     pen.lineTo(x1, y1);
     pen.stroke();
   }
-  return context.createPattern(tile, "repeat");
+  return tile;
+}
+
+/** A texture for a kind of finding, drawn here: upright lines missed, crossed lines doubled, slants off the lawn,
+ * short dashes where it cannot be told. */
+export function makeHatch(context, kind, colour) {
+  const name = `${kind} ${colour}`;
+  if (!tiles.has(name)) tiles.set(name, makeTile(kind, colour));
+  return context.createPattern(tiles.get(name), "repeat");
 }
