@@ -93,9 +93,14 @@ class Broadcast:
                 page.ready.clear()
                 if self._is_closed:
                     return
-                yield b"".join(format_event(name, content) for name, content in read(page))
+                yield format_stamp(self._now()) + b"".join(format_event(name, content) for name, content in read(page))
         finally:
             self._pages.discard(page)
+
+
+def format_stamp(now_s: float) -> bytes:
+    """When what follows was told, by the service's clock: a page sees by it how late it came."""
+    return f"id: {now_s:.3f}\n".encode()
 
 
 def format_event(name: str, content: Any) -> bytes:
