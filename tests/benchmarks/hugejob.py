@@ -1,8 +1,9 @@
 """Four hours of 10 fixes a second on 100 x 100 m: what the open page and the review of it cost.
 
-Run: python tests/benchmarks/hugejob.py [--hours 4] [--pace 20] (needs Mosquitto and Debian's Chromium). A page is open on
-the lawn while the job is fed; in its middle the feed slows down to the pace of walking for a minute, in which bytes are
-counted. Afterwards the review is opened anew.
+Run: python tests/benchmarks/hugejob.py [--hours 4] [--pace 20] [--size laptop] (needs Mosquitto and Debian's Chromium).
+A page is open on the lawn while the job is fed: on a laptop the lawn from above, the strip underfoot and the steps are
+all drawn. In the middle the feed slows down to the pace of walking for a minute, in which bytes are counted. Afterwards
+the review is opened anew.
 """
 
 import argparse
@@ -39,10 +40,12 @@ STRIPS_FOR_FOUR_HOURS = 100
 LENGTH_M = 100.0
 PACE_MPS = 0.8
 WATCH_S = 60.0
+LONG_MS = 90.0
 FLAGS = ("--headless", "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run")
-PHONE = {"width": 390, "height": 844}
+SIZES = {"phone": {"width": 390, "height": 844}, "laptop": {"width": 1440, "height": 900}}
 WATCH_FRAMES = """
-window.seen = {frames: 0, gaps: [], snapshots: 0, painted: 0, tasks: [], last: performance.now(), from: performance.now()};
+window.seen = {frames: 0, gaps: [], snapshots: 0, painted: 0, tasks: [], last: performance.now(),
+  from: performance.now()};
 const beat = (now) => {
   seen.gaps.push(now - seen.last);
   seen.last = now;
@@ -69,7 +72,8 @@ TAKE_FRAMES = """() => {
   const sorted = [...gaps].sort((a, b) => a - b);
   const found = {span_s: (performance.now() - from) / 1000, frames, snapshots, painted, worst_ms: sorted.at(-1) ?? 0,
     p99_ms: sorted[Math.floor(sorted.length * 0.99)] ?? 0, busy_ms: tasks.reduce((sum, [, span]) => sum + span, 0)};
-  Object.assign(seen, {frames: 0, snapshots: 0, painted: 0, gaps: [], tasks: [], from: performance.now(), last: performance.now()});
+  const now = performance.now();
+  Object.assign(seen, {frames: 0, snapshots: 0, painted: 0, gaps: [], tasks: [], from: now, last: now});
   return found;
 }"""
 PICK = """() => new Promise((done) => {
@@ -82,7 +86,7 @@ PICK = """() => new Promise((done) => {
 })"""
 SHOWN = "() => document.querySelector('button.pick') !== null && document.querySelector('.report canvas') !== null"
 LOADED = """() => performance.getEntriesByType('resource').filter(({name}) => name.includes('/api/'))
-  .map(({name, transferSize, decodedBodySize, responseEnd}) => [name.split('/api/')[1], transferSize, decodedBodySize, responseEnd])"""
+  .map((each) => [each.name.split('/api/')[1], each.transferSize, each.decodedBodySize, each.responseEnd])"""
 
 
 def make_scenario(hours: float) -> Scenario:
@@ -200,7 +204,8 @@ def tell_frames(page: Page, what: str) -> None:
     span = seen["span_s"]
     print(
         f"  {what}: {seen['frames'] / span:.1f} frames/s, longest gap {seen['worst_ms']:.0f} ms, 99 % below "
-        f"{seen['p99_ms']:.0f} ms; pictures told {seen['snapshots'] / span:.1f}/s, canvases drawn {seen['painted'] / span:.1f}/s; "
+        f"{seen['p99_ms']:.0f} ms; pictures told {seen['snapshots'] / span:.1f}/s, "
+        f"canvases drawn {seen['painted'] / span:.1f}/s; "
         f"long tasks {seen['busy_ms'] / span / 10:.1f} % of the time",
         flush=True,
     )
@@ -234,7 +239,8 @@ def measure_live(
     page.wait_for_timeout(2000)
     last, last_mb = measure_heap(session), measure_renderers()
     print(
-        f"  heap {first:.1f} -> {last:.1f} MB, grown by {last - first:.1f}; drawing processes {first_mb:.0f} -> {last_mb:.0f} MB"
+        f"  heap {first:.1f} -> {last:.1f} MB, grown by {last - first:.1f}; "
+        f"drawing processes {first_mb:.0f} -> {last_mb:.0f} MB"
     )
     print(f"  service resident {resident_mb(pid):.0f} MB, at most {resident_mb(pid, 'VmHWM'):.0f} MB", flush=True)
 
@@ -259,9 +265,11 @@ def measure_review(page: Page, address: str, size: str) -> None:
     page.wait_for_timeout(4000)
     tasks = page.evaluate("seen.tasks")
     print(
-        f"review, {size}: table after {shown:.2f} s, last pass chosen and drawn after {ready:.2f} s (choosing took {picked_ms:.0f} ms)"
+        f"review, {size}: table after {shown:.2f} s, last pass chosen and drawn after {ready:.2f} s "
+        f"(choosing took {picked_ms:.0f} ms)"
     )
-    print("  long tasks: " + ", ".join(f"{at / 1e3:.2f} s: {span:.0f} ms" for at, span in tasks if span > 90.0))
+    long = [f"{at / 1e3:.2f} s: {span:.0f} ms" for at, span in tasks if span > LONG_MS]
+    print("  long tasks: " + ", ".join(long))
     again_ms = page.evaluate(PICK)
     print(f"  choosing once more took {again_ms:.0f} ms")
     for name, sent, read, at_ms in page.evaluate(LOADED):
@@ -285,6 +293,7 @@ def main() -> None:
     parser = argparse.ArgumentParser()
     parser.add_argument("--hours", type=float, default=4.0)
     parser.add_argument("--pace", type=float, default=20.0)
+    parser.add_argument("--size", choices=SIZES, default="laptop")
     asked = parser.parse_args()
     folder = Path(tempfile.mkdtemp(prefix="huge"))
     messages = write_messages(asked.hours, folder)
@@ -302,7 +311,7 @@ def main() -> None:
         assert service.child is not None
         with sync_playwright() as play:
             browser = play.chromium.launch(executable_path="/usr/bin/chromium", args=list(FLAGS))
-            page = browser.new_context(viewport=PHONE).new_page()
+            page = browser.new_context(viewport=SIZES[asked.size]).new_page()
             page.add_init_script(WATCH_FRAMES)
             page.goto(f"{http.base}/#lawn")
             page.wait_for_function("() => seen.snapshots > 0")
@@ -310,7 +319,7 @@ def main() -> None:
             measure_reopen(page, http.base)
             page.close()
             await_review(http, service.child.pid)
-            for size, viewport in (("phone", PHONE), ("laptop", {"width": 1440, "height": 900})):
+            for size, viewport in SIZES.items():
                 page = browser.new_context(viewport=viewport).new_page()
                 page.add_init_script(WATCH_FRAMES)
                 measure_review(page, http.base, size)

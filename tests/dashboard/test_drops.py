@@ -75,9 +75,11 @@ def test_after_silence_a_dead_stream_refusal_and_sleep_nothing_is_missing_and_no
     faults += watch_age(yard.page, yard.walker, 0.6)
     assert yard.page.evaluate(LOOK)["isConnected"]
     yard.link.silence()
-    faults += watch_age(yard.page, yard.walker, 5.0)
+    faults += watch_age(yard.page, yard.walker, 4.5)
     assert "old" in yard.page.evaluate(LOOK)["text"]
+    points = yard.page.evaluate("() => window.known.track.east_m.length")
     yard.link.forget()
+    yard.wait_until(f"window.known.track.east_m.length > {points}")
     yard.wait_until(IS_NEW)
     yard.link.refuse()
     yard.wait_until(IS_OLD)

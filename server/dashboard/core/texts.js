@@ -26,6 +26,12 @@ export const TEXTS = {
 
   // On the lawn.
 
+  // The job's buttons, pressed by somebody else.
+  "elsewhere.start": "Started on another page or on the rig.",
+  "elsewhere.pause": "Paused on another page or on the rig.",
+  "elsewhere.resume": "Going on: pressed on another page or on the rig.",
+  "elsewhere.finish": "Finished on another page or on the rig.",
+
   // Alarm and sound.
 
   // Drawings of dose: keys, marks, text forms.
