@@ -19,6 +19,7 @@ from server.exports.files import NAMES, result_files, software_name, write_files
 from server.store.connection import open_reader
 from server.store.joblog import count_messages, load_job_log
 from server.store.jobs import Job, find_job
+from server.trim import trim_memory
 
 log = logging.getLogger(__name__)
 STAMP = "stamp.json"
@@ -145,6 +146,7 @@ class Reviews:
         """The worker: one review after the other."""
         while not self._is_closed:
             self._compute(self._queue.get())
+            trim_memory()
 
     def _compute(self, number: int) -> None:
         """Load, review, write."""

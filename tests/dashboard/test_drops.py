@@ -54,7 +54,7 @@ IS_NEW = "!document.querySelector('.age').classList.contains('old') && !document
 
 
 def sleep_through_a_restart(yard: Yard) -> list[str]:
-    """The phone sleeps, the service starts anew meanwhile, the phone wakes: what it then told as current and was not."""
+    """The phone sleeps, the service starts anew, the phone wakes: what it then told as current and was not."""
     wire = yard.page.context.new_cdp_session(yard.page)
     wire.send("Page.setWebLifecycleState", {"state": "frozen"})
     yard.service.kill()
