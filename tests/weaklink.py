@@ -20,6 +20,8 @@ from firmware_sim.build import World
 from rig import wire
 
 BOOT = "00000000000ba51c"
+OLD_S = 4.5
+"""What is shown as current may be so old: 3 s, a look each half second, and the way to the page."""
 KEEP_STORE = """
 const tell = EventTarget.prototype.dispatchEvent;
 EventTarget.prototype.dispatchEvent = function (event) {
@@ -202,9 +204,10 @@ def watch_age(page: Page, walker: Walker, span_s: float) -> list[str]:
     """Look at the page for a while: what is shown as current must be so; gives what was not."""
     faults, end = [], time.monotonic() + span_s
     while time.monotonic() < end:
-        seen, true_utc = page.evaluate(LOOK), walker.told_utc
+        true_utc = walker.told_utc
+        seen = page.evaluate(LOOK)
         behind_s = (true_utc - (seen["at_utc"] or 0.0)) / walker.pace
-        if behind_s > 4.0 and not (seen["old"] and seen["marked"]):
+        if behind_s > OLD_S and not (seen["old"] and seen["marked"]):
             faults.append(f"{behind_s:.1f} s old and told as current: {seen['text']!r}")
         page.wait_for_timeout(150)
     return faults

@@ -5,6 +5,7 @@ import { tellProblem } from "./core/problem.js";
 
 const QUIET_S = 3; // the service speaks each second: without an event for this long, ask whether anyone is there
 const WOKEN_QUIET_S = 1.5; // after sleep or a change of network
+const CHECK_S = 1;
 const PROBE_TIMEOUT_S = 4;
 const RETRY_S = 1.5;
 
@@ -40,6 +41,7 @@ export class Feed extends EventTarget {
   #watch = null;
   #probe = null;
   #heardAt = clocks();
+  #tickAt = clocks();
   #lag = emptyLag();
   #hooks = null;
 
@@ -106,7 +108,7 @@ export class Feed extends EventTarget {
   follow(hooks) {
     this.#hooks = hooks;
     this.#open();
-    this.#watch ??= setInterval(() => this.#check(QUIET_S), 1000);
+    this.#watch ??= setInterval(() => this.#tick(), CHECK_S * 1000);
     // A phone that sleeps stops this page's timers; what comes first when it wakes is one of these.
     document.addEventListener("visibilitychange", () => this.#wake());
     for (const name of ["resume", "pageshow", "online", "focus"]) addEventListener(name, () => this.#wake());
@@ -159,6 +161,13 @@ export class Feed extends EventTarget {
   async #tryAgain() {
     if (await this.#look()) this.#open();
     else if (this.#stream === null) this.#retry = setTimeout(() => this.#tryAgain(), RETRY_S * 1000);
+  }
+
+  /** Where the page itself stood still, what waits for it is heard first. */
+  #tick() {
+    const stood_s = agoBy(this.#tickAt, clocks());
+    this.#tickAt = clocks();
+    if (stood_s < 2 * CHECK_S) this.#check(QUIET_S);
   }
 
   /** A radio link that vanished gives no error, and a stream that broke on the way neither: when nothing came for a
