@@ -1,6 +1,6 @@
 """A page behind a link that breaks for 1, 5, 20 and 120 s of real time: when it says so, when it is whole again.
 
-Run: python tests/benchmarks/drops.py [SECONDS ...] (needs Mosquitto and Debian's Chromium; some eight minutes).
+Run: python tests/benchmarks/drops.py [SECONDS ...] (needs Mosquitto and Debian's Chromium; eight minutes).
 Each span three ways: nothing passes and all is passed on afterwards; nothing passes and what was open stays mute for
 ever; refused.
 """
