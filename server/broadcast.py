@@ -2,20 +2,35 @@
 
 import asyncio
 import json
-from collections.abc import AsyncIterator, Callable
+import zlib
+from collections.abc import AsyncGenerator, Callable, Iterable
+from contextlib import aclosing
 from dataclasses import dataclass, field
 from typing import Any
 
 LEAST_GAP_S = 0.05
+MOST_CELLS = 20_000
+"""A page that lacks more cells than this is told the whole map anew: it is smaller, and so is what waits for it."""
+LEVEL = 4
+GZIP_BITS = 16 + 14
+LARGE_BYTES = 100_000
+"""What is larger is packed beside the event loop."""
 _WRITER = json.JSONEncoder(separators=(",", ":"), allow_nan=False)
 
 
 @dataclass
 class DosePatch:
-    """Changed cells gathered for one page; `frame` where all is to be drawn anew."""
+    """Changed cells gathered for one page, or that all is to be drawn anew."""
 
     is_reset: bool = True
     cells: dict[int, float] = field(default_factory=dict)
+
+    def add(self, changes: Iterable[tuple[int, float]]) -> None:
+        """Gather more, unless the whole map is to be told anyway."""
+        if not self.is_reset:
+            self.cells.update(changes)
+            if len(self.cells) > MOST_CELLS:
+                self.is_reset, self.cells = True, {}
 
 
 class Page:
@@ -67,7 +82,7 @@ class Broadcast:
         for page in self._pages:
             page.ready.set()
 
-    async def follow(self, read: Callable[[Page], list[tuple[str, Any]]]) -> AsyncIterator[bytes]:
+    async def follow(self, read: Callable[[Page], list[tuple[str, Any]]]) -> AsyncGenerator[bytes, None]:
         """The stream of one page: events as they are ready."""
         page = Page()
         page.ready.set()
@@ -78,11 +93,28 @@ class Broadcast:
                 page.ready.clear()
                 if self._is_closed:
                     return
-                yield b"".join(format_event(name, content) for name, content in read(page))
+                yield format_stamp(self._now()) + b"".join(format_event(name, content) for name, content in read(page))
         finally:
             self._pages.discard(page)
+
+
+def format_stamp(now_s: float) -> bytes:
+    """When what follows was told, by the service's clock: a page sees by it how late it came."""
+    return f"id: {now_s:.3f}\n".encode()
 
 
 def format_event(name: str, content: Any) -> bytes:
     """One server-sent event."""
     return f"event: {name}\ndata: {_WRITER.encode(content)}\n\n".encode()
+
+
+async def pack_stream(parts: AsyncGenerator[bytes, None]) -> AsyncGenerator[bytes, None]:
+    """The same stream with gzip, each part complete by itself: pictures repeat themselves, a tenth of them is new."""
+    packer = zlib.compressobj(LEVEL, zlib.DEFLATED, GZIP_BITS)
+
+    def pack(part: bytes) -> bytes:
+        return packer.compress(part) + packer.flush(zlib.Z_SYNC_FLUSH)
+
+    async with aclosing(parts):
+        async for part in parts:
+            yield await asyncio.to_thread(pack, part) if len(part) > LARGE_BYTES else pack(part)

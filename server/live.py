@@ -29,8 +29,8 @@ from server.snapshot import (
     ReceiverPart,
     RigPart,
     Snapshot,
-    WindPart,
     known,
+    tell_wind,
 )
 from server.station import UNKNOWN_YARD, Station, Yard
 from server.store.jobs import Job
@@ -314,7 +314,7 @@ class Live:
             covered_area_m2=round(areas.covered_m2, 2),
             area_left_m2=known(areas.left_m2, 1),
             zone_area_m2=known(areas.zone_m2, 1),
-            wind=self._wind_part(),
+            wind=tell_wind(self._wind_now, setup),
             alarm=self._alarm_part(),
             job=self._job_part(),
             passes_done=way.passes_done,
@@ -346,19 +346,6 @@ class Live:
         return PositionPart(
             round(track.east_m, 3), round(track.north_m, 3), known(track.heading_deg, 1), round(lat, 8), round(lon, 8)
         )
-
-    def _wind_part(self) -> WindPart:
-        now, treatment = self._wind_now, self._setup.treatment
-        names = (
-            "apparent_mps", "true_mps", "true_sd_mps", "mean_60s_mps", "mean_60s_sd_mps", "mean_2min_mps",
-            "mean_2min_sd_mps", "gust_3s_mps", "gust_3s_sd_mps", "from_deg", "from_sd_deg", "p_above_limit",
-        )  # fmt: skip
-        limit = treatment.wind_limit_mps
-        notice = treatment.wind_notice_mps or (0.8 * limit if limit is not None else None)
-        height = treatment.wind_reference_height_m or self._setup.anemometer.height_m
-        figures = {name: known(getattr(now, name), 3) for name in names}
-        stated = treatment.wind_limit_stated
-        return WindPart(**figures, limit_mps=limit, notice_mps=known(notice, 3), height_m=height, limit_stated=stated)
 
     def _alarm_part(self) -> AlarmPart | None:
         alarm = self.alarm

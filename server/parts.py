@@ -13,6 +13,7 @@ from server.core.polygons import point_in_rings
 from server.core.results import Plane
 from server.core.touchup import ALLOWANCE
 from server.errors import UnknownError
+from server.packed import unpack_steps
 from server.reviews import Reviews
 from server.store.jobs import Job
 
@@ -34,8 +35,8 @@ def read_wet(reviews: Reviews, job: Job) -> Wet | None:
     if plane is None:
         return None
     frame = GridFrame(found["x0_m"], found["y0_m"], found["cell_m"], found["nx"], found["ny"])
-    dose = np.array(found["l_per_m2"], dtype=np.float64).reshape(frame.ny, frame.nx)
-    return plane, frame, (np.nan_to_num(dose) > COVERED * found["target_l_per_m2"]).astype(np.float64)
+    dose = unpack_steps(found["step_l_per_m2"], found["steps"]).reshape(frame.ny, frame.nx)
+    return plane, frame, (dose > COVERED * found["target_l_per_m2"]).astype(np.float64)
 
 
 def join_plan(plan: dict[str, Any], plane: Plane | None, others: list[Wet | None]) -> None:

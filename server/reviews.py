@@ -1,5 +1,6 @@
 """Reviews of the store's jobs: computed off the event loop, one at a time, kept as files until something changes."""
 
+import gzip
 import json
 import logging
 import queue
@@ -18,10 +19,13 @@ from server.exports.files import NAMES, result_files, software_name, write_files
 from server.store.connection import open_reader
 from server.store.joblog import count_messages, load_job_log
 from server.store.jobs import Job, find_job
+from server.trim import trim_memory
 
 log = logging.getLogger(__name__)
 STAMP = "stamp.json"
 COUNT = "messages"
+VIEWS = 2
+"""The form of what the dashboard draws: a review of another form is computed again."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -85,7 +89,11 @@ class Reviews:
 
     def read_view(self, job: Job, name: str) -> bytes:
         """A view's bytes for the dashboard; raises UnknownError where there is none."""
-        return self._read(job, f"view/{name}.json", name)
+        return gzip.decompress(self.read_packed(job, name))
+
+    def read_packed(self, job: Job, name: str) -> bytes:
+        """A view's bytes as they are kept, packed with gzip; raises UnknownError where there is none."""
+        return self._read(job, f"view/{name}.json.gz", name)
 
     def forget(self, number: int) -> None:
         """Remove a job's files."""
@@ -138,6 +146,7 @@ class Reviews:
         """The worker: one review after the other."""
         while not self._is_closed:
             self._compute(self._queue.get())
+            trim_memory()
 
     def _compute(self, number: int) -> None:
         """Load, review, write."""
@@ -171,7 +180,7 @@ class Reviews:
         _, curve, intervals = meter_job(job_log, setup)
         write_files(result_files(result, setup, job_log.digest), folder)
         views = view_files(result, setup, curve, intervals)
-        write_files({f"{name}.json": content for name, content in views.items()}, folder / "view")
+        write_files({f"{name}.json.gz": content for name, content in views.items()}, folder / "view")
         write_files({STAMP: json.dumps(source).encode()}, folder)
 
     def _tell(self, number: int, what: str, share: float) -> None:
@@ -193,6 +202,7 @@ def _stamp(job: Job) -> dict[str, Any]:
     return {
         "software": software_name(),
         "files": list(NAMES),
+        "views": VIEWS,
         "setup": digest_setup(job.setup),
         "revision": job.revision,
         "span": [span.rig, list(span.start or ()), list(span.end or ())],

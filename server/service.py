@@ -3,7 +3,7 @@
 import asyncio
 import logging
 import time
-from collections.abc import AsyncIterator, Callable
+from collections.abc import AsyncGenerator, Callable
 from dataclasses import replace
 from datetime import UTC, datetime
 from pathlib import Path
@@ -26,6 +26,7 @@ from server.live import Live
 from server.notify import Notifier
 from server.office import Office
 from server.papers import Choice, Named
+from server.presses import require_closed, require_free, require_state
 from server.reviews import Reviews
 from server.snapshot import MessagesPart, Snapshot
 from server.station import UNKNOWN_YARD, Yard
@@ -127,16 +128,15 @@ class Service:
             counts["read"], counts["refused"], counts["duplicate"], self.live.missing, counts["unknown_stream"],
             self.ingest.backlog,
         )  # fmt: skip
-        fault = self.ingest.fault
         unread = None if not self.is_reading else "The job so far is still being read: volume and map begin at 0."
-        faults = tuple(said for said in (fault, unread, self.strips.fault, self.office.paperwork.fault) if said)
-        return self.outlooks.say_word(self.live.snapshot(messages, faults))
+        found = (self.ingest.fault, unread, self.strips.fault, self.office.paperwork.fault)
+        return self.outlooks.say_word(self.live.snapshot(messages, tuple(filter(None, found))))
 
     def picture(self) -> dict[str, Any]:
         """The figures of this instant, and what is known of the strips."""
         return {**self.snapshot().as_object(), "strips": self.strips.told, "outlook": self.outlooks.told}
 
-    def follow(self) -> AsyncIterator[bytes]:
+    def follow(self) -> AsyncGenerator[bytes, None]:
         """The stream of one page."""
 
         def read(page: Page) -> list[tuple[str, Any]]:
@@ -154,8 +154,7 @@ class Service:
         """The rig's clock; raises UnknownError while no rig has been heard, not even in the store."""
         if self.live.device_clock() is None and self._reading is not None:
             await asyncio.wait([self._reading])
-        found = self.live.device_clock()
-        return require_device(None if found is None else DeviceTime(*found))
+        return require_device(None if (found := self.live.device_clock()) is None else DeviceTime(*found))
 
     async def follow_next(self) -> None:
         """While no job is open, show the picture with the settings that the next one starts from."""
@@ -170,9 +169,11 @@ class Service:
 
     async def start_job(self, name: str, choice: Choice | None = None) -> Job:
         """Begin a job now; raises UnknownError without a rig, ConflictError while another job is open."""
-        self._require_free(None)
-        now = await self.device()
-        return await self._open_job(name, await self._basis_of(choice), now)
+        require_free(self.live.job)
+        basis = await self._basis_of(choice)
+        async with self._press_turn:
+            require_free(self.live.job)
+            return await self._open_job(name, basis, await self.device())
 
     async def plan_job(self, name: str, rig: str | None, choice: Choice | None = None) -> Job:
         """A job that begins when start is pressed."""
@@ -180,14 +181,14 @@ class Service:
 
     async def declare_job(self, name: str, span: Span, choice: Choice | None = None) -> Job:
         """A job over what was recorded; without an end it goes on. Raises LogError, ConflictError."""
-        if span.end is None:
-            self._require_free(None)
         basis = await self._basis_of(choice or Choice())
         span = await self.jobs.check_span(span)
         if span.end is not None:
             return self.office.journal.note(await self.jobs.add(name, span, state="finished", basis=basis))
-        job = await self.jobs.add(name, span, state="running", basis=basis)
-        self._begin(job)
+        async with self._press_turn:
+            require_free(self.live.job)
+            job = await self.jobs.add(name, span, state="running", basis=basis)
+            self._begin(job)
         self._read_stored(job)
         return job
 
@@ -218,35 +219,33 @@ class Service:
             self._apply(lambda live: live.way.go_on(done_m2))
             return part
 
-    def _require_free(self, job: Job | None) -> None:
-        """See that no other job is open; raises ConflictError."""
-        other = self.live.job
-        if other is not None and (job is None or other.number != job.number):
-            raise ConflictError(f"job {other.number} is still open: finish it first")
-
     async def press(self, job: Job, kind: str, detail: dict[str, Any]) -> Job:
-        """A button on the dashboard; raises ConflictError where it does not go with the job's state."""
-        if job.state == "finished" and kind != "note":
-            raise ConflictError(f"job {job.number} is finished")
-        is_idle = job.state == "idle"
-        if is_idle and kind != "start":
-            raise ConflictError(f"job {job.number} has not begun: press start")
-        if kind == "start":
-            self._require_free(job)
-        job = await self.jobs.press(job, kind, detail, await self.device())
-        if is_idle:
-            self._begin(job)
-        if kind == "refill":
-            self._apply(lambda live: live.refill(detail))
-        self._note_job(job)
+        """A button on the dashboard; raises ConflictError where it does not go with the job's state by its turn."""
+        async with self._press_turn:
+            job = await self.jobs.find(job.number)
+            require_state(job, kind)
+            if kind == "start":
+                require_free(self.live.job, job)
+            is_idle = job.state == "idle"
+            job = await self.jobs.press(job, kind, detail, await self.device())
+            if is_idle:
+                self._begin(job)
+            if kind == "refill":
+                self._apply(lambda live: live.refill(detail))
+            self._note_job(job)
         return job
+
+    async def forget_job(self, number: int) -> None:
+        """Forget a job; raises ConflictError while it is open or a signed record needs it, UnknownError."""
+        async with self._press_turn:
+            require_closed(self.live.job, number)
+            await self.office.records.keeper.remove(number)
 
     async def change_papers(self, job: Job, choice: Choice) -> Job:
         """Let a job rest on other cards; the picture of an open one is folded again beside. Raises RequestError."""
         papers = await self.office.paperwork.resolve(choice, await self.office.cards.papers(job.number))
         setup = await self.office.paperwork.assemble(job.setup, papers)
-        now = await self.jobs.find(job.number)
-        job = replace(now, setup=replace(setup, job=now.span), revision=now.revision + 1)
+        job = replace(job, setup=setup, revision=job.revision + 1)
         job = await self.change_job(job, mapping_from_record(papers))
         if self.live.job is not None and self.live.job.number == job.number and self.live.setup != job.setup:
             self._read_stored(job)
@@ -254,10 +253,13 @@ class Service:
 
     async def change_job(self, job: Job, papers: dict[str, Any] | None = None) -> Job:
         """Another name or other settings; what was computed of the job before is computed again."""
-        await self.jobs.save(job, papers)
-        if self.live.job is not None and self.live.job.number == job.number:
-            self._apply(lambda live: live.update(job))
-            self._judge_strips()
+        async with self._press_turn:
+            now = await self.jobs.find(job.number)
+            job = replace(job, state=now.state, setup=replace(job.setup, job=now.span))
+            await self.jobs.save(job, papers)
+            if self.live.job is not None and self.live.job.number == job.number:
+                self._apply(lambda live: live.update(job))
+                self._judge_strips()
         if job.state == "finished":
             await asyncio.to_thread(self.reviews.request, self.office.journal.note(job))
         self.broadcast.wake()

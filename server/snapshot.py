@@ -7,6 +7,9 @@ from math import isfinite
 from operator import attrgetter
 from typing import Any
 
+from server.core.setup import Setup
+from server.core.windfold import WindNow
+
 PARTS = ("rig", "receiver", "counts", "position", "reach", "wind", "alarm", "job", "messages")
 """The figures of a snapshot that are groups of figures."""
 
@@ -188,3 +191,18 @@ def _reader_of(kind: Any) -> tuple[tuple[str, ...], Callable[[Any], tuple[Any, .
 def known(value: float | None, digits: int = 4) -> float | None:
     """A figure rounded for the wire; None where it is not known."""
     return round(value, digits) if value is not None and isfinite(value) else None
+
+
+def tell_wind(now: WindNow, setup: Setup) -> WindPart:
+    """The wind as it is told now, beside the limit of the job's settings."""
+    names = (
+        "apparent_mps", "true_mps", "true_sd_mps", "mean_60s_mps", "mean_60s_sd_mps", "mean_2min_mps",
+        "mean_2min_sd_mps", "gust_3s_mps", "gust_3s_sd_mps", "from_deg", "from_sd_deg", "p_above_limit",
+    )  # fmt: skip
+    treatment = setup.treatment
+    limit = treatment.wind_limit_mps
+    notice = treatment.wind_notice_mps or (0.8 * limit if limit is not None else None)
+    height = treatment.wind_reference_height_m or setup.anemometer.height_m
+    figures = {name: known(getattr(now, name), 3) for name in names}
+    stated = treatment.wind_limit_stated
+    return WindPart(**figures, limit_mps=limit, notice_mps=known(notice, 3), height_m=height, limit_stated=stated)

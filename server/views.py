@@ -11,6 +11,7 @@ from server.core.polygons import rings_from_zone
 from server.core.results import Plane
 from server.core.setup import Setup
 from server.live import Live
+from server.packed import pack_steps, pack_whole
 from server.snapshot import Snapshot
 
 DIGITS = 6
@@ -48,11 +49,11 @@ def spread_changes(live: Live, pages: set[Page]) -> None:
     for page in pages:
         if changes.is_reset:
             page.dose = DosePatch(is_reset=True)
-        page.dose.cells.update(zip(cells, values, strict=True))
+        page.dose.add(zip(cells, values, strict=True))
 
 
 def _track_event(live: Live, page: Page) -> tuple[str, Any] | None:
-    """The points of the way that the page lacks."""
+    """The points of the way that the page lacks; all of them as millimetres in 4 bytes each, for there may be many."""
     way = live.way
     count = len(way.east_m)
     is_reset = page.track_sent < 0 or page.track_sent > count or page.way is not way
@@ -60,37 +61,28 @@ def _track_event(live: Live, page: Page) -> tuple[str, Any] | None:
     if first == count and not is_reset:
         return None
     page.track_sent, page.way = count, way
-    found = {
-        "reset": is_reset,
-        "east_m": way.east_m[first:],
-        "north_m": way.north_m[first:],
-        "spraying": way.spraying[first:],
-    }
-    return "track", found
+    if is_reset:
+        places = {name: pack_whole(1000.0 * np.asarray(getattr(way, f"{name}_m")), "<i4") for name in ("east", "north")}
+        spraying = pack_whole(np.asarray(way.spraying), "u1")
+        return "track", {"reset": True, "east_mm": places["east"], "north_mm": places["north"], "spraying": spraying}
+    parts = {name: getattr(way, name)[first:] for name in ("east_m", "north_m", "spraying")}
+    return "track", {"reset": False, **parts}
 
 
 def _dose_event(live: Live, page: Page) -> tuple[str, Any] | None:
-    """The cells that the page lacks."""
+    """The cells that the page lacks, or the whole map, rows from the south, in 2 bytes a cell."""
     patch, grid = page.dose, live.way.grid
     if not patch.is_reset and not patch.cells:
         return None
-    frame = grid.frame
-    if patch.is_reset:
-        cells = np.flatnonzero(grid.dose)
-        numbers, values = cells.tolist(), np.round(grid.dose.ravel()[cells], DIGITS).tolist()
-    else:
-        numbers = list(patch.cells)
-        values = [round(value, DIGITS) for value in patch.cells.values()]
-    found = {
+    found: dict[str, Any] = {
         "reset": patch.is_reset,
-        "x0_m": frame.x0_m,
-        "y0_m": frame.y0_m,
-        "cell_m": frame.cell_m,
-        "nx": frame.nx,
-        "ny": frame.ny,
-        "cells": numbers,
-        "l_per_m2": values,
+        **{name: getattr(grid.frame, name) for name in ("x0_m", "y0_m", "cell_m", "nx", "ny")},
     }
+    if patch.is_reset:
+        found["step_l_per_m2"], found["steps"] = pack_steps(grid.dose)
+    else:
+        found["cells"] = list(patch.cells)
+        found["l_per_m2"] = [round(value, DIGITS) for value in patch.cells.values()]
     page.dose = DosePatch(is_reset=False)
     return "dose", found
 

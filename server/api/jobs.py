@@ -11,7 +11,7 @@ from server.api.desk import desk
 from server.api.models import End, Instant, JobChange, JobView, NewJob, Press
 from server.core.setup import Span
 from server.core.tables import setup_from_mapping
-from server.errors import ConflictError, RequestError
+from server.errors import RequestError
 from server.papers import choice_from
 from server.service import Service
 from server.store.jobs import Job
@@ -94,9 +94,7 @@ async def change_job(number: int, body: JobChange, service: Desk) -> JobView:
 @router.delete("/{number}", status_code=204)
 async def forget_job(number: int, service: Desk) -> None:
     """Forget a job, unless a signed record needs it; its samples stay as long as any that are in no job."""
-    if service.live.job is not None and service.live.job.number == number:
-        raise ConflictError(f"job {number} is still open: finish it first")
-    await service.office.records.keeper.remove(number)
+    await service.forget_job(number)
 
 
 @router.post("/{number}/buttons")

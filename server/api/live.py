@@ -7,6 +7,7 @@ from fastapi import APIRouter, Depends, Query, Request
 from fastapi.responses import StreamingResponse
 
 from server.api.desk import desk
+from server.broadcast import pack_stream
 from server.service import Service
 
 router = APIRouter(prefix="/api", tags=["live"])
@@ -22,8 +23,11 @@ async def read_live(service: Desk) -> dict[str, Any]:
 @router.get("/live/stream")
 async def follow_live(service: Desk, request: Request) -> StreamingResponse:
     """Server-sent events: `snapshot`, `strips`, `track` and `dose`, all of it first and then what changes."""
-    headers = {"Cache-Control": "no-store", "X-Accel-Buffering": "no"}
-    return StreamingResponse(service.follow(), media_type="text/event-stream", headers=headers)
+    headers = {"Cache-Control": "no-store", "X-Accel-Buffering": "no", "Vary": "Accept-Encoding"}
+    stream = service.follow()
+    if "gzip" in request.headers.get("accept-encoding", ""):
+        headers["Content-Encoding"], stream = "gzip", pack_stream(stream)
+    return StreamingResponse(stream, media_type="text/event-stream", headers=headers)
 
 
 @router.get("/lawn")

@@ -5,7 +5,7 @@ import json
 from dataclasses import asdict
 from typing import Annotated, Any, Literal
 
-from fastapi import APIRouter, Depends, Query, Response
+from fastapi import APIRouter, Depends, Query, Request, Response
 
 from server.api.desk import desk
 from server.errors import UnknownError
@@ -67,7 +67,10 @@ async def read_file(
 
 
 @router.get("/{number}/{view}")
-async def read_view(number: int, view: View, service: Desk) -> Response:
+async def read_view(number: int, view: View, service: Desk, request: Request) -> Response:
     """One view of the review, as the dashboard draws it."""
-    content = await asyncio.to_thread(service.reviews.read_view, await service.jobs.find(number), view)
-    return Response(content, media_type="application/json")
+    is_packed = "gzip" in request.headers.get("accept-encoding", "")
+    read = service.reviews.read_packed if is_packed else service.reviews.read_view
+    content = await asyncio.to_thread(read, await service.jobs.find(number), view)
+    headers = {"Vary": "Accept-Encoding", **({"Content-Encoding": "gzip"} if is_packed else {})}
+    return Response(content, media_type="application/json", headers=headers)

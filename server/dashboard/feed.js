@@ -1,8 +1,11 @@
 // The one door to the network: questions, orders, and the live stream with its watchdog.
 
+import { agoBy, emptyLag, noteStamp } from "./core/lag.js";
 import { tellProblem } from "./core/problem.js";
 
-const QUIET_S = 5; // without an event for this long, ask whether anyone is there
+const QUIET_S = 3; // the service speaks each second: without an event for this long, ask whether anyone is there
+const WOKEN_QUIET_S = 1.5; // after sleep or a change of network
+const CHECK_S = 1;
 const PROBE_TIMEOUT_S = 4;
 const RETRY_S = 1.5;
 
@@ -27,11 +30,19 @@ function explain(status, text) {
   }
 }
 
+/** Both clocks of this device: the one stops while it sleeps, the other may be set. */
+function clocks() {
+  return { run_s: performance.now() / 1000, wall_s: Date.now() / 1000 };
+}
+
 export class Feed extends EventTarget {
   #stream = null;
   #retry = null;
   #watch = null;
-  #heardAt_s = 0;
+  #probe = null;
+  #heardAt = clocks();
+  #tickAt = clocks();
+  #lag = emptyLag();
   #hooks = null;
 
   /** Ask for something; raises Refusal, or Refusal with status 0 when the service cannot be reached. */
@@ -92,11 +103,15 @@ export class Feed extends EventTarget {
     return `/api/sites/${number}/geojson?version=${version}`;
   }
 
-  /** Open the live stream and keep it open; `hooks` take snapshot, strips, outlook, track, dose and whether there is a connection. */
+  /** Open the live stream and keep it open; `hooks` take snapshot (with how late it came, in s), strips, outlook, track,
+   * dose and whether there is a connection. */
   follow(hooks) {
     this.#hooks = hooks;
     this.#open();
-    this.#watch ??= setInterval(() => this.#check(), 1000);
+    this.#watch ??= setInterval(() => this.#tick(), CHECK_S * 1000);
+    // A phone that sleeps stops this page's timers; what comes first when it wakes is one of these.
+    document.addEventListener("visibilitychange", () => this.#wake());
+    for (const name of ["resume", "pageshow", "online", "focus"]) addEventListener(name, () => this.#wake());
   }
 
   /** Begin the stream again at once, after the passcode was given say. */
@@ -106,10 +121,16 @@ export class Feed extends EventTarget {
 
   #open() {
     this.#close();
-    this.#heardAt_s = performance.now() / 1000;
+    this.#heardAt = clocks();
+    this.#lag = emptyLag();
     const stream = new EventSource("/api/live/stream");
     this.#stream = stream;
-    for (const name of ["snapshot", "strips", "outlook", "track", "dose"]) {
+    stream.addEventListener("snapshot", (event) => {
+      this.#lag = noteStamp(this.#lag, Number.parseFloat(event.lastEventId), performance.now() / 1000);
+      this.#heard();
+      this.#hooks.snapshot(JSON.parse(event.data), this.#lag.lag_s);
+    });
+    for (const name of ["strips", "outlook", "track", "dose"]) {
       stream.addEventListener(name, (event) => {
         this.#heard();
         this.#hooks[name](JSON.parse(event.data));
@@ -119,7 +140,7 @@ export class Feed extends EventTarget {
   }
 
   #heard() {
-    this.#heardAt_s = performance.now() / 1000;
+    this.#heardAt = clocks();
     this.#hooks.connection(true);
   }
 
@@ -138,22 +159,51 @@ export class Feed extends EventTarget {
 
   /** Ask for the picture before opening the stream: an EventSource does not say that a passcode is wanted. */
   async #tryAgain() {
+    if (await this.#look()) this.#open();
+    else if (this.#stream === null) this.#retry = setTimeout(() => this.#tryAgain(), RETRY_S * 1000);
+  }
+
+  /** Where the page itself stood still, what waits for it is heard first. */
+  #tick() {
+    const stood_s = agoBy(this.#tickAt, clocks());
+    this.#tickAt = clocks();
+    if (stood_s < 2 * CHECK_S) this.#check(QUIET_S);
+  }
+
+  /** A radio link that vanished gives no error, and a stream that broke on the way neither: when nothing came for a
+   * while, ask; if someone is there and the stream still says nothing, it is dead, and with it what it would have brought. */
+  async #check(quiet_s) {
+    if (this.#stream === null || this.#probe !== null || agoBy(this.#heardAt, clocks()) < quiet_s) return;
+    const [stream, heardAt] = [this.#stream, this.#heardAt];
+    const isThere = await this.#look();
+    if (this.#stream !== stream || this.#heardAt !== heardAt) return; // it has spoken meanwhile
+    if (isThere) this.#open();
+    else this.#lose();
+  }
+
+  /** The picture of now, if the service answers in time; how long that took is how old it may be. */
+  async #look() {
+    const begun = clocks();
+    this.#probe ??= this.ask("/live", { timeout_s: PROBE_TIMEOUT_S });
     try {
-      this.#hooks.snapshot(await this.ask("/live", { timeout_s: PROBE_TIMEOUT_S }));
-      this.#open();
+      const snapshot = await this.#probe;
+      this.#hooks.snapshot(snapshot, agoBy(begun, clocks()));
+      return true;
     } catch (problem) {
       if (!(problem instanceof Refusal)) throw problem;
-      this.#retry = setTimeout(() => this.#tryAgain(), RETRY_S * 1000);
+      return false;
+    } finally {
+      this.#probe = null;
     }
   }
 
-  /** A radio link that vanished gives no error: when nothing came for a while, ask. */
-  #check() {
-    if (this.#stream === null || performance.now() / 1000 - this.#heardAt_s < QUIET_S) return;
-    this.#heardAt_s = performance.now() / 1000;
-    this.ask("/live", { timeout_s: PROBE_TIMEOUT_S }).then(
-      (snapshot) => this.#hooks.snapshot(snapshot),
-      () => this.#lose(),
-    );
+  /** The phone was woken, or found a network: do not wait for the next turn. */
+  #wake() {
+    if (document.visibilityState === "hidden") return;
+    if (this.#stream !== null) this.#check(WOKEN_QUIET_S);
+    else if (this.#probe === null) {
+      clearTimeout(this.#retry);
+      this.#tryAgain();
+    }
   }
 }

@@ -1,5 +1,6 @@
 // Puts the parts together: store, feed, sound, and the page that the address names.
 
+import { describeAge } from "./core/figures.js";
 import { say } from "./core/say.js";
 import { UNIT_SETS } from "./core/units.js";
 import { element, option, setText } from "./draw/element.js";
@@ -105,9 +106,13 @@ store.addEventListener("job", () => {
   if (location.hash === "" && document.body.dataset.page === "start" && choosePage() === "lawn") showPage();
 });
 window.addEventListener("hashchange", showPage);
+setInterval(() => {
+  const { isOld } = describeAge(store.ageAt(performance.now() / 1000), store.isConnected);
+  document.body.toggleAttribute("data-old", isOld && store.snapshot !== null); // figures and drawings bear the mark themselves
+}, 500);
 showPage();
 feed.follow({
-  snapshot: (snapshot) => store.takeSnapshot(snapshot, performance.now() / 1000),
+  snapshot: (snapshot, lag_s) => store.takeSnapshot(snapshot, performance.now() / 1000, lag_s),
   strips: (strips) => store.takeStrips(strips),
   outlook: (outlook) => store.takeOutlook(outlook),
   track: (message) => store.takeTrack(message),

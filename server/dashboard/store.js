@@ -2,6 +2,7 @@
 
 import { STEP_M, holdStep } from "./core/beat.js";
 import { emptyDose, emptyTrack, patchDose, patchTrack } from "./core/dose.js";
+import { agoBy } from "./core/lag.js";
 import { FIRST_SET, isUnitSet } from "./core/units.js";
 
 const UNITS_KEY = "calmpass.units";
@@ -24,10 +25,15 @@ function rememberStep() {
   }
 }
 
+function wallNow_s() {
+  return Date.now() / 1000;
+}
+
 export class Store extends EventTarget {
   units = rememberUnits();
   snapshot = null;
   snapshotAt_s = null;
+  #wallAt_s = null; // a phone that sleeps stops the other clock
   isConnected = false;
   dose = emptyDose();
   track = emptyTrack();
@@ -54,10 +60,12 @@ export class Store extends EventTarget {
     this.tell("units");
   }
 
-  takeSnapshot(snapshot, now_s) {
+  /** New figures, `lag_s` late on their way. */
+  takeSnapshot(snapshot, now_s, lag_s = 0) {
     const before = this.snapshot;
     this.snapshot = snapshot;
-    this.snapshotAt_s = now_s;
+    this.snapshotAt_s = now_s - lag_s;
+    this.#wallAt_s = wallNow_s() - lag_s;
     this.tell("snapshot");
     if (snapshot.strips !== undefined) this.takeStrips(snapshot.strips); // asked for, not streamed
     if (snapshot.outlook !== undefined) this.takeOutlook(snapshot.outlook);
@@ -119,7 +127,8 @@ export class Store extends EventTarget {
 
   /** How long ago the service was heard. */
   heardAgo(now_s) {
-    return this.snapshotAt_s === null ? null : Math.max(0, now_s - this.snapshotAt_s);
+    if (this.snapshotAt_s === null) return null;
+    return agoBy({ run_s: this.snapshotAt_s, wall_s: this.#wallAt_s }, { run_s: now_s, wall_s: wallNow_s() });
   }
 
   /** How old the newest figures are: the age they had when they came, and the time since. */

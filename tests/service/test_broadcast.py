@@ -2,12 +2,15 @@
 
 import asyncio
 import json
+import zlib
+from base64 import b64decode
 from itertools import pairwise
 
+import numpy as np
 import pytest
 
 from server import service
-from server.broadcast import LEAST_GAP_S, Broadcast, format_event
+from server.broadcast import LEAST_GAP_S, MOST_CELLS, Broadcast, DosePatch, format_event, pack_stream
 
 
 def read_stream(text: str) -> list[tuple[str, str]]:
@@ -121,12 +124,17 @@ def test_changes_added_up_are_what_a_new_page_gets(desk, messages) -> None:
                 apply(into, name, json.loads(data))
 
     def apply(into: dict, name: str, found: dict) -> None:
-        if name == "track":
-            into["east"] = found["east_m"] if found["reset"] else into["east"] + found["east_m"]
+        if name == "track" and found["reset"]:
+            into["east"] = np.frombuffer(b64decode(found["east_mm"]), "<i4").tolist()
+        elif name == "track":
+            into["east"] += [round(1000.0 * east_m) for east_m in found["east_m"]]
         elif name == "dose":
             frame = tuple(found[key] for key in ("x0_m", "y0_m", "cell_m", "nx", "ny"))
-            cells = {} if found["reset"] else into["cells"]
-            into["frame"], into["cells"] = frame, cells | dict(zip(found["cells"], found["l_per_m2"], strict=True))
+            if found["reset"]:
+                into["dose"] = found["step_l_per_m2"] * np.frombuffer(b64decode(found["steps"]), "<u2")
+            else:
+                into["dose"][found["cells"]] = found["l_per_m2"]
+            into["frame"] = frame
 
     early: dict = {}
     late: dict = {}
@@ -142,7 +150,50 @@ def test_changes_added_up_are_what_a_new_page_gets(desk, messages) -> None:
     desk.portal.call(desk.service.broadcast.wake)
     desk.portal.call(read, stream, 1, early)
     desk.portal.call(read, desk.portal.call(open_page), 1, late)
-    assert early == late
-    assert len(late["cells"]) > 1000
+    assert (early["frame"], early["east"]) == (late["frame"], late["east"])
     assert len(late["east"]) > 100
+    # A whole map is told in 65535 steps up to its highest dose.
+    assert late["dose"] == pytest.approx(early["dose"], abs=late["dose"].max() / 65535)
+    assert np.count_nonzero(late["dose"]) > 1000
+    assert late["dose"] == pytest.approx(desk.service.live.way.grid.dose.ravel(), abs=late["dose"].max() / 65535)
     desk.portal.call(desk.service.broadcast.close)
+
+
+def test_what_waits_for_a_page_that_does_not_read_is_bounded() -> None:
+    patch = DosePatch(is_reset=False)
+    for first in range(0, 3 * MOST_CELLS, 100):
+        patch.add((cell, 0.1) for cell in range(first, first + 100))
+        assert len(patch.cells) <= MOST_CELLS
+    assert patch.is_reset
+    patch = DosePatch(is_reset=False)
+    patch.add([(3, 0.1), (3, 0.2)])
+    assert (patch.is_reset, patch.cells) == (False, {3: 0.2})
+
+
+def test_a_packed_stream_reads_part_by_part_as_what_was_sent() -> None:
+    async def run() -> tuple[list[bytes], int]:
+        closed = 0
+
+        async def give():
+            nonlocal closed
+            try:
+                for part in parts:
+                    yield part
+            finally:
+                closed += 1
+
+        reader, found = zlib.decompressobj(31), []
+        packed = pack_stream(give())
+        async for part in packed:
+            found.append(reader.decompress(part))
+            sizes.append(len(part))
+            if len(found) == 3:
+                break
+        await packed.aclose()
+        return found, closed
+
+    sizes: list[int] = []
+    picture = format_event("snapshot", {f"figure_{k}_m": k / 7 for k in range(60)})
+    parts = [picture, picture, format_event("dose", {"steps": "A" * 300_000}), b"never asked for"]
+    assert asyncio.run(run()) == (parts[:3], 1)
+    assert sizes[1] < 0.1 * len(picture)

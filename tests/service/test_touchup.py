@@ -12,6 +12,7 @@ from firmware_sim.build import build_world
 from firmware_sim.scenarios import Scenario, plan_strips, strip_lawn
 from firmware_sim.setup import save_setup
 from server.core.papers import Papers, Reference
+from server.packed import unpack_steps
 from server.rawlog import read_raw_log
 from server.settings import read_setup
 
@@ -155,7 +156,8 @@ def test_what_is_drawn_says_when_each_pass_was_walked_and_how_sure_the_dose_of_e
         assert sum(wet) > 0.9 * len(wet) > 0
     assert all(sd is None or 0.0 < sd < 0.2 for sd in track["sd_m"]), "a receiver with fixed corrections"
     assert dose["swath_m"] == 1.0
-    assert len(dose["sd_tenths"]) == dose["nx"] * dose["ny"] == len(dose["l_per_m2"])
+    cells = unpack_steps(dose["step_l_per_m2"], dose["steps"])
+    assert len(dose["sd_tenths"]) == dose["nx"] * dose["ny"] == len(cells)
     assert set(dose["sd_tenths"]) <= set("0123456789x")
-    sure = [digit for digit, cell in zip(dose["sd_tenths"], dose["l_per_m2"], strict=True) if not cell]
+    sure = [digit for digit, cell in zip(dose["sd_tenths"], cells, strict=True) if not cell]
     assert sure.count("0") > 0.5 * len(sure), "far from every pass nothing is doubted"

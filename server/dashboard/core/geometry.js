@@ -15,7 +15,10 @@ export function boundsOf({ zones = [], dose = null, track = null, position = nul
     include(dose.x0_m, dose.y0_m);
     include(dose.x0_m + dose.nx * dose.cell_m, dose.y0_m + dose.ny * dose.cell_m);
   }
-  if (track) track.east_m.forEach((east_m, place) => include(east_m, track.north_m[place]));
+  if (track?.box) {
+    include(track.box.west_m, track.box.south_m); // kept as the way grows: hours of it are not looked through each frame
+    include(track.box.east_m, track.box.north_m);
+  } else if (track) track.east_m.forEach((east_m, place) => include(east_m, track.north_m[place]));
   if (position) include(position.east_m, position.north_m);
   return box.west_m === Infinity ? null : box;
 }

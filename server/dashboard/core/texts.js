@@ -451,6 +451,12 @@ export const TEXTS = {
   "swap.goes_on": "{sprayer}: {job} goes on",
   "swap.next": "The next job is done with {sprayer}",
 
+  // The job's buttons, pressed by somebody else.
+  "elsewhere.start": "Started on another page or on the rig.",
+  "elsewhere.pause": "Paused on another page or on the rig.",
+  "elsewhere.resume": "Going on: pressed on another page or on the rig.",
+  "elsewhere.finish": "Finished on another page or on the rig.",
+
   // Alarm and sound.
   "alarm.alarm": "Alarm",
   "alarm.stop": "STOP SPRAYING",

@@ -1,5 +1,6 @@
 // The buttons of a job: one for the state under the thumb, the others smaller above it; finishing asks twice.
 
+import { describeElsewhere } from "../core/elsewhere.js";
 import { UNDO_MS, chooseAction, undoOf } from "../core/glove.js";
 import { say } from "../core/say.js";
 import { element, setText } from "./element.js";
@@ -7,6 +8,7 @@ import { makeGlove } from "./glove.js";
 import { makeSwap } from "./swap.js";
 
 const ASK_AGAIN_MS = 5000;
+const ORDER_TIMEOUT_S = 8; // who presses stands on the lawn; the same button again does no harm
 const FINISHED = say("buttons.finished");
 
 /** The next free letter for a peg. */
@@ -43,10 +45,12 @@ export function makeButtons({ feed, onNext = () => {} }) {
   let job = null;
   let askedAt_ms = -Infinity;
   let undo = null;
+  let own = null;
 
   const order = async (path, body, done) => {
+    own = { kind: body.kind ?? "start", at_ms: performance.now() };
     try {
-      const answer = await feed.ask(path, { method: "POST", body });
+      const answer = await feed.ask(path, { method: "POST", body, timeout_s: ORDER_TIMEOUT_S });
       setText(said, done);
       return answer;
     } catch (problem) {
@@ -103,12 +107,17 @@ export function makeButtons({ feed, onNext = () => {} }) {
   };
   const row = element("div", { class: "button-row" }, ...Object.values(buttons));
   function show(now) {
+    const elsewhere = describeElsewhere(snapshot === null ? undefined : snapshot.job, now?.job, own, performance.now());
     snapshot = now;
     job = now?.job ?? null;
     const open = isOpen(job);
     if (undo && (performance.now() > undo.until_ms || !open)) {
       undo = null;
       setText(said, "");
+    }
+    if (elsewhere !== "") {
+      undo = null;
+      setText(said, elsewhere);
     }
     const action = undo?.action ?? chooseAction(now);
     glove.show(action);

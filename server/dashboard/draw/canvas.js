@@ -11,12 +11,40 @@ export function readInk(canvas) {
   };
 }
 
+const SLICE_MS = 12; // a frame paints until so long has gone; what is left waits for the next, so that hands are heard between
+const waiting = new Set();
+let isScheduled = false;
+
+function schedule() {
+  if (isScheduled || waiting.size === 0) return;
+  isScheduled = true;
+  requestAnimationFrame(paintWaiting);
+}
+
+function paintWaiting() {
+  const begun_ms = performance.now();
+  isScheduled = false;
+  try {
+    for (const draw of [...waiting]) {
+      waiting.delete(draw);
+      draw();
+      if (performance.now() - begun_ms > SLICE_MS) break;
+    }
+  } finally {
+    schedule(); // whatever one drawing does, those behind it are drawn
+  }
+}
+
+/** Have something drawn in the next frame that has time for it, in the order in which it was asked for. */
+function askFrame(draw) {
+  waiting.add(draw);
+  schedule();
+}
+
 /** Call `paint(context, width_px, height_px, ink)` whenever asked, resized or the light changes; returns how to ask. */
 export function keepPainted(canvas, paint) {
-  let isAsked = false;
   let wasShown = false;
   const draw = () => {
-    isAsked = false;
     if (wasShown && !canvas.isConnected) {
       stop(); // the page has thrown it away
       return;
@@ -32,16 +60,13 @@ export function keepPainted(canvas, paint) {
     context.clearRect(0, 0, width_px, height_px);
     paint(context, width_px, height_px, readInk(canvas));
   };
-  const ask = () => {
-    if (isAsked) return;
-    isAsked = true;
-    requestAnimationFrame(draw);
-  };
+  const ask = () => askFrame(draw);
   const observer = new ResizeObserver(ask);
   observer.observe(canvas);
   const light = matchMedia("(prefers-color-scheme: dark)");
   light.addEventListener("change", ask);
   function stop() {
+    waiting.delete(draw);
     observer.disconnect();
     light.removeEventListener("change", ask);
   }
@@ -58,9 +83,9 @@ const STROKES = {
   unsure: [[0.5, 2, 3.5, 2], [4.5, 6, 7.5, 6]],
 };
 
-/** A texture for a kind of finding, drawn here: upright lines missed, crossed lines doubled, slants off the lawn,
- * short dashes where it cannot be told. */
-export function makeHatch(context, kind, colour) {
+const tiles = new Map(); // one of each kind and colour for good: a large lawn asks for hundreds
+
+function makeTile(kind, colour) {
   const tile = document.createElement("canvas");
   tile.width = 8;
   tile.height = 8;
@@ -73,5 +98,13 @@ export function makeHatch(context, kind, colour) {
     pen.lineTo(x1, y1);
     pen.stroke();
   }
-  return context.createPattern(tile, "repeat");
+  return tile;
+}
+
+/** A texture for a kind of finding, drawn here: upright lines missed, crossed lines doubled, slants off the lawn,
+ * short dashes where it cannot be told. */
+export function makeHatch(context, kind, colour) {
+  const name = `${kind} ${colour}`;
+  if (!tiles.has(name)) tiles.set(name, makeTile(kind, colour));
+  return context.createPattern(tiles.get(name), "repeat");
 }

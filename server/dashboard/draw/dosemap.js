@@ -1,6 +1,5 @@
 // Where it went: the lawn from above with its dose as grain and colour, the legend, and how sharp the picture can be.
 
-import { wholeDose } from "../core/dose.js";
 import { cutTrack, positionAt } from "../core/playback.js";
 import { passNear, wayOfPass } from "../core/passway.js";
 import { keepPainted } from "./canvas.js";
@@ -24,7 +23,7 @@ function sceneAt(scene, t) {
 
 /** The part of the report; `choice` is the pass that is looked at everywhere, `playhead` the moment. */
 export function makeDoseMap(found, set, choice, playhead) {
-  const dose = wholeDose(found.dose);
+  const { dose } = found;
   const image = new DoseImage();
   const { target_l_per_m2 } = found.dose;
   const swath_m = found.dose.swath_m ?? found.touchup?.swath_m ?? null;

@@ -3,7 +3,7 @@
 import { formatNumber } from "../core/format.js";
 import { boundsOf, fitView, project, roundLength } from "../core/geometry.js";
 import { say } from "../core/say.js";
-import { DOUBLED_SHARE, LEAST_SHARE, makeRamp, stepOfShare } from "../core/scale.js";
+import { emptyTrail, growTrail, pointsOf } from "../core/trail.js";
 import { convert, revert, unitOf } from "../core/units.js";
 import { makeHatch } from "./canvas.js";
 import { paintDryOnMap } from "./dry.js";
@@ -11,8 +11,9 @@ import { drawMend } from "./mendmap.js";
 import { drawStrips, labelStrips } from "./strips.js";
 
 const MARGIN_PX = 30;
-const COLOUR_UNDER_GRAIN = 0.55; // the strokes are to be read on it at any dose
-const ramps = { light: makeRamp("light"), dark: makeRamp("dark") };
+const TRAIL_PX = 0.4; // a point that lies so near the line is not drawn by itself
+
+export { DoseImage } from "./doseimage.js";
 
 /** A path of rings, closed. */
 export function tracePath(context, view, rings_m) {
@@ -24,66 +25,6 @@ export function tracePath(context, view, rings_m) {
       else context.lineTo(x, y);
     });
     context.closePath();
-  }
-}
-
-/** Keeps the dose as an image of a pixel a cell, so that a frame costs one stretch of it. */
-export class DoseImage {
-  #canvas = document.createElement("canvas");
-  #doubled = document.createElement("canvas");
-  #made = "";
-
-  /** Draw the dose, and crossed lines where it is far over. */
-  draw(context, view, dose, target_l_per_m2, ink, isUnderGrain = false) {
-    if (dose.nx === 0 || !(target_l_per_m2 > 0)) return;
-    const wanted = [dose.revision, dose.nx, dose.ny, dose.x0_m, target_l_per_m2, ink.scheme].join();
-    if (wanted !== this.#made) this.#make(dose, target_l_per_m2, ramps[ink.scheme]);
-    this.#made = wanted;
-    const [x, y] = project(view, dose.x0_m, dose.y0_m + dose.ny * dose.cell_m);
-    const width = dose.nx * dose.cell_m * view.px_per_m;
-    const height = dose.ny * dose.cell_m * view.px_per_m;
-    context.imageSmoothingEnabled = false;
-    context.globalAlpha = isUnderGrain ? COLOUR_UNDER_GRAIN : 1;
-    context.drawImage(this.#canvas, x, y, width, height);
-    context.globalAlpha = 1;
-    if (isUnderGrain) return; // crossed strokes say it
-    context.drawImage(this.#hatched(context, x, y, width, height, ink), 0, 0,
-      context.canvas.width / context.getTransform().a, context.canvas.height / context.getTransform().a);
-  }
-
-  #make(dose, target_l_per_m2, ramp) {
-    for (const canvas of [this.#canvas, this.#doubled]) Object.assign(canvas, { width: dose.nx, height: dose.ny });
-    const pen = this.#canvas.getContext("2d");
-    const colours = pen.createImageData(dose.nx, dose.ny);
-    const marks = pen.createImageData(dose.nx, dose.ny);
-    for (let cell = 0; cell < dose.l_per_m2.length; cell += 1) {
-      const share = dose.l_per_m2[cell] / target_l_per_m2;
-      if (share < LEAST_SHARE) continue;
-      const row = dose.ny - 1 - Math.floor(cell / dose.nx);
-      const at = 4 * (row * dose.nx + (cell % dose.nx));
-      const step = 3 * stepOfShare(share);
-      colours.data[at] = ramp[step];
-      colours.data[at + 1] = ramp[step + 1];
-      colours.data[at + 2] = ramp[step + 2];
-      colours.data[at + 3] = 255;
-      if (share >= DOUBLED_SHARE) marks.data[at + 3] = 255;
-    }
-    pen.putImageData(colours, 0, 0);
-    this.#doubled.getContext("2d").putImageData(marks, 0, 0);
-  }
-
-  #hatched(context, x, y, width, height, ink) {
-    const layer = document.createElement("canvas");
-    const ratio = context.getTransform().a;
-    Object.assign(layer, { width: context.canvas.width, height: context.canvas.height });
-    const pen = layer.getContext("2d");
-    pen.scale(ratio, ratio);
-    pen.imageSmoothingEnabled = false;
-    pen.drawImage(this.#doubled, x, y, width, height);
-    pen.globalCompositeOperation = "source-in";
-    pen.fillStyle = makeHatch(pen, "doubled", ink.paper);
-    pen.fillRect(0, 0, layer.width, layer.height);
-    return layer;
   }
 }
 
@@ -111,13 +52,28 @@ function drawOutlines(context, view, zones, ink) {
   context.setLineDash([]);
 }
 
+const trails = new WeakMap(); // of each way, so that a frame draws corners and not hours of points
+
+function trailOf(track, px_per_m) {
+  const known = trails.get(track);
+  const finest_m = TRAIL_PX / px_per_m;
+  const isGood = known && known.tolerance_m <= 1.5 * finest_m && known.tolerance_m >= 0.3 * finest_m;
+  const trail = growTrail(isGood ? known : emptyTrail(finest_m), track);
+  trails.set(track, trail);
+  return trail;
+}
+
 function drawTrack(context, view, track, ink, smoothed) {
+  const { runs } = trailOf(track, view.px_per_m);
   for (const isSpraying of [false, true]) {
     context.beginPath();
-    for (let place = 1; place < track.east_m.length; place += 1) {
-      if (Boolean(track.spraying[place]) !== isSpraying || (isSpraying && place < smoothed)) continue;
-      context.moveTo(...project(view, track.east_m[place - 1], track.north_m[place - 1]));
-      context.lineTo(...project(view, track.east_m[place], track.north_m[place]));
+    for (const run of runs) {
+      if (run.isSpraying !== isSpraying) continue;
+      pointsOf(run, track, isSpraying ? smoothed : 0).forEach(([east_m, north_m], corner) => {
+        const [x, y] = project(view, east_m, north_m);
+        if (corner === 0) context.moveTo(x, y);
+        else context.lineTo(x, y);
+      });
     }
     context.strokeStyle = ink.trail;
     context.lineWidth = isSpraying ? 1.5 : 1;

@@ -2,6 +2,7 @@
 
 import { formatInstant, formatLimit, formatQuantity, formatSpeed } from "../core/format.js";
 import { Choice } from "../core/choice.js";
+import { wholeDose } from "../core/dose.js";
 import { groupParts } from "../core/papers.js";
 import { alarmSpans, describeChange, describeExceedance, describeShield, summariseStory } from "../core/story.js";
 import { Playhead } from "../core/playback.js";
@@ -93,6 +94,18 @@ function makeFlowTrace({ flow, passes }, set, looked) {
     element("p", { class: "small" }, words));
 }
 
+/** What to mend when it is there: what is left in the tank is read from the job's log, which may take a while. */
+function makeMendLater(job, found, feed, set) {
+  if (found.touchup !== undefined) return found.touchup === null ? null : makeMendPart(job, found, feed, set);
+  const place = part("What to mend?", element("p", { role: "status" }, "Looking…"));
+  found.later.then((touchup) => {
+    found.touchup = touchup;
+    if (touchup === null) place.remove();
+    else place.replaceWith(makeMendPart(job, found, feed, set));
+  });
+  return place;
+}
+
 function makeMendPart(job, found, feed, set) {
   const ask = (left_l) => feed.ask(`/jobs/${job.id}/touchup?tank_left_l=${left_l}`);
   const made = part("What to mend?", ...makeMend(found.touchup, found, { set, ask }));
@@ -125,7 +138,7 @@ function makeReport(job, found, { feed, set, recompute, choice, playhead }) {
     part("Where did it go?", ...makeDoseMap(found, set, choice, playhead)),
     makeStraightPart(found, set, choice),
     part("What went wrong?", makeFindings(found.findings, set), makePairs(found.pairs, set)),
-    found.touchup === null ? null : makeMendPart(job, found, feed, set),
+    makeMendLater(job, found, feed, set),
     makeWide(part("Pass by pass", makePassTable(found.passes, set, choice))),
     makeWindTrace(found, set, { choice, playhead }), makeStory(review.wind_story, set), makeFlowTrace(found, set, { choice, playhead }),
     part("What can these figures not say?", notes),
@@ -199,10 +212,10 @@ export function mountReview(root, { store, feed, chosen, open }) {
       return;
     }
     setText(said, "Loading the figures…");
-    const answers = await Promise.all([...PARTS.map((name) => feed.ask(`/jobs/${chosen}/${name}`)), feed.ask(`/jobs/${chosen}`),
-      zonesOf(review), feed.ask(`/jobs/${chosen}/touchup`).catch(() => null)]); // a review from before there were plans has none
-    const [passes, pairs, findings, track, wind, flow, dose, job, zones, touchup] = answers;
-    shown = { job, found: { review, passes, pairs, findings, track, wind, flow, dose, zones, touchup } };
+    const answers = await Promise.all([...PARTS.map((name) => feed.ask(`/jobs/${chosen}/${name}`)), feed.ask(`/jobs/${chosen}`), zonesOf(review)]);
+    const [passes, pairs, findings, track, wind, flow, dose, job, zones] = answers;
+    const later = feed.ask(`/jobs/${chosen}/touchup`).catch(() => null); // a review from before there were plans has none
+    shown = { job, found: { review, passes, pairs, findings, track, wind, flow, dose: wholeDose(dose), zones, later } };
     show();
   };
   const zonesOf = async (review) => review.zones ?? (await feed.ask(`/lawn?job=${chosen}`)).zones;
@@ -222,8 +235,8 @@ export function mountReview(root, { store, feed, chosen, open }) {
     element("nav", { class: "job-list", "aria-label": "Jobs" }, list, proposals),
     element("div", { class: "job-report" }, title, rests, said, report)));
   store.addEventListener("units", show);
-  showJobs().then(() => showProposals()).catch(say);
-  if (chosen !== null) load().catch(say);
+  const loaded = chosen === null ? Promise.resolve() : load().catch(say);
+  showJobs().then(() => loaded).then(showProposals).catch(say); // looking through the log for them keeps the service busy
   return () => {
     isLeft = true;
     clearTimeout(timer);
