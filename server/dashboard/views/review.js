@@ -8,6 +8,7 @@ import { Playhead } from "../core/playback.js";
 import { passAtTime } from "../core/passway.js";
 import { convert, unitOf } from "../core/units.js";
 import { keepPainted } from "../draw/canvas.js";
+import { makeBesideChoice } from "../draw/beside.js";
 import { makeChosenBar } from "../draw/chosen.js";
 import { makeDoseMap } from "../draw/dosemap.js";
 import { element, setText } from "../draw/element.js";
@@ -148,12 +149,13 @@ export function mountReview(root, { store, feed, chosen, open }) {
   const said = element("p", { class: "said", role: "status" }, "Looking…");
   const title = element("h2", { class: "job-title" });
   const rests = element("p", {}, chosen === null ? "" : element("a", { class: "place", href: `#papers/${chosen}` }, "What it rests on: site, sprayer, treatment, people"));
+  const beside = element("div");
   let timer = null;
   let shown = null;
   let looked = null;
   let isLeft = false;
 
-  const say = (problem) => setText(said, problem.message);
+  const complain = (problem) => setText(said, problem.message);
   const showJobs = async () => {
     const answer = await feed.ask("/jobs");
     const jobs = Array.isArray(answer) ? answer : answer.jobs;
@@ -162,6 +164,7 @@ export function mountReview(root, { store, feed, chosen, open }) {
       element("strong", {}, job.name), element("span", {}, `${describeStart(job)}, ${job.state}`)))));
     if (jobs.length === 0) said.replaceChildren("There is no job yet. ", element("a", { class: "place", href: "#lawn" }, "Press Start on the lawn"));
     else if (chosen === null) open(jobs[0].id);
+    beside.replaceChildren(...makeBesideChoice(jobs, chosen));
     return jobs;
   };
   const showProposals = async () => {
@@ -169,14 +172,14 @@ export function mountReview(root, { store, feed, chosen, open }) {
     const found = Array.isArray(answer) ? answer : answer.proposals ?? [];
     proposals.replaceChildren(...found.map((proposal) => element("p", { class: "proposal" },
       `Sprayed, but in no job: ${formatInstant(proposal.start_utc)}, ${formatQuantity(proposal.volume_l, "volume", store.units)} `,
-      element("button", { type: "button", onclick: () => adopt(proposal).catch(say) }, "Make it a job"))));
+      element("button", { type: "button", onclick: () => adopt(proposal).catch(complain) }, "Make it a job"))));
   };
   const adopt = async ({ rig, start, end, start_utc }) => {
     const made = await feed.ask("/jobs", { method: "POST", body: { name: `Lawn, ${formatInstant(start_utc)}`, rig, start, end } });
     open(made.id);
   };
   const recompute = () => {
-    feed.ask(`/jobs/${chosen}/review`, { method: "POST" }).then(() => load(), say);
+    feed.ask(`/jobs/${chosen}/review`, { method: "POST" }).then(() => load(), complain);
   };
   const load = async () => {
     const review = await feed.ask(`/jobs/${chosen}/review`);
@@ -191,7 +194,7 @@ export function mountReview(root, { store, feed, chosen, open }) {
     if (state.state !== "ready" && state.state !== "failed") {
       const share = Number.isFinite(state.progress) ? ` ${Math.round(state.progress * 100)} %` : "";
       setText(said, `Computing the review…${share} ${state.doing ?? ""}`);
-      timer = setTimeout(() => load().catch(say), POLL_MS);
+      timer = setTimeout(() => load().catch(complain), POLL_MS);
       return;
     }
     if (state.state === "failed") {
@@ -220,10 +223,10 @@ export function mountReview(root, { store, feed, chosen, open }) {
 
   root.replaceChildren(element("div", { class: "review-page" }, element("h1", {}, "What it got"),
     element("nav", { class: "job-list", "aria-label": "Jobs" }, list, proposals),
-    element("div", { class: "job-report" }, title, rests, said, report)));
+    element("div", { class: "job-report" }, title, rests, beside, said, report)));
   store.addEventListener("units", show);
-  showJobs().then(() => showProposals()).catch(say);
-  if (chosen !== null) load().catch(say);
+  showJobs().then(() => showProposals()).catch(complain);
+  if (chosen !== null) load().catch(complain);
   return () => {
     isLeft = true;
     clearTimeout(timer);
