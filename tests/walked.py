@@ -36,3 +36,26 @@ def lay_dose() -> dict[str, Any]:
     return {"x0_m": 0.0, "y0_m": 0.0, "cell_m": CELL_M, "nx": nx, "ny": ny, "target_l_per_m2": TARGET,
             "under_fraction": 0.9, "over_fraction": 1.1, "swath_m": SWATH_M,
             "sd_tenths": "0" * (nx * ny), "l_per_m2": cells}  # fmt: skip
+
+
+def list_passes() -> list[dict[str, Any]]:
+    """The table's rows."""
+    fixed = {"length_m": 20.0, "speed_mps": 1.0, "volume_l": 0.4, "dose_l_per_m2": TARGET, "dose_sd_l_per_m2": 0.001,
+             "percent_of_target": 100.0, "wind_mean_mps": 2.0, "wind_sd_mps": 0.2, "wind_gust_mps": 3.0}  # fmt: skip
+    starts = [number * float(PASS_S + TURN_S) for number in range(PASSES)]
+    verdicts = ("within", "within", "unsure", "above")
+    return [
+        {**fixed, "pass": number, "start_s": start, "end_s": start + PASS_S, "start_utc": 1.8e9 + start,
+         "heading_deg": 180.0 * ((number - 1) % 2), "wind_verdict": verdict}
+        for number, (start, verdict) in enumerate(zip(starts, verdicts, strict=True), start=1)
+    ]  # fmt: skip
+
+
+def review_parts() -> dict[str, Any]:
+    """The parts of a review that its strips are drawn from."""
+    track, flow = walk()
+    pair = {"pass_a": 3, "pass_b": 4, "spacing_m": 2.0, "spacing_sd_m": 0.1, "from_m": 0.0, "to_m": 20.0,
+            "verdict": "gap", "probability": 0.97}  # fmt: skip
+    wind = {"t_s": track["t_s"], "mean_60s_mps": [2.0 + t / 60.0 for t in track["t_s"]], "limit_mps": 3.0}
+    return {"passes": list_passes(), "pairs": [pair], "track": track, "flow": flow,
+            "wind": {**wind, "limit_stated": None}, "dose": lay_dose()}  # fmt: skip

@@ -9,31 +9,13 @@ from typing import Any
 import pytest
 from playwright.sync_api import Browser, Locator, Page, Route
 from screens import MEASURE
-from walked import JOB, LAWN, PASS_S, PASSES, TARGET, TURN_S, lay_dose, walk
-
-
-def list_passes() -> list[dict[str, Any]]:
-    """The table's rows."""
-    fixed = {"length_m": 20.0, "speed_mps": 1.0, "volume_l": 0.4, "dose_l_per_m2": TARGET, "dose_sd_l_per_m2": 0.001,
-             "percent_of_target": 100.0, "wind_mean_mps": 2.0, "wind_sd_mps": 0.2, "wind_gust_mps": 3.0}  # fmt: skip
-    starts = [number * float(PASS_S + TURN_S) for number in range(PASSES)]
-    verdicts = ("within", "within", "unsure", "above")
-    return [
-        {**fixed, "pass": number, "start_s": start, "end_s": start + PASS_S, "start_utc": 1.8e9 + start,
-         "heading_deg": 180.0 * ((number - 1) % 2), "wind_verdict": verdict}
-        for number, (start, verdict) in enumerate(zip(starts, verdicts, strict=True), start=1)
-    ]  # fmt: skip
+from walked import JOB, LAWN, PASSES, lay_dose, list_passes, review_parts
 
 
 def answers() -> dict[str, Any]:
     """All parts of the review."""
-    track, flow = walk()
-    pair = {"pass_a": 3, "pass_b": 4, "spacing_m": 2.0, "spacing_sd_m": 0.1, "from_m": 0.0, "to_m": 20.0,
-            "verdict": "gap", "probability": 0.97}  # fmt: skip
-    wind = {"t_s": track["t_s"], "mean_60s_mps": [2.0 + t / 60.0 for t in track["t_s"]], "limit_mps": 3.0}
     review = {"state": "ready", "wind": {}, "notes": [], "passes": PASSES, "zones": LAWN, "track_sd_m": 0.3}
-    return {"review": review, "passes": list_passes(), "pairs": [pair], "findings": [], "track": track, "flow": flow,
-            "wind": {**wind, "limit_stated": None}, "dose": lay_dose()}  # fmt: skip
+    return {"review": review, "findings": [], **review_parts()}
 
 
 def open_report(browser: Browser, files: str, size: tuple[int, int], scheme: Any, changed: Any = None) -> Page:

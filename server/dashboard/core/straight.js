@@ -48,6 +48,10 @@ function pourLitres(points, count, bin_m) {
     const span_m = Math.max(1e-9, b.at_m - a.at_m);
     const first = Math.min(count - 1, Math.floor(a.at_m / bin_m));
     const last = Math.min(count - 1, Math.floor(b.at_m / bin_m));
+    if (b.at_m - a.at_m < 1e-9) { // what flows while the rig stands still falls where it stands
+      litres[first] += poured_l;
+      continue;
+    }
     for (let bin = first; bin <= last; bin += 1) {
       const from_m = bin === first ? a.at_m : bin * bin_m;
       const to_m = bin === last ? b.at_m : (bin + 1) * bin_m;
