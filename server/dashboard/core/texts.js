@@ -81,6 +81,14 @@ export const TEXTS = {
   "beside.at_north_east": "the north-east corner",
 
   // What to mend.
+  "mend.from_left": "Its middle is {far} from the edge on your left.",
+  "mend.from_right": "Its middle is {far} from the edge on your right.",
+  "mend.takes": "About {span}.",
+  "mend.pace": "Walk at {pace}, the pace of this job's passes, with the same nozzle and pressure.",
+  "mend.pace_unknown": "Walk at the pace of the job, with the same nozzle and pressure.",
+  "mend.most_broken": "{product} allows {times} times what was planned: ground that was not missed would get twice, beyond its label.",
+  "mend.most_kept": "{product} allows {times} times what was planned.",
+  "mend.most_unknown": "Read the label's most before you wet any ground twice.",
 
   // The record.
 

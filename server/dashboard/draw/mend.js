@@ -2,6 +2,7 @@
 
 import { describeAlone, describeLook, describeMix, describeRepeat, describeRest, describeThin, groupLooks, shorten, summariseMend } from "../core/mend.js";
 import { formatNumber } from "../core/format.js";
+import { describeMost, describePace, describePlace, paceOf } from "../core/mendsheet.js";
 import { convert, revert, unitOf } from "../core/units.js";
 import { keepPainted } from "./canvas.js";
 import { element, setText } from "./element.js";
@@ -11,14 +12,26 @@ const CAUTION = "Look at the ground before you spray it again: a strip missed ca
   + "Label, wind and protection hold for a touch-up as for the job.";
 const EMPTY_DOSE = { nx: 0, ny: 0, l_per_m2: [] };
 
-function makeItems(tag, found) {
-  return element(tag, { class: "findings" }, ...found.map(({ head, text }) => element("li", {}, element("strong", {}, head), `: ${text}`)));
+/** A list; `isTicked` puts a box on paper before each item. */
+function makeItems(tag, found, isTicked = false) {
+  return element(tag, { class: "findings" }, ...found.map(({ head, text }) => element("li", {},
+    isTicked ? element("span", { class: "tick", "aria-hidden": "true" }) : null, element("strong", {}, head), `: ${text}`)));
 }
 
-function makeGroup(title, tag, found, count) {
+/** The strips to walk, each with its place by a tape. */
+function makeWalk(repeats, { zones, passes }, set) {
+  const pace_mps = paceOf(passes);
+  const items = repeats.map((each) => {
+    const { head, text } = describeRepeat(each, set);
+    return { head, text: `${text} ${describePlace(each, zones, pace_mps, set)}`.trimEnd() };
+  });
+  return [makeItems("ol", items, true), element("p", {}, describePace(pace_mps, set))];
+}
+
+function makeGroup(title, tag, found, { count, isTicked = false } = {}) {
   if (found.length === 0) return [];
   const { shown, more } = shorten(found, count);
-  return [element("h3", {}, title), makeItems(tag, shown),
+  return [element("h3", {}, title), makeItems(tag, shown, isTicked),
     more > 0 ? element("p", { class: "small" }, `and ${more} more: they are on the drawing and in touchup.csv.`) : null];
 }
 
@@ -68,14 +81,14 @@ export function makeMend(plan, found, { set, ask }) {
     element("p", {}, summariseMend(plan, set)),
     hasPlaces ? makeDrawing(plan, found, set) : null,
     hasPlaces ? element("p", { class: "small" }, "Arrows: walk again. Crossed: leave alone. Short dashes: look for yourself.") : null,
-    repeats.length > 0 ? makeItems("ol", repeats.map((each) => describeRepeat(each, set))) : null,
+    ...(repeats.length > 0 ? makeWalk(repeats, found, set) : []),
     makeMix(plan, set, ask),
-    repeats.length + looks.length > 0 ? element("p", { class: "caution" }, CAUTION) : null,
+    repeats.length + looks.length > 0 ? element("p", { class: "caution" }, CAUTION, " ", describeMost(label)) : null,
     ...makeGroup("Leave alone", "ul", alone.map((each) => describeAlone(each, label, set))),
     alone.length > 0 && label.most_times === null
       ? element("p", { class: "small" }, "Whether that is beyond the label is not known: the job has no treatment with its label rate.") : null,
     ...makeGroup("Got too little", "ul", describeThin(thin, plan.pass_l_per_m2)),
-    ...makeGroup("Look for yourself", "ul", groupLooks(plan).map((each) => describeLook(each, set))),
+    ...makeGroup("Look for yourself", "ul", groupLooks(plan).map((each) => describeLook(each, set)), { isTicked: true }),
     rest === "" ? null : element("p", {}, rest),
     hasPlaces ? element("button", { type: "button", onclick: printPart }, "Print this list") : null,
   ].filter((each) => each !== null);
