@@ -1,6 +1,7 @@
 // The straightened lawn: each pass as a strip at its true length, in the order of walking, with what it got metre by metre.
 
 import { formatPercent, formatQuantity, formatSpeed, nameBearing } from "./format.js";
+import { hitBox } from "./hit.js";
 import { DOUBLED_SHARE } from "./scale.js";
 
 const BIN_M = 1;
@@ -145,8 +146,7 @@ export function layRows({ strips, long_m }, width_px) {
 
 /** The pass under a point of the sheet, or null. */
 export function hitStrip({ boxes, slot_px, row_px }, x, y) {
-  const found = boxes.find(({ left_px, top_px }) => x >= left_px && x < left_px + slot_px && y >= top_px && y < top_px + row_px);
-  return found?.pass ?? null;
+  return hitBox(boxes.map(({ pass, left_px, top_px }) => [pass, { left: left_px, right: left_px + slot_px, top: top_px, bottom: top_px + row_px }]), [x, y]);
 }
 
 /** The stretches along a strip that are so, joined: [from_m, to_m] each. */

@@ -15,7 +15,7 @@ const EMPTY_DOSE = { nx: 0, ny: 0, l_per_m2: [] };
 /** A list; `isTicked` puts a box on paper before each item. */
 function makeItems(tag, found, isTicked = false) {
   return element(tag, { class: "findings" }, ...found.map(({ head, text }) => element("li", {},
-    isTicked ? element("span", { class: "tick", "aria-hidden": "true" }) : null, element("strong", {}, head), `: ${text}`)));
+    isTicked ? element("span", { class: "tick-box", "aria-hidden": "true" }) : null, element("strong", {}, head), `: ${text}`)));
 }
 
 /** The strips to walk, each with its place by a tape. */

@@ -2,6 +2,7 @@
 
 import { formatNumber } from "../core/format.js";
 import { ticksWithin } from "../core/geometry.js";
+import { hitAxis } from "../core/hit.js";
 import { makeHatch } from "./canvas.js";
 
 const LEFT_PX = 46;
@@ -116,8 +117,7 @@ function drawSpans(context, scale, spans, ink) {
 
 /** The time at a point of the drawing; null outside its frame. */
 export function timeAt(x, width_px, t_s) {
-  const part = (x - LEFT_PX) / (width_px - LEFT_PX - RIGHT_PX);
-  return t_s.length < 2 || part < 0 || part > 1 ? null : t_s[0] + part * (t_s[t_s.length - 1] - t_s[0]);
+  return t_s.length < 2 ? null : hitAxis(x, [LEFT_PX, width_px - RIGHT_PX], [t_s[0], t_s.at(-1)]);
 }
 
 /** What is looked at, from foot to head: a frame that leaves the lines in it as they are. */
