@@ -1,5 +1,6 @@
 // Where and when a pass was walked: to find the pass under a finger and to draw the one that is looked at.
 
+import { say } from "./say.js";
 import { formatPercent, formatQuantity, formatSpeed } from "./format.js";
 import { hitLine } from "./hit.js";
 import { placeOfTime } from "./straight.js";
@@ -31,11 +32,11 @@ export function passAtTime(passes, t, within_s = 0) {
   return best;
 }
 
-const WINDS = { within: "within the limit", above: "ABOVE the limit", unsure: "perhaps above the limit" };
+const WINDS = { within: say("got.wind_within"), above: say("got.wind_above"), unsure: say("got.wind_unsure") };
 
 /** A pass in one line. */
 export function describePass(pass, set) {
   const share = formatPercent(pass.percent_of_target === null ? null : pass.percent_of_target / 100);
-  const wind = Number.isFinite(pass.wind_mean_mps) ? `wind ${formatSpeed(pass.wind_mean_mps, set)}${WINDS[pass.wind_verdict] ? ` ${WINDS[pass.wind_verdict]}` : ""}` : "wind not known";
-  return `${formatQuantity(pass.length_m, "length", set)}, ${share} of target, ${wind}`;
+  const wind = Number.isFinite(pass.wind_mean_mps) ? say("got.wind_was", { speed: formatSpeed(pass.wind_mean_mps, set), verdict: WINDS[pass.wind_verdict] ?? "" }).trimEnd() : say("got.wind_unknown");
+  return say("got.pass_line", { long: formatQuantity(pass.length_m, "length", set), share, wind });
 }

@@ -1,5 +1,6 @@
 // Lines over time: the wind against its limit, the flow and the pace.
 
+import { say } from "../core/say.js";
 import { formatNumber } from "../core/format.js";
 import { ticksWithin } from "../core/geometry.js";
 import { hitAxis } from "../core/hit.js";
@@ -42,7 +43,7 @@ function drawFrame(context, scale, ink, unit) {
     context.fillText(formatNumber(minute, 2), scale.x(from_s + minute * 60), height_px - 14);
   }
   context.textAlign = "right";
-  context.fillText("minutes", width_px - RIGHT_PX, height_px - 1);
+  context.fillText(say("drawn.minutes"), width_px - RIGHT_PX, height_px - 1);
   context.textAlign = "left";
   context.fillText(unit, 4, 14);
 }
@@ -152,7 +153,7 @@ export function paintTraces(context, width_px, height_px, ink, { t_s, lines, lev
   if (t_s.length < 2) {
     context.fillStyle = ink.ink;
     context.font = `16px ${ink.font}`;
-    context.fillText("Nothing was recorded", 8, 24);
+    context.fillText(say("drawn.nothing"), 8, 24);
     return;
   }
   const [from_s, to_s] = [t_s[0], t_s[t_s.length - 1]];
