@@ -1,11 +1,12 @@
 // The passes where they truly lay, and what is doubtful between them: patterns, and words beside them.
 
+import { say } from "../core/say.js";
 import { project } from "../core/geometry.js";
 import { Room } from "../core/labels.js";
 import { makeHatch } from "./canvas.js";
 
 const LEAST_PX = 9; // a band that is narrower shows no pattern
-const WORDS = { gap: "gap", doubled: "doubled", unsure: "cannot tell" };
+const WORDS = { gap: say("drawn.word_gap"), doubled: say("drawn.word_doubled"), unsure: say("drawn.word_unsure") };
 const GRAVITY = ["unsure", "doubled", "gap"];
 
 function traceLine(context, view, line_m) {
