@@ -52,7 +52,7 @@ def write_pdf(view: dict[str, Any], units: UnitSet, *, fonts: Path | None = None
         sheet.put(section)
     for part in view.get("straightened", ()):
         sheet.begin(TITLE, f"{part['name']}. {say_key(part, units)} {BESIDE}")
-        sheet.draw(part)
+        sheet.draw(part, units)
     sheet.begin("What the rules ask for", f"{title} {DEFER}")
     for section in lay_out_rules(view):
         sheet.put(section)
@@ -117,10 +117,10 @@ class _Sheet:
             self._row(row)
         self._pdf.set_y(self._pdf.get_y() + 2.0)
 
-    def draw(self, strips: dict[str, Any]) -> None:
+    def draw(self, strips: dict[str, Any], units: UnitSet) -> None:
         """The straightened lawn, over what is left of the page."""
-        height = self._pdf.h - 2.0 * FOOT_MM - self._top
-        draw_strips(self._pdf, strips, self._family, left=MARGIN_MM, top=self._top, height=height)
+        height = self._pdf.h - 2.0 * FOOT_MM - self._top - 4.0
+        draw_strips(self._pdf, strips, units, self._family, left=MARGIN_MM, top=self._top, height=height)
 
     def close(self, words: str) -> None:
         """The signature at the foot, and whether letters had to be replaced."""

@@ -21,6 +21,8 @@ SLOT_MM = (9.0, 18.0)
 ENDS_MM = 9.0
 SIZE_PT = 7.0
 LOW_WIND_MPS = 0.5
+BAR_LENGTHS = (1, 2, 5, 10, 20, 50, 100, 200, 500)
+BAR_MM = 50.0
 Line = Callable[[float, float, float, float], None]
 
 
@@ -56,7 +58,9 @@ def say_key(sheet: Mapping[str, Any], units: UnitSet) -> str:
     )
 
 
-def draw_strips(pdf: "FPDF", sheet: Mapping[str, Any], family: str, *, left: float, top: float, height: float) -> None:
+def draw_strips(
+    pdf: "FPDF", sheet: Mapping[str, Any], units: UnitSet, family: str, *, left: float, top: float, height: float
+) -> None:
     """Draw the sheet on the present page, from a place on over the page's breadth."""
     layout = lay_rows(sheet, width=pdf.w - 2.0 * left, height=height)
     winds = [speed for strip in sheet["strips"] for _, speed in strip["thread"]]
@@ -75,10 +79,21 @@ def draw_strips(pdf: "FPDF", sheet: Mapping[str, Any], family: str, *, left: flo
             pen.draw_fold(sheet["strips"][number + 1])
         words = f"{strip['pass']}{MARKS.get(strip['verdict'], '')}"
         pdf.text(x + MIDDLE * layout.slot - pdf.get_string_width(words) / 2.0, base + ENDS_MM - 1.5, words)
+    _draw_scale(pdf, family, units, layout.scale, left=left, y=top + height + 2.0)
     strips = {strip["pass"]: strip for strip in sheet["strips"]}
     for pair in sheet["between"]:
         if pair["pass_a"] in strips and pair["pass_b"] in places:
             _draw_between(pdf, pair, strips[pair["pass_a"]], places[pair["pass_b"]], layout)
+
+
+def _draw_scale(pdf: "FPDF", family: str, units: UnitSet, scale: float, *, left: float, y: float) -> None:
+    """A bar as long as a round length along a strip."""
+    per_unit = scale / units.length.per_si
+    length = max((each for each in BAR_LENGTHS if each * per_unit <= BAR_MM), default=BAR_LENGTHS[0])
+    pdf.set_line_width(0.4)
+    pdf.polyline([(left, y - 1.5), (left, y), (left + length * per_unit, y), (left + length * per_unit, y - 1.5)])
+    pdf.set_font(family, "", SIZE_PT)
+    pdf.text(left + length * per_unit + 2.0, y, f"{length} {units.length.sign} along a strip")
 
 
 def _draw_between(

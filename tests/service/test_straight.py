@@ -98,10 +98,11 @@ def test_the_page_is_made_of_lines_and_tells_its_key_in_the_readers_units() -> N
     pdf = FPDF(format="letter")
     pdf.set_compression(False)
     pdf.add_page()
-    draw_strips(pdf, sheet, "helvetica", left=12.0, top=30.0, height=220.0)
+    draw_strips(pdf, sheet, UNIT_SETS["gal_per_acre"], "helvetica", left=12.0, top=30.0, height=220.0)
     content = bytes(pdf.output())
     assert b"/Subtype /Image" not in content
     assert len(re.findall(rb" l\b", content)) > 100
+    assert b"ft along a strip" in content
     assert "3.28 ft wide" in say_key(sheet, UNIT_SETS["gal_per_acre"])
     assert "the limit, 3.0 m/s" in say_key(sheet, UNIT_SETS["l_per_100m2"])
     strip = sheet["strips"][0]
