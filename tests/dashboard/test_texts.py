@@ -48,7 +48,6 @@ UNMOVED = {
     "core/shape.js",
     "core/shapewords.js",
     "core/start.js",
-    "core/story.js",
     "core/strips.js",
     "core/underfoot.js",
     "core/units.js",
