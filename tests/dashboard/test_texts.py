@@ -97,7 +97,6 @@ UNMOVED = {
     "views/mylawn.js",
     "views/papers.js",
     "views/record.js",
-    "views/review.js",
     "views/season.js",
     "views/setup.js",
     "views/start.js",
