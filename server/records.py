@@ -4,6 +4,7 @@ import asyncio
 import json
 import time
 from collections.abc import Callable
+from functools import partial
 from pathlib import Path
 from tempfile import TemporaryDirectory
 from typing import Any
@@ -13,6 +14,7 @@ from server.core.measured import Measured
 from server.core.recorditem import Value
 from server.errors import ConflictError, UnknownError
 from server.exports.recordfiles import record_file
+from server.exports.straight import read_views, straighten
 from server.keeping import Keeper, read_retention
 from server.rawlog import write_raw_log
 from server.recordview import fill_draft, freeze, summarise_folder, view_record, write_amendment
@@ -112,6 +114,9 @@ class Records:
         """One of a record's files; raises UnknownError."""
         view = await self.read(number, zone=zone)
         if name == "record.pdf":
+            view["straightened"] = await self._access.ask(
+                lambda connection: self._straighten(connection, view["parts"])
+            )
             # A program of its own, one at a time: in the service the library and its fonts would stay for good.
             async with self._press:
                 child = await begin_program(*PROGRAM, "pdf", "--units", units, is_told=True)
@@ -128,6 +133,19 @@ class Records:
                 return file.read_bytes()
 
         return await self._access.ask(work)
+
+    def _straighten(self, connection: Any, parts: list[int]) -> list[dict[str, Any]]:
+        """The straightened lawn of each part that has a review which can be drawn."""
+        sheets = []
+        for number in parts:
+            try:
+                job = find_job(connection, number)
+                found = straighten(read_views(partial(self._reviews.read_view, job)))
+            except UnknownError:
+                continue
+            if found is not None:
+                sheets.append({"name": job.name, **found})
+        return sheets
 
     def _measured_of(self, job: Job) -> Measured | None:
         return read_measured(self._reviews, job)

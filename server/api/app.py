@@ -13,6 +13,7 @@ from fastapi.staticfiles import StaticFiles
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 from server.api import (
+    beside,
     calibrations,
     history,
     jobs,
@@ -48,6 +49,7 @@ ROUTERS = tuple(
         outlook,
         papers,
         records,
+        beside,
         touchup,
         tank,
         reviews,

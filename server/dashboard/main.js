@@ -1,5 +1,6 @@
 // Puts the parts together: store, feed, sound, and the page that the address names.
 
+import { readPair } from "./core/beside.js";
 import { describeAge } from "./core/figures.js";
 import { say } from "./core/say.js";
 import { UNIT_SETS } from "./core/units.js";
@@ -8,6 +9,7 @@ import { Feed } from "./feed.js";
 import { Sound } from "./sound.js";
 import { Store } from "./store.js";
 import { mountAir } from "./views/air.js";
+import { mountBeside } from "./views/beside.js";
 import { mountCheck } from "./views/check.js";
 import { mountCup } from "./views/cup.js";
 import { mountFill } from "./views/fill.js";
@@ -58,7 +60,8 @@ function showPage() {
     else link.removeAttribute("aria-current");
   }
   const parts = { store, feed, sound, chosen, part, open: (id) => location.replace(`#got/${id}`) };
-  leave = (page === "gear" && Object.hasOwn(GEAR, part ?? "") ? GEAR[part] : VIEWS[page])(root, parts);
+  const isPair = page === "got" && readPair(part) !== null;
+  leave = (isPair ? mountBeside : page === "gear" && Object.hasOwn(GEAR, part ?? "") ? GEAR[part] : VIEWS[page])(root, parts);
 }
 
 function offerUnits() {

@@ -14,6 +14,7 @@ from server.exports.recordwords import (
     say_signature,
     say_title,
 )
+from server.exports.straightpage import TITLE, draw_strips, say_key
 from server.exports.unitsets import UnitSet
 
 if TYPE_CHECKING:
@@ -25,6 +26,7 @@ MARGIN_MM, GAP_MM, FOOT_MM = 12.0, 6.0, 12.0
 SIZE_PT, HEAD_PT, TITLE_PT = 7.0, 8.5, 14.0
 LABEL_SHARE = 0.38
 REPLACED = "?"
+BESIDE = "Drawn from the review as it stands now; what is signed is the record's text."
 
 
 def write_pdf(view: dict[str, Any], units: UnitSet, *, fonts: Path | None = None, search: bool = True) -> bytes:
@@ -48,6 +50,9 @@ def write_pdf(view: dict[str, Any], units: UnitSet, *, fonts: Path | None = None
     sheet.begin("Application record", title)
     for section in lay_out_record(view, units):
         sheet.put(section)
+    for part in view.get("straightened", ()):
+        sheet.begin(TITLE, f"{part['name']}. {say_key(part, units)} {BESIDE}")
+        sheet.draw(part, units)
     sheet.begin("What the rules ask for", f"{title} {DEFER}")
     for section in lay_out_rules(view):
         sheet.put(section)
@@ -111,6 +116,11 @@ class _Sheet:
             self._make_room(self._height(row))
             self._row(row)
         self._pdf.set_y(self._pdf.get_y() + 2.0)
+
+    def draw(self, strips: dict[str, Any], units: UnitSet) -> None:
+        """The straightened lawn, over what is left of the page."""
+        height = self._pdf.h - 2.0 * FOOT_MM - self._top - 4.0
+        draw_strips(self._pdf, strips, units, self._family, left=MARGIN_MM, top=self._top, height=height)
 
     def close(self, words: str) -> None:
         """The signature at the foot, and whether letters had to be replaced."""

@@ -134,3 +134,12 @@ test("a choice is told once, let go when taken again, and steps stay within the 
   assert.deepEqual(told, [5, null, 5, null, 1, 2]);
   new Choice([]).step(1);
 });
+
+test("what flows while the rig stands falls where it stands", () => {
+  const track = { t_s: [0, 1, 2, 3, 4, 5, 6], east_m: [0, 0, 0, 0, 0, 0, 0], north_m: [0, 1, 2, 2, 2, 3, 4] };
+  const pass = { pass: 1, start_s: 0, end_s: 6, length_m: 4, heading_deg: 0, percent_of_target: 150, dose_l_per_m2: 1.5 * TARGET, wind_verdict: null, wind_mean_mps: null };
+  const [strip] = straighten({ passes: [pass], pairs: [], track, flow: { flow_l_per_min: Array(7).fill(60 * TARGET * SWATH_M) },
+    dose: { x0_m: 0, y0_m: 0, cell_m: 1, nx: 0, ny: 0, l_per_m2: [] }, wind: { t_s: [0] }, target_l_per_m2: TARGET, swath_m: SWATH_M }).strips;
+  close(strip.bins.reduce((sum, { share }) => sum + share, 0), 6, 1e-9);
+  close(strip.bins[2].share, 3, 1e-9);
+});

@@ -131,6 +131,8 @@ def test_the_sheet_to_print_is_the_list_and_its_drawing_alone(browser, files) ->
       .filter((each) => getComputedStyle(each).display !== 'none')
       .map((each) => each.querySelector('h2').textContent)""")
     assert shown == ["What to mend?"]
+    assert page.locator(".tick-box:visible").count() == 3, "two to walk and one to look at"
+    assert "from the edge on your" in page.inner_text(".mend ol")
     page.evaluate("dispatchEvent(new Event('afterprint'))")
     assert page.evaluate("document.body.dataset.print") is None
 

@@ -27,31 +27,15 @@ NAMES = {
 # Modules whose texts are not in the catalogue yet.
 UNMOVED = {
     "core/format.js",
-    "core/grain.js",
     "core/mend.js",
-    "core/passway.js",
-    "core/playback.js",
     "core/record.js",
-    "core/story.js",
-    "core/straight.js",
     "core/units.js",
-    "draw/chosen.js",
-    "draw/dosemap.js",
     "draw/fields.js",
-    "draw/grain.js",
-    "draw/legend.js",
-    "draw/mend.js",
-    "draw/playback.js",
     "draw/recordforms.js",
     "draw/recordsheet.js",
     "draw/retention.js",
-    "draw/straight.js",
-    "draw/strips.js",
-    "draw/tables.js",
-    "draw/traces.js",
     "feed.js",
     "views/record.js",
-    "views/review.js",
 }
 
 

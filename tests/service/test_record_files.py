@@ -109,7 +109,7 @@ def test_the_page_needs_nothing_else_and_shows_text_as_text(busy_desk, job) -> N
     assert answer.headers["content-disposition"].startswith("inline")
 
 
-def test_an_ordinary_record_prints_on_two_pages(busy_desk, job, tmp_path) -> None:
+def test_an_ordinary_record_prints_on_two_pages_and_its_strips_on_a_third(busy_desk, job, tmp_path) -> None:
     pages = {}
     for units in ("l_per_100m2", "gal_per_1000ft2"):
         pages[units] = tmp_path / f"{units}.html"
@@ -125,7 +125,7 @@ def test_an_ordinary_record_prints_on_two_pages(busy_desk, job, tmp_path) -> Non
         browser.close()
     assert set(counts.values()) == {2}, counts
     for units in pages:
-        assert count_pages(fetch(busy_desk, job, "record.pdf", units=units).content) == 2
+        assert count_pages(fetch(busy_desk, job, "record.pdf", units=units).content) == 3, "with the strips"
 
 
 def test_the_text_of_the_pdf_can_be_searched_in_any_letters(busy_desk, job) -> None:

@@ -1,5 +1,6 @@
 // Dose as grain: strokes of grass in the walking direction, denser with dose, crossed where doubled, frayed where unsure.
 
+import { say } from "./say.js";
 import { DOUBLED_SHARE, LEAST_SHARE } from "./scale.js";
 import { shareAt } from "./straight.js";
 
@@ -113,9 +114,9 @@ export function growGrain({ dose, track, target_l_per_m2, swath_m }, pitch_m) {
 
 /** How well strips can be told with a swath so wide and a way known so well, in a sentence. */
 export function describeBlur(track_sd_m, swath_m) {
-  if (!Number.isFinite(track_sd_m) || !(swath_m > 0)) return "How well the receiver knows the way is not known.";
+  if (!Number.isFinite(track_sd_m) || !(swath_m > 0)) return say("drawn.blur_unknown");
   const part = track_sd_m / swath_m;
-  if (part < 0.1) return "The way is known much better than a strip is wide: edges are where they are drawn.";
-  if (part < 0.35) return "The way is known to a part of a strip: edges may lie a little beside where they are drawn.";
-  return "The way is known hardly better than a strip is wide: single gaps and edges on the map may not be there, or may be missing.";
+  if (part < 0.1) return say("drawn.blur_sharp");
+  if (part < 0.35) return say("drawn.blur_some");
+  return say("drawn.blur_much");
 }

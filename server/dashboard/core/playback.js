@@ -1,5 +1,6 @@
 // The job played back: what there was until a moment, and what was so at it.
 
+import { say } from "./say.js";
 import { formatFixed, formatFrom, formatQuantity, formatSpan, formatSpeed } from "./format.js";
 import { passAtTime } from "./passway.js";
 import { placeOfTime } from "./straight.js";
@@ -65,15 +66,16 @@ export function describeMoment({ passes, flow, wind }, t, from_s, set) {
   const flow_l_per_min = valueAt(flow.t_s, flow.flow_l_per_min, t);
   const speed_mps = valueAt(flow.t_s, flow.speed_mps, t);
   const told_mps = valueAt(wind.t_s, wind.mean_60s_mps, t);
-  const doing = pass === null ? "between passes" : `pass ${pass}`;
-  const words = [`After ${formatSpan(t - from_s)}: ${doing}`];
-  if (speed_mps !== null) words.push(`pace ${formatFixed(convert(speed_mps, "speed", set), 2)}\u00a0${unitOf("speed", set)}`);
-  words.push(flow_l_per_min > 0 ? `spraying ${formatQuantity(flow_l_per_min, "flow", set)}` : "not spraying");
-  words.push(`${formatQuantity(litresUntil(flow, t), "volume", set)} so far`);
-  words.push(told_mps === null ? "wind not known then"
-    : `wind as told then ${formatSpeed(told_mps, set)}${Number.isFinite(valueAt(wind.t_s, wind.from_deg, t)) ? ` from the ${formatFrom(valueAt(wind.t_s, wind.from_deg, t))}` : ""}`);
+  const doing = pass === null ? say("straight.between") : say("straight.in_pass", { pass });
+  const words = [say("straight.after", { span: formatSpan(t - from_s), doing })];
+  if (speed_mps !== null) words.push(say("straight.pace", { number: formatFixed(convert(speed_mps, "speed", set), 2), unit: unitOf("speed", set) }));
+  words.push(flow_l_per_min > 0 ? say("straight.spraying", { flow: formatQuantity(flow_l_per_min, "flow", set) }) : say("straight.not_spraying"));
+  words.push(say("straight.so_far", { volume: formatQuantity(litresUntil(flow, t), "volume", set) }));
+  const [speed, from_deg] = [formatSpeed(told_mps, set), valueAt(wind.t_s, wind.from_deg, t)];
+  if (told_mps === null) words.push(say("straight.wind_unknown"));
+  else words.push(Number.isFinite(from_deg) ? say("straight.wind_from", { speed, from: formatFrom(from_deg) }) : say("straight.wind_then", { speed }));
   const alarm = valueAt(wind.t_s, wind.alarm, t);
-  if (alarm === "stop") words.push("the alarm said STOP");
-  if (alarm === "notice") words.push("the alarm gave notice");
+  if (alarm === "stop") words.push(say("straight.said_stop"));
+  if (alarm === "notice") words.push(say("straight.gave_notice"));
   return `${words.join(", ")}.`;
 }

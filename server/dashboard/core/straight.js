@@ -1,6 +1,8 @@
 // The straightened lawn: each pass as a strip at its true length, in the order of walking, with what it got metre by metre.
 
+import { say } from "./say.js";
 import { formatPercent, formatQuantity, formatSpeed, nameBearing } from "./format.js";
+import { hitBox } from "./hit.js";
 import { DOUBLED_SHARE } from "./scale.js";
 
 const BIN_M = 1;
@@ -48,6 +50,10 @@ function pourLitres(points, count, bin_m) {
     const span_m = Math.max(1e-9, b.at_m - a.at_m);
     const first = Math.min(count - 1, Math.floor(a.at_m / bin_m));
     const last = Math.min(count - 1, Math.floor(b.at_m / bin_m));
+    if (b.at_m - a.at_m < 1e-9) { // what flows while the rig stands still falls where it stands
+      litres[first] += poured_l;
+      continue;
+    }
     for (let bin = first; bin <= last; bin += 1) {
       const from_m = bin === first ? a.at_m : bin * bin_m;
       const to_m = bin === last ? b.at_m : (bin + 1) * bin_m;
@@ -141,8 +147,7 @@ export function layRows({ strips, long_m }, width_px) {
 
 /** The pass under a point of the sheet, or null. */
 export function hitStrip({ boxes, slot_px, row_px }, x, y) {
-  const found = boxes.find(({ left_px, top_px }) => x >= left_px && x < left_px + slot_px && y >= top_px && y < top_px + row_px);
-  return found?.pass ?? null;
+  return hitBox(boxes.map(({ pass, left_px, top_px }) => [pass, { left: left_px, right: left_px + slot_px, top: top_px, bottom: top_px + row_px }]), [x, y]);
 }
 
 /** The stretches along a strip that are so, joined: [from_m, to_m] each. */
@@ -156,21 +161,22 @@ export function joinBins(bins, isSo) {
   return found;
 }
 
-const WINDS = { within: "within the limit", above: "ABOVE the limit", unsure: "near the limit, cannot be said which side" };
-const BETWEEN = { gap: "a gap", doubled: "sprayed twice", unsure: "cannot be told" };
+const WINDS = { within: say("straight.within"), above: say("straight.above"), unsure: say("straight.unsure") };
+const BETWEEN = { gap: say("straight.gap"), doubled: say("straight.twice"), unsure: say("straight.untold") };
 
 /** A strip in words: what the drawing shows of it. */
 export function describeStrip(strip, between, set) {
-  const spans = (list) => list.map(([from, to]) => `${formatQuantity(from, "length", set, 2)} to ${formatQuantity(to, "length", set, 2)}`).join(", ");
-  const words = [`${formatQuantity(strip.length_m, "length", set)} to the ${nameBearing(strip.heading_deg ?? 0)}, ${formatPercent(strip.share)} of its target`];
+  const spans = (list) => list.map(([from, to]) => say("straight.span", { from: formatQuantity(from, "length", set, 2), to: formatQuantity(to, "length", set, 2) })).join(", ");
+  const words = [say("straight.strip", { long: formatQuantity(strip.length_m, "length", set), way: nameBearing(strip.heading_deg ?? 0), share: formatPercent(strip.share) })];
   const bare = joinBins(strip.bins, ({ isBare }) => isBare);
   const doubled = joinBins(strip.bins, ({ isDoubled }) => isDoubled);
-  if (bare.length > 0) words.push(`dry from ${spans(bare)}`);
-  if (doubled.length > 0) words.push(`on ground sprayed twice from ${spans(doubled)}`);
-  words.push(Number.isFinite(strip.wind_mps) ? `wind ${formatSpeed(strip.wind_mps, set)}, ${WINDS[strip.verdict] ?? "no limit to hold it against"}` : "wind not known");
+  if (bare.length > 0) words.push(say("straight.dry", { spans: spans(bare) }));
+  if (doubled.length > 0) words.push(say("straight.on_twice", { spans: spans(doubled) }));
+  words.push(Number.isFinite(strip.wind_mps) ? say("straight.wind", { speed: formatSpeed(strip.wind_mps, set), verdict: WINDS[strip.verdict] ?? say("straight.no_limit") })
+    : say("straight.no_wind"));
   for (const pair of between.filter(({ pass_a, verdict }) => pass_a === strip.pass && verdict !== "even")) {
-    words.push(`towards pass ${pair.pass_b} ${BETWEEN[pair.verdict]} from ${spans([[pair.from_m, pair.to_m]])}`
-      + ` (${pair.probability > 0.99 ? "over 99\u00a0%" : formatPercent(pair.probability)} sure)`);
+    words.push(say("straight.towards", { pass: pair.pass_b, what: BETWEEN[pair.verdict], span: spans([[pair.from_m, pair.to_m]]),
+      share: pair.probability > 0.99 ? say("straight.nearly_all") : formatPercent(pair.probability) }));
   }
   return `${words.join("; ")}.`;
 }

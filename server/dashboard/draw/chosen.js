@@ -1,5 +1,6 @@
 // The pass that is looked at, in one line at the foot of the screen, with the ones before and after it.
 
+import { say } from "../core/say.js";
 import { describePass } from "../core/passway.js";
 import { element, setText } from "./element.js";
 
@@ -7,15 +8,15 @@ import { element, setText } from "./element.js";
 export function makeChosenBar(choice, passes, set) {
   const head = element("strong", {});
   const words = element("span", {});
-  const before = element("button", { type: "button", "aria-label": "Pass before", onclick: () => choice.step(-1) }, "‹");
-  const after = element("button", { type: "button", "aria-label": "Pass after", onclick: () => choice.step(1) }, "›");
-  const close = element("button", { type: "button", "aria-label": "Look at no pass", onclick: () => choice.take(choice.pass) }, "×");
-  const bar = element("div", { class: "chosen-bar", role: "group", "aria-label": "The pass looked at" },
+  const before = element("button", { type: "button", "aria-label": say("got.pass_before"), onclick: () => choice.step(-1) }, "‹");
+  const after = element("button", { type: "button", "aria-label": say("got.pass_after"), onclick: () => choice.step(1) }, "›");
+  const close = element("button", { type: "button", "aria-label": say("got.pass_none"), onclick: () => choice.take(choice.pass) }, "×");
+  const bar = element("div", { class: "chosen-bar", role: "group", "aria-label": say("got.pass_looked") },
     before, element("p", { role: "status" }, head, " ", words), after, close);
   const show = () => {
     bar.classList.toggle("is-shown", choice.pass !== null);
     const pass = passes.find((each) => each.pass === choice.pass);
-    setText(head, pass ? `Pass ${pass.pass} of ${passes.length}` : "");
+    setText(head, pass ? say("got.pass_of", { pass: pass.pass, count: passes.length }) : "");
     setText(words, pass ? describePass(pass, set) : "");
     // Not switched off: a button that loses its focus while it is pressed would send the keyboard back to the top.
     before.setAttribute("aria-disabled", String(pass === passes[0]));

@@ -1,5 +1,6 @@
 // Where it went: the lawn from above with its dose as grain and colour, the legend, and how sharp the picture can be.
 
+import { say } from "../core/say.js";
 import { cutTrack, positionAt } from "../core/playback.js";
 import { passNear, wayOfPass } from "../core/passway.js";
 import { keepPainted } from "./canvas.js";
@@ -29,7 +30,7 @@ export function makeDoseMap(found, set, choice, playhead) {
   const swath_m = found.dose.swath_m ?? found.touchup?.swath_m ?? null;
   const grain = new Grain({ dose, track: found.track, target_l_per_m2, swath_m: swath_m ?? SOME_SWATH_M });
   const canvas = element("canvas", { class: "lawn-drawing", role: "img",
-    "aria-label": "Drawing of the dose on the lawn, north up; the totals and findings say the same in words" });
+    "aria-label": say("drawn.map") });
   const scene = { zones: found.zones, dose, track: found.track, findings: found.findings, target_l_per_m2, set, image, grain };
   const lookedWay = () => found.passes.filter(({ pass }) => pass === choice.pass).flatMap((pass) => wayOfPass(pass, found.track));
   const painted = keepPainted(canvas, (context, width_px, height_px, ink) => paintLawn(context, width_px, height_px, ink, {

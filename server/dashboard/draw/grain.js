@@ -1,5 +1,6 @@
 // The grain on the map, and beside it the swath and the receiver's blur at one scale.
 
+import { say } from "../core/say.js";
 import { formatNumber, formatQuantity } from "../core/format.js";
 import { project, roundLength } from "../core/geometry.js";
 import { describeBlur, growGrain, hashOf } from "../core/grain.js";
@@ -41,7 +42,7 @@ export class Grain {
   }
 }
 
-const TUFTS = [["nothing: missed", 0, 0], ["too little", 0.5, 0], ["on target", 1, 0], ["doubled or more", 2, 0], ["unsure", 1, 6]];
+const TUFTS = [[say("drawn.tuft_nothing"), 0, 0], [say("drawn.tuft_little"), 0.5, 0], [say("drawn.tuft_target"), 1, 0], [say("drawn.doubled"), 2, 0], [say("drawn.tuft_unsure"), 1, 6]];
 const TUFT_M = 1;
 
 /** A patch of an even dose, as the map draws it. */
@@ -125,5 +126,5 @@ export function makeBlur({ swath_m, track_sd_m }, set) {
   const canvas = element("canvas", { class: "blur", "aria-hidden": "true" });
   keepPainted(canvas, (context, width_px, height_px, ink) => paintBlur(context, width_px, height_px, ink, { swath_m, track_sd_m, set }));
   return element("div", { class: "blur-part" }, canvas, element("p", { class: "small" },
-    `A strip is ${formatQuantity(swath_m, "length", set)} wide, its edges good to ±\u00a0${formatQuantity(track_sd_m, "length", set, 2)}, drawn at one scale. ${describeBlur(track_sd_m, swath_m)}`));
+    say("drawn.blur", { swath: formatQuantity(swath_m, "length", set), sd: formatQuantity(track_sd_m, "length", set, 2), meaning: describeBlur(track_sd_m, swath_m) })));
 }

@@ -1,12 +1,13 @@
 // The legend of the dose: the scale about the target, with figures, and the textures in words.
 
+import { say } from "../core/say.js";
 import { formatQuantity } from "../core/format.js";
 import { LEAST_SHARE, TOP_SHARE, makeRamp, stepOfShare } from "../core/scale.js";
 import { keepPainted, makeHatch } from "./canvas.js";
 import { element } from "./element.js";
 
-const TEXTURES = { missed: "missed", doubled: "doubled or more", off_target: "off the lawn", keep_out: "in a keep-out",
-  gap: "gap: a strip seems missed", unsure: "cannot tell how far apart" };
+const TEXTURES = { missed: say("drawn.missed"), doubled: say("drawn.doubled"), off_target: say("drawn.off_target"), keep_out: say("drawn.keep_out"),
+  gap: say("drawn.gap"), unsure: say("drawn.unsure") };
 
 function paintRamp(context, width_px, height_px, ink, { under_fraction, over_fraction }) {
   const ramp = makeRamp(ink.scheme);
@@ -40,7 +41,7 @@ export function makeLegend({ target_l_per_m2, under_fraction = 0.9, over_fractio
   const at = (share) => formatQuantity(share * target_l_per_m2, "rate", set);
   return element("div", { class: "legend" },
     bar,
-    element("div", { class: "ramp-words" }, element("span", {}, "0"), element("span", {}, `target ${at(1)}`), element("span", {}, at(TOP_SHARE))),
-    element("p", { class: "small" }, `Blue is too little, brown too much; the two marks are ${at(under_fraction)} and ${at(over_fraction)}.`),
+    element("div", { class: "ramp-words" }, element("span", {}, "0"), element("span", {}, say("drawn.target", { rate: at(1) })), element("span", {}, at(TOP_SHARE))),
+    element("p", { class: "small" }, say("drawn.colours", { low: at(under_fraction), high: at(over_fraction) })),
     element("ul", { class: "textures" }, ...kinds.map((kind) => element("li", {}, makeSwatch(kind), TEXTURES[kind]))));
 }

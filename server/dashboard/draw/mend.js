@@ -1,31 +1,43 @@
 // What to mend after a job: the list to walk by, drawn and in words, and a sheet of it to take outside.
 
+import { say } from "../core/say.js";
 import { describeAlone, describeLook, describeMix, describeRepeat, describeRest, describeThin, groupLooks, shorten, summariseMend } from "../core/mend.js";
 import { formatNumber } from "../core/format.js";
+import { describeMost, describePace, describePlace, paceOf } from "../core/mendsheet.js";
 import { convert, revert, unitOf } from "../core/units.js";
 import { keepPainted } from "./canvas.js";
 import { element, setText } from "./element.js";
 import { DoseImage, paintLawn } from "./lawn.js";
 
-const CAUTION = "Look at the ground before you spray it again: a strip missed can be sprayed tomorrow, a strip doubled cannot be undone. "
-  + "Label, wind and protection hold for a touch-up as for the job.";
 const EMPTY_DOSE = { nx: 0, ny: 0, l_per_m2: [] };
 
-function makeItems(tag, found) {
-  return element(tag, { class: "findings" }, ...found.map(({ head, text }) => element("li", {}, element("strong", {}, head), `: ${text}`)));
+/** A list; `isTicked` puts a box on paper before each item. */
+function makeItems(tag, found, isTicked = false) {
+  return element(tag, { class: "findings" }, ...found.map(({ head, text }) => element("li", {},
+    isTicked ? element("span", { class: "tick-box", "aria-hidden": "true" }) : null, element("strong", {}, head), `: ${text}`)));
 }
 
-function makeGroup(title, tag, found, count) {
+/** The strips to walk, each with its place by a tape. */
+function makeWalk(repeats, { zones, passes }, set) {
+  const pace_mps = paceOf(passes);
+  const items = repeats.map((each) => {
+    const { head, text } = describeRepeat(each, set);
+    return { head, text: `${text} ${describePlace(each, zones, pace_mps, set)}`.trimEnd() };
+  });
+  return [makeItems("ol", items, true), element("p", {}, describePace(pace_mps, set))];
+}
+
+function makeGroup(title, tag, found, { count, isTicked = false } = {}) {
   if (found.length === 0) return [];
   const { shown, more } = shorten(found, count);
-  return [element("h3", {}, title), makeItems(tag, shown),
-    more > 0 ? element("p", { class: "small" }, `and ${more} more: they are on the drawing and in touchup.csv.`) : null];
+  return [element("h3", {}, title), makeItems(tag, shown, isTicked),
+    more > 0 ? element("p", { class: "small" }, say("mend.more", { more })) : null];
 }
 
 function makeDrawing(plan, { zones, track }, set) {
   const image = new DoseImage();
   const canvas = element("canvas", { class: "lawn-drawing mend-drawing", role: "img",
-    "aria-label": "Drawing of the lawn, north up: lines to walk again with their numbers; the list says the same in words" });
+    "aria-label": say("mend.drawing") });
   keepPainted(canvas, (context, width_px, height_px, ink) => paintLawn(context, width_px, height_px, ink, {
     zones, dose: EMPTY_DOSE, track, set, image, target_l_per_m2: plan.target_l_per_m2, mend: plan }));
   return canvas;
@@ -40,7 +52,7 @@ function makeMix(plan, set, ask) {
     const number = Number(input.value.trim().replace(",", "."));
     const left_l = revert(number, "volume", set);
     if (!(left_l >= 0 && left_l <= 2000)) {
-      setText(said, "That is no volume that a tank holds.");
+      setText(said, say("mend.no_volume"));
       return;
     }
     try {
@@ -50,7 +62,7 @@ function makeMix(plan, set, ask) {
     }
   };
   input.addEventListener("change", look);
-  return element("div", { class: "mix" }, element("label", { for: "tank-left" }, `Left in the tank, ${unitOf("volume", set)}`), input, said);
+  return element("div", { class: "mix" }, element("label", { for: "tank-left" }, say("mend.left", { unit: unitOf("volume", set) })), input, said);
 }
 
 function printPart() {
@@ -67,16 +79,16 @@ export function makeMend(plan, found, { set, ask }) {
   return [
     element("p", {}, summariseMend(plan, set)),
     hasPlaces ? makeDrawing(plan, found, set) : null,
-    hasPlaces ? element("p", { class: "small" }, "Arrows: walk again. Crossed: leave alone. Short dashes: look for yourself.") : null,
-    repeats.length > 0 ? makeItems("ol", repeats.map((each) => describeRepeat(each, set))) : null,
+    hasPlaces ? element("p", { class: "small" }, say("mend.key")) : null,
+    ...(repeats.length > 0 ? makeWalk(repeats, found, set) : []),
     makeMix(plan, set, ask),
-    repeats.length + looks.length > 0 ? element("p", { class: "caution" }, CAUTION) : null,
-    ...makeGroup("Leave alone", "ul", alone.map((each) => describeAlone(each, label, set))),
+    repeats.length + looks.length > 0 ? element("p", { class: "caution" }, say("mend.look_first"), " ", describeMost(label)) : null,
+    ...makeGroup(say("mend.alone"), "ul", alone.map((each) => describeAlone(each, label, set))),
     alone.length > 0 && label.most_times === null
-      ? element("p", { class: "small" }, "Whether that is beyond the label is not known: the job has no treatment with its label rate.") : null,
-    ...makeGroup("Got too little", "ul", describeThin(thin, plan.pass_l_per_m2)),
-    ...makeGroup("Look for yourself", "ul", groupLooks(plan).map((each) => describeLook(each, set))),
+      ? element("p", { class: "small" }, say("mend.label_unknown")) : null,
+    ...makeGroup(say("mend.thin"), "ul", describeThin(thin, plan.pass_l_per_m2)),
+    ...makeGroup(say("mend.looks"), "ul", groupLooks(plan).map((each) => describeLook(each, set)), { isTicked: true }),
     rest === "" ? null : element("p", {}, rest),
-    hasPlaces ? element("button", { type: "button", onclick: printPart }, "Print this list") : null,
+    hasPlaces ? element("button", { type: "button", onclick: printPart }, say("mend.print")) : null,
   ].filter((each) => each !== null);
 }

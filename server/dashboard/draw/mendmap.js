@@ -1,6 +1,7 @@
 // The touch-up plan on the lawn: numbered lines to walk, crossed bands to leave alone, dashes to look at.
 
 import { project } from "../core/geometry.js";
+import { placeLabels, placesRound } from "../core/labels.js";
 import { makeHatch } from "./canvas.js";
 
 const DISC_PX = 12;
@@ -98,7 +99,12 @@ export function drawMend(context, view, plan, ink) {
       drawArrow(context, view, line_m, ink);
     }
   }
-  for (const strip of plan.repeats) drawNumber(context, project(view, ...strip.lines_m[0][0]), strip.order, ink);
+  const size_px = 2 * DISC_PX + 2;
+  const starts = plan.repeats.map(({ order, lines_m }) => ({ width_px: size_px, height_px: size_px, rank: order,
+    places: placesRound(project(view, ...lines_m[0][0]), size_px, size_px) }));
+  placeLabels(starts).forEach((found, place) => {
+    if (found !== null) drawNumber(context, found.place, plan.repeats[place].order, ink); // the list has those that find no room
+  });
 }
 
 function lengthOf(line_m) {

@@ -1,5 +1,6 @@
 // The slider that plays a job back, with the moment in words.
 
+import { say } from "../core/say.js";
 import { describeMoment, paceOf } from "../core/playback.js";
 import { element, setText } from "./element.js";
 
@@ -13,7 +14,7 @@ export function makePlayback(found, playhead, set) {
   const slider = element("input", { type: "range", id: "playback", min: "0", max: String(Math.ceil(to_s - from_s)), step: String(STEP_S), value: String(Math.ceil(to_s - from_s)) });
   const words = element("p", { class: "moment" });
   const play = element("button", { type: "button" }, "");
-  const whole = element("button", { type: "button", onclick: () => halt(null) }, "Show the whole job");
+  const whole = element("button", { type: "button", onclick: () => halt(null) }, say("straight.whole"));
   let frame = null;
   let said_ms = -Infinity;
 
@@ -21,12 +22,12 @@ export function makePlayback(found, playhead, set) {
     const t = playhead.t;
     const isWhole = t === null;
     slider.value = String(isWhole ? slider.max : Math.round(t - from_s));
-    setText(play, frame === null ? `Play it back, ${pace} times as fast` : "Hold");
+    setText(play, frame === null ? say("straight.play", { pace }) : say("straight.hold"));
     whole.hidden = isWhole;
     const now_ms = performance.now();
     if (frame !== null && now_ms - said_ms < SAID_EVERY_MS) return;
     said_ms = now_ms;
-    const told = isWhole ? "The whole job." : describeMoment(found, t, from_s, set);
+    const told = isWhole ? say("straight.is_whole") : describeMoment(found, t, from_s, set);
     setText(words, told);
     slider.setAttribute("aria-valuetext", told);
   };
@@ -58,6 +59,6 @@ export function makePlayback(found, playhead, set) {
   slider.addEventListener("input", () => halt(from_s + Number(slider.value)));
   playhead.addEventListener("change", show);
   show();
-  return element("div", { class: "playback" }, element("label", { for: "playback" }, "How did it come about?"), slider, words,
+  return element("div", { class: "playback" }, element("label", { for: "playback" }, say("straight.how")), slider, words,
     element("div", { class: "playback-row" }, play, whole));
 }

@@ -1,5 +1,6 @@
 // The straightened lawn on paper: strips side by side as they were walked, as wide as their dose, with the wind as a thread.
 
+import { say } from "../core/say.js";
 import { formatNumber, formatQuantity, formatSpeed } from "../core/format.js";
 import { roundLength } from "../core/geometry.js";
 import { makeRamp, stepOfShare } from "../core/scale.js";
@@ -109,7 +110,7 @@ function paintScale(context, ink, layout, set, height_px) {
   context.lineWidth = 2;
   stroke(context, [[6, height_px - 16], [6, height_px - 8], [6 + length_px, height_px - 8], [6 + length_px, height_px - 16]]);
   context.textAlign = "left";
-  context.fillText(`${formatNumber(length, 2)} ${unitOf("length", set)} along a strip`, 14 + length_px, height_px - 7);
+  context.fillText(say("straight.scale", { number: formatNumber(length, 2), unit: unitOf("length", set) }), 14 + length_px, height_px - 7);
 }
 
 /** Paint the sheet. */
@@ -160,11 +161,11 @@ function printSheet(words, repaint) {
 export function makeStraight(found, set, choice) {
   const swath_m = found.dose.swath_m ?? found.touchup?.swath_m ?? null;
   if (swath_m === null || found.passes.length === 0 || !Number.isFinite(found.passes[0].start_s)) {
-    return [element("p", {}, found.passes.length === 0 ? "No pass was found."
-      : "This review was computed before strips were drawn side by side. Compute it again, at the foot of the page.")];
+    return [element("p", {}, found.passes.length === 0 ? say("straight.no_pass")
+      : say("straight.before"))];
   }
   const sheet = straighten({ ...found, target_l_per_m2: found.dose.target_l_per_m2, swath_m });
-  const canvas = element("canvas", { class: "straight", role: "img", "aria-label": "The passes side by side in walking order; the list below says the same in words" });
+  const canvas = element("canvas", { class: "straight", role: "img", "aria-label": say("straight.drawing") });
   let isOnPaper = false;
   const paint = (context, width_px, height_px, ink) => {
     const wanted_px = `${Math.ceil(layRows(sheet, width_px).height_px)}px`;
@@ -184,13 +185,11 @@ export function makeStraight(found, set, choice) {
     context.clearRect(0, 0, width_px, height_px);
     paint(context, width_px, height_px, readInk(canvas));
   };
-  const words = element("details", { class: "held" }, element("summary", {}, "The strips in words"), element("ol", { class: "findings strip-words" },
+  const words = element("details", { class: "held" }, element("summary", {}, say("straight.words")), element("ol", { class: "findings strip-words" },
     ...sheet.strips.map((strip) => element("li", { value: strip.pass }, describeStrip(strip, sheet.between, set)))));
-  const limit = sheet.limit_mps === null ? "" : ` The dashed line beside it is the limit, ${formatSpeed(sheet.limit_mps, set)}.`;
+  const limit = sheet.limit_mps === null ? "" : ` ${say("straight.limit", { limit: formatSpeed(sheet.limit_mps, set) })}`;
   return [canvas,
-    element("p", { class: "small" }, `One strip a pass, ${formatQuantity(swath_m, "length", set)} wide on the ground, in the order they were walked. `
-      + "As wide as the dots: on target; thinner got less, thicker got more, crossed is ground sprayed twice, bare is dry. "
-      + `White in a bracket: a gap towards a strip walked before. Short dashes there: cannot be told. The thread is the wind, further right is more.${limit} ▲ above the limit, ? cannot be said.`),
+    element("p", { class: "small" }, say("straight.key", { swath: formatQuantity(swath_m, "length", set), limit })),
     words,
-    element("button", { type: "button", onclick: () => printSheet(words, repaint) }, "Print the strips")];
+    element("button", { type: "button", onclick: () => printSheet(words, repaint) }, say("straight.print"))];
 }

@@ -1,10 +1,12 @@
 // The passes where they truly lay, and what is doubtful between them: patterns, and words beside them.
 
+import { say } from "../core/say.js";
 import { project } from "../core/geometry.js";
+import { Room } from "../core/labels.js";
 import { makeHatch } from "./canvas.js";
 
 const LEAST_PX = 9; // a band that is narrower shows no pattern
-const WORDS = { gap: "gap", doubled: "doubled", unsure: "cannot tell" };
+const WORDS = { gap: say("drawn.word_gap"), doubled: say("drawn.word_doubled"), unsure: say("drawn.word_unsure") };
 const GRAVITY = ["unsure", "doubled", "gap"];
 
 function traceLine(context, view, line_m) {
@@ -49,7 +51,7 @@ export function drawStrips(context, view, strips, ink) {
 }
 
 class Labels {
-  #taken = [];
+  #room = new Room();
   #context;
   #ink;
 
@@ -62,14 +64,11 @@ class Labels {
   put(text, x, y, size_px) {
     const context = this.#context;
     context.font = `bold ${size_px}px ${this.#ink.font}`;
-    const half = context.measureText(text).width / 2 + 3;
-    const box = { left: x - half, right: x + half, top: y - size_px * 0.65, bottom: y + size_px * 0.65 };
-    const isFree = this.#taken.every((other) => box.right < other.left || box.left > other.right
-      || box.bottom < other.top || box.top > other.bottom);
-    if (!isFree) return false;
-    this.#taken.push(box);
+    const found = this.#room.take([[x, y]], context.measureText(text).width + 6, size_px * 1.3);
+    if (found === null) return false;
+    const { left, right, top, bottom } = found.box;
     context.fillStyle = this.#ink.paper;
-    context.fillRect(box.left, box.top, box.right - box.left, box.bottom - box.top);
+    context.fillRect(left, top, right - left, bottom - top);
     context.fillStyle = this.#ink.ink;
     context.textAlign = "center";
     context.textBaseline = "middle";

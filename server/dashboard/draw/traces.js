@@ -1,7 +1,9 @@
 // Lines over time: the wind against its limit, the flow and the pace.
 
+import { say } from "../core/say.js";
 import { formatNumber } from "../core/format.js";
 import { ticksWithin } from "../core/geometry.js";
+import { hitAxis } from "../core/hit.js";
 import { makeHatch } from "./canvas.js";
 
 const LEFT_PX = 46;
@@ -41,7 +43,7 @@ function drawFrame(context, scale, ink, unit) {
     context.fillText(formatNumber(minute, 2), scale.x(from_s + minute * 60), height_px - 14);
   }
   context.textAlign = "right";
-  context.fillText("minutes", width_px - RIGHT_PX, height_px - 1);
+  context.fillText(say("drawn.minutes"), width_px - RIGHT_PX, height_px - 1);
   context.textAlign = "left";
   context.fillText(unit, 4, 14);
 }
@@ -116,8 +118,7 @@ function drawSpans(context, scale, spans, ink) {
 
 /** The time at a point of the drawing; null outside its frame. */
 export function timeAt(x, width_px, t_s) {
-  const part = (x - LEFT_PX) / (width_px - LEFT_PX - RIGHT_PX);
-  return t_s.length < 2 || part < 0 || part > 1 ? null : t_s[0] + part * (t_s[t_s.length - 1] - t_s[0]);
+  return t_s.length < 2 ? null : hitAxis(x, [LEFT_PX, width_px - RIGHT_PX], [t_s[0], t_s.at(-1)]);
 }
 
 /** What is looked at, from foot to head: a frame that leaves the lines in it as they are. */
@@ -152,7 +153,7 @@ export function paintTraces(context, width_px, height_px, ink, { t_s, lines, lev
   if (t_s.length < 2) {
     context.fillStyle = ink.ink;
     context.font = `16px ${ink.font}`;
-    context.fillText("Nothing was recorded", 8, 24);
+    context.fillText(say("drawn.nothing"), 8, 24);
     return;
   }
   const [from_s, to_s] = [t_s[0], t_s[t_s.length - 1]];

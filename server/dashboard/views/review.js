@@ -1,5 +1,6 @@
 // What it got: the jobs, and of one job the totals, the dose, the findings, the passes and the traces.
 
+import { say } from "../core/say.js";
 import { formatInstant, formatLimit, formatQuantity, formatSpeed } from "../core/format.js";
 import { Choice } from "../core/choice.js";
 import { wholeDose } from "../core/dose.js";
@@ -9,6 +10,7 @@ import { Playhead } from "../core/playback.js";
 import { passAtTime } from "../core/passway.js";
 import { convert, unitOf } from "../core/units.js";
 import { keepPainted } from "../draw/canvas.js";
+import { makeBesideChoice } from "../draw/beside.js";
 import { makeChosenBar } from "../draw/chosen.js";
 import { makeDoseMap } from "../draw/dosemap.js";
 import { element, setText } from "../draw/element.js";
@@ -18,12 +20,12 @@ import { makeFindings, makePairs, makePassTable, makeTotals } from "../draw/tabl
 import { paintTraces, timeAt } from "../draw/traces.js";
 
 const POLL_MS = 1000;
-const FILES = { "job.json": "Totals", "passes.csv": "Passes", "pairs.csv": "Neighbouring passes", "findings.geojson": "Findings",
-  "touchup.csv": "What to mend", "touchup.geojson": "What to mend, to draw", "track.csv": "Way of the nozzle",
-  "wind.csv": "Wind, second by second", "dose.npz": "Dose grid", "job.geojson": "Map", "job.gpkg": "Map with doses" };
+const FILES = {
+  "job.json": say("got.file_totals"), "passes.csv": say("got.file_passes"), "pairs.csv": say("got.file_pairs"), "findings.geojson": say("got.file_findings"),
+  "touchup.csv": say("got.file_mend"), "touchup.geojson": say("got.file_mend_drawn"), "track.csv": say("got.file_way"), "wind.csv": say("got.file_wind"),
+  "dose.npz": say("got.file_dose"), "job.geojson": say("got.file_map"), "job.gpkg": say("got.file_map_doses"),
+};
 const PARTS = ["passes", "pairs", "findings", "track", "wind", "flow", "dose"];
-const CAUTION = "These figures say what the meters saw, not that the work was safe or lawful. The product's label and the law "
-  + "of your place decide on rate, wind, distance, protection and records: where they ask for more than this page, follow them.";
 
 function part(title, ...children) {
   return element("section", { class: "part" }, element("h2", {}, title), ...children);
@@ -55,17 +57,16 @@ function makeWindTrace({ wind, review, passes }, set, looked) {
   const known = now_mps.filter((value) => value !== null);
   const highest = known.length > 0 ? Math.max(...known) : null;
   const spans = limit === null ? [] : alarmSpans(wind.t_s, wind.alarm ?? []);
-  const words = "Mean of 60 s as known now (thick), as known then (thin, with its error as a band), and gusts of 3 s (dots). "
-    + `The highest mean was ${formatSpeed(highest, set)}; `
-    + (limit === null ? "no limit is set." : `the limit, dashed, is ${formatLimit(wind.limit_mps, wind.limit_stated, set)}.`)
-    + (spans.length > 0 ? " Along the foot: when the alarm said stop (full) or gave notice (crossed)." : "");
-  const trace = { t_s: wind.t_s, unit: `Wind, ${unitOf("speed", set)}`, spans, lines: [
+  const words = [say("got.wind_key"), limit === null ? say("got.wind_no_limit", { speed: formatSpeed(highest, set) })
+    : say("got.wind_limit", { speed: formatSpeed(highest, set), limit: formatLimit(wind.limit_mps, wind.limit_stated, set) }),
+  ...(spans.length > 0 ? [say("got.wind_foot")] : [])].join(" ");
+  const trace = { t_s: wind.t_s, unit: say("got.wind_axis", { unit: unitOf("speed", set) }), spans, lines: [
     { values: inSet(wind.gust_3s_mps), dash: [2, 3], width: 1.5 },
     { values: inSet(wind.mean_60s_mps), spread: inSet(wind.mean_60s_sd_mps), width: 1 },
     { values: inSet(now_mps), width: 3, isMain: true }],
-  level: limit === null ? null : { value: limit, name: `limit ${formatLimit(wind.limit_mps, wind.limit_stated, set)}` } };
+  level: limit === null ? null : { value: limit, name: say("got.limit_name", { limit: formatLimit(wind.limit_mps, wind.limit_stated, set) }) } };
   const shield = describeShield(review.cup_shield);
-  return part("How was the wind?", makeTrace(words, trace, { passes }, looked), element("p", { class: "small" }, words),
+  return part(say("got.how_wind"), makeTrace(words, trace, { passes }, looked), element("p", { class: "small" }, words),
     shield === null ? null : element("p", { class: "caution" }, shield));
 }
 
@@ -76,28 +77,28 @@ function makeStory(story, set) {
     return element("li", {}, element("strong", {}, head), ` ${text}`);
   });
   const times = (story?.exceedances ?? []).map((found) => element("li", {}, describeExceedance(found, set)));
-  return part("What was told of the wind, and was it right?", element("p", {}, summariseStory(story, set)),
-    times.length > 0 ? element("h3", {}, "Above the limit, as known now") : null,
+  return part(say("got.how_told"), element("p", {}, summariseStory(story, set)),
+    times.length > 0 ? element("h3", {}, say("got.story_above")) : null,
     times.length > 0 ? element("ul", { class: "findings" }, ...times) : null,
-    changes.length > 0 ? element("h3", {}, "What the alarm told") : null,
+    changes.length > 0 ? element("h3", {}, say("got.story_told")) : null,
     changes.length > 0 ? element("ul", { class: "findings" }, ...changes) : null);
 }
 
 function makeFlowTrace({ flow, passes }, set, looked) {
-  const trace = (key, quantity, name) => ({ t_s: flow.t_s, unit: `${name}, ${unitOf(quantity, set)}`,
+  const trace = (key, quantity, name) => ({ t_s: flow.t_s, unit: say("got.axis", { name, unit: unitOf(quantity, set) }),
     lines: [{ values: flow[key].map((value) => convert(value, quantity, set)), isMain: true }] });
   const sprayed = flow.flow_l_per_min.filter((value) => value > 0);
   const mean = sprayed.length > 0 ? sprayed.reduce((sum, value) => sum + value, 0) / sprayed.length : null;
-  const words = `While spraying, ${formatQuantity(mean, "flow", set)} flowed on average.`;
-  return part("How did it flow, and at what pace?", makeTrace(words, trace("flow_l_per_min", "flow", "Flow"), { passes }, looked),
-    flow.speed_mps ? makeTrace("Pace over time", trace("speed_mps", "speed", "Pace"), { passes }, looked) : null,
+  const words = say("got.flow_words", { flow: formatQuantity(mean, "flow", set) });
+  return part(say("got.how_flow"), makeTrace(words, trace("flow_l_per_min", "flow", say("got.flow")), { passes }, looked),
+    flow.speed_mps ? makeTrace(say("got.pace_line"), trace("speed_mps", "speed", say("got.pace")), { passes }, looked) : null,
     element("p", { class: "small" }, words));
 }
 
 /** What to mend when it is there: what is left in the tank is read from the job's log, which may take a while. */
 function makeMendLater(job, found, feed, set) {
   if (found.touchup !== undefined) return found.touchup === null ? null : makeMendPart(job, found, feed, set);
-  const place = part("What to mend?", element("p", { role: "status" }, "Looking…"));
+  const place = part(say("got.how_mend"), element("p", { role: "status" }, say("got.looking")));
   found.later.then((touchup) => {
     found.touchup = touchup;
     if (touchup === null) place.remove();
@@ -108,13 +109,13 @@ function makeMendLater(job, found, feed, set) {
 
 function makeMendPart(job, found, feed, set) {
   const ask = (left_l) => feed.ask(`/jobs/${job.id}/touchup?tank_left_l=${left_l}`);
-  const made = part("What to mend?", ...makeMend(found.touchup, found, { set, ask }));
+  const made = part(say("got.how_mend"), ...makeMend(found.touchup, found, { set, ask }));
   made.classList.add("mend");
   return made;
 }
 
 function makeStraightPart(found, set, choice) {
-  const made = makeWide(part("Strip by strip, as it was walked", ...makeStraight(found, set, choice)));
+  const made = makeWide(part(say("got.how_strips"), ...makeStraight(found, set, choice)));
   made.classList.add("strips-part");
   return made;
 }
@@ -125,26 +126,26 @@ function makeWide(made) {
 }
 
 function makeDownloads(job, feed, names) {
-  return part("Take it with you", element("p", {}, element("a", { class: "place", href: `#record/${job.id}` }, "The record of this job")), element("ul", { class: "files" }, ...names.map((name) => element("li", {},
-    element("a", { href: feed.fileAddress(job.id, name), download: name }, `${FILES[name] ?? "File"} (${name})`)))));
+  return part(say("got.take"), element("p", {}, element("a", { class: "place", href: `#record/${job.id}` }, say("got.to_record"))), element("ul", { class: "files" }, ...names.map((name) => element("li", {},
+    element("a", { href: feed.fileAddress(job.id, name), download: name }, say("got.file", { what: FILES[name] ?? say("got.file_other"), name }))))));
 }
 
 function makeReport(job, found, { feed, set, recompute, choice, playhead }) {
   const { review } = found;
   const notes = review.notes?.length > 0 ? element("ul", {}, ...review.notes.map((note) => element("li", {}, note)))
-    : element("p", {}, "No reservations.");
+    : element("p", {}, say("got.no_notes"));
   return element("div", { class: "report" },
-    part("How much, in all?", makeTotals(review, set)),
-    part("Where did it go?", ...makeDoseMap(found, set, choice, playhead)),
+    part(say("got.how_much"), makeTotals(review, set)),
+    part(say("got.how_where"), ...makeDoseMap(found, set, choice, playhead)),
     makeStraightPart(found, set, choice),
-    part("What went wrong?", makeFindings(found.findings, set), makePairs(found.pairs, set)),
+    part(say("got.how_wrong"), makeFindings(found.findings, set), makePairs(found.pairs, set)),
     makeMendLater(job, found, feed, set),
-    makeWide(part("Pass by pass", makePassTable(found.passes, set, choice))),
+    makeWide(part(say("got.how_passes"), makePassTable(found.passes, set, choice))),
     makeWindTrace(found, set, { choice, playhead }), makeStory(review.wind_story, set), makeFlowTrace(found, set, { choice, playhead }),
-    part("What can these figures not say?", notes),
+    part(say("got.how_notes"), notes),
     makeDownloads(job, feed, review.files ?? Object.keys(FILES)),
-    part("Before you rely on it", element("p", { class: "caution" }, CAUTION),
-      element("button", { type: "button", onclick: recompute }, "Compute it again")),
+    part(say("got.how_rely"), element("p", { class: "caution" }, say("got.caution")),
+      element("button", { type: "button", onclick: recompute }, say("got.again"))),
     makeChosenBar(choice, found.passes, set));
 }
 
@@ -158,38 +159,40 @@ export function mountReview(root, { store, feed, chosen, open }) {
   const list = element("ul", { class: "jobs" });
   const proposals = element("div");
   const report = element("div", { class: "report-place" });
-  const said = element("p", { class: "said", role: "status" }, "Looking…");
+  const said = element("p", { class: "said", role: "status" }, say("got.looking"));
   const title = element("h2", { class: "job-title" });
-  const rests = element("p", {}, chosen === null ? "" : element("a", { class: "place", href: `#papers/${chosen}` }, "What it rests on: site, sprayer, treatment, people"));
+  const rests = element("p", {}, chosen === null ? "" : element("a", { class: "place", href: `#papers/${chosen}` }, say("got.rests")));
+  const beside = element("div");
   let timer = null;
   let shown = null;
   let looked = null;
   let isLeft = false;
 
-  const say = (problem) => setText(said, problem.message);
+  const complain = (problem) => setText(said, problem.message);
   const showJobs = async () => {
     const answer = await feed.ask("/jobs");
     const jobs = Array.isArray(answer) ? answer : answer.jobs;
     list.replaceChildren(...groupParts(jobs).map(({ job, isPart }) => element("li", { class: isPart ? "part-of" : null }, element("a",
       { href: `#got/${job.id}`, "aria-current": job.id === chosen ? "page" : null },
       element("strong", {}, job.name), element("span", {}, `${describeStart(job)}, ${job.state}`)))));
-    if (jobs.length === 0) said.replaceChildren("There is no job yet. ", element("a", { class: "place", href: "#lawn" }, "Press Start on the lawn"));
+    if (jobs.length === 0) said.replaceChildren(`${say("got.no_job")} `, element("a", { class: "place", href: "#lawn" }, say("got.press_start")));
     else if (chosen === null) open(jobs[0].id);
+    beside.replaceChildren(...makeBesideChoice(jobs, chosen));
     return jobs;
   };
   const showProposals = async () => {
     const answer = await feed.ask("/jobs/proposals");
     const found = Array.isArray(answer) ? answer : answer.proposals ?? [];
     proposals.replaceChildren(...found.map((proposal) => element("p", { class: "proposal" },
-      `Sprayed, but in no job: ${formatInstant(proposal.start_utc)}, ${formatQuantity(proposal.volume_l, "volume", store.units)} `,
-      element("button", { type: "button", onclick: () => adopt(proposal).catch(say) }, "Make it a job"))));
+      `${say("got.unclaimed", { when: formatInstant(proposal.start_utc), volume: formatQuantity(proposal.volume_l, "volume", store.units) })} `,
+      element("button", { type: "button", onclick: () => adopt(proposal).catch(complain) }, say("got.adopt")))));
   };
   const adopt = async ({ rig, start, end, start_utc }) => {
-    const made = await feed.ask("/jobs", { method: "POST", body: { name: `Lawn, ${formatInstant(start_utc)}`, rig, start, end } });
+    const made = await feed.ask("/jobs", { method: "POST", body: { name: say("got.new_name", { when: formatInstant(start_utc) }), rig, start, end } });
     open(made.id);
   };
   const recompute = () => {
-    feed.ask(`/jobs/${chosen}/review`, { method: "POST" }).then(() => load(), say);
+    feed.ask(`/jobs/${chosen}/review`, { method: "POST" }).then(() => load(), complain);
   };
   const load = async () => {
     const review = await feed.ask(`/jobs/${chosen}/review`);
@@ -197,21 +200,18 @@ export function mountReview(root, { store, feed, chosen, open }) {
     if (isLeft) return;
     if (state.state === "none") {
       setText(said, "");
-      report.replaceChildren(element("p", {}, "This job is still open. Finish it on the lawn, or see what it got so far: "),
-        element("button", { type: "button", onclick: recompute }, "Compute it now"));
+      report.replaceChildren(element("p", {}, `${say("got.still_open")} `),
+        element("button", { type: "button", onclick: recompute }, say("got.compute")));
       return;
     }
     if (state.state !== "ready" && state.state !== "failed") {
       const share = Number.isFinite(state.progress) ? ` ${Math.round(state.progress * 100)} %` : "";
-      setText(said, `Computing the review…${share} ${state.doing ?? ""}`);
-      timer = setTimeout(() => load().catch(say), POLL_MS);
+      setText(said, say("got.computing", { share, doing: state.doing ?? "" }));
+      timer = setTimeout(() => load().catch(complain), POLL_MS);
       return;
     }
-    if (state.state === "failed") {
-      setText(said, `The review failed: ${state.problem ?? state.detail ?? "no reason given"}`);
-      return;
-    }
-    setText(said, "Loading the figures…");
+    if (state.state === "failed") return setText(said, say("got.failed", { problem: state.problem ?? state.detail ?? say("got.no_reason") }));
+    setText(said, say("got.loading"));
     const answers = await Promise.all([...PARTS.map((name) => feed.ask(`/jobs/${chosen}/${name}`)), feed.ask(`/jobs/${chosen}`), zonesOf(review)]);
     const [passes, pairs, findings, track, wind, flow, dose, job, zones] = answers;
     const later = feed.ask(`/jobs/${chosen}/touchup`).catch(() => null); // a review from before there were plans has none
@@ -231,12 +231,12 @@ export function mountReview(root, { store, feed, chosen, open }) {
     report.replaceChildren(makeReport(shown.job, shown.found, { feed, set: store.units, recompute, choice, playhead }));
   };
 
-  root.replaceChildren(element("div", { class: "review-page" }, element("h1", {}, "What it got"),
-    element("nav", { class: "job-list", "aria-label": "Jobs" }, list, proposals),
-    element("div", { class: "job-report" }, title, rests, said, report)));
+  root.replaceChildren(element("div", { class: "review-page" }, element("h1", {}, say("got.title")),
+    element("nav", { class: "job-list", "aria-label": say("got.jobs") }, list, proposals),
+    element("div", { class: "job-report" }, title, rests, beside, said, report)));
   store.addEventListener("units", show);
-  const loaded = chosen === null ? Promise.resolve() : load().catch(say);
-  showJobs().then(() => loaded).then(showProposals).catch(say); // looking through the log for them keeps the service busy
+  const loaded = chosen === null ? Promise.resolve() : load().catch(complain);
+  showJobs().then(() => loaded).then(showProposals).catch(complain); // looking through the log for them keeps the service busy
   return () => {
     isLeft = true;
     clearTimeout(timer);
