@@ -4,6 +4,7 @@ import { readFileSync } from "node:fs";
 import { test } from "node:test";
 import { LIGHTS, growthOf, schemeOf } from "../../server/dashboard/core/looks.js";
 import { DOUBLED_SHARE, oklabOfShare, srgbFromOklab } from "../../server/dashboard/core/scale.js";
+import { Store } from "../../server/dashboard/store.js";
 
 const SCHEMES = ["light", "dark"];
 const UNDER_GRAIN = 0.55; // as draw/lawn.js lays the colour under the strokes
@@ -127,4 +128,21 @@ test("the dusk that is chosen is the device's own", () => {
 test("a drawing grows with the letters as far as it has room", () => {
   assert.deepEqual([[18, 390], [27, 390], [36, 390], [14, 390], [27, 36], [NaN, 390]].map(([letter_px, width_px]) => growthOf(letter_px, width_px)),
     [1, 1.5, 390 / 230, 1, 1, 1]);
+});
+
+test("a reader's choices are kept for the next visit, and none is made that is not offered", () => {
+  const kept = new Map();
+  const before = globalThis.localStorage;
+  Object.defineProperty(globalThis, "localStorage", { configurable: true, value: {
+    getItem: (key) => kept.get(key) ?? null, setItem: (key, value) => kept.set(key, value) } });
+  const store = new Store();
+  const told = [];
+  for (const what of ["units", "text", "light"]) store.addEventListener(what, () => told.push(what));
+  store.choose("text", "largest");
+  store.choose("light", "dusk");
+  store.choose("light", "moon");
+  store.choose("units", "gal_per_acre");
+  const next = new Store();
+  assert.deepEqual([next.text, next.light, next.units, told], ["largest", "dusk", "gal_per_acre", ["text", "light", "units"]]);
+  Object.defineProperty(globalThis, "localStorage", { configurable: true, value: before });
 });
