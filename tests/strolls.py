@@ -50,7 +50,8 @@ PROBE = """() => {
   }
   // What is pressed shows all of its words.
   const cut = [...document.querySelectorAll('button, a[href], summary, th, legend')]
-    .filter((node) => seen(node) && !node.closest('.unseen, .skip') && node.clientWidth > 0 && node.scrollWidth > node.clientWidth + 1)
+    .filter((node) => seen(node) && !node.closest('.unseen, .skip'))
+    .filter(({clientWidth, scrollWidth}) => clientWidth > 0 && scrollWidth > clientWidth + 1)
     .map((node) => `${node.tagName} ${node.textContent.slice(0, 30)} ${node.scrollWidth}>${node.clientWidth}`);
   const firsts = levels.filter((level) => level === 1).length;
   return {odd, jumps, nameless, short, cut, firsts, starts: levels[0] ?? 0, title: document.title};
