@@ -8,6 +8,7 @@ from screens import MEASURE, SIZES
 
 SCREENS = {"phone": SIZES["phone"], "tablet": (820, 1180), "laptop": SIZES["laptop"]}
 UNITS = ("l_per_100m2", "gal_per_1000ft2")
+TEXTS = ("normal", "large", "largest", "largest", "normal", "large")  # a phone's and a laptop's largest among them
 QUIET = "() => window.inFlight === 0 && document.querySelector('main h1') !== null"
 COUNT_REQUESTS = """
 window.inFlight = 0;
@@ -47,18 +48,26 @@ PROBE = """() => {
       short.push(`${node.tagName} ${node.textContent.slice(0, 30)} ${box.width.toFixed(0)}x${box.height.toFixed(0)}`);
     }
   }
+  // What is pressed shows all of its words.
+  const cut = [...document.querySelectorAll('button, a[href], summary, th, legend')]
+    .filter((node) => seen(node) && !node.closest('.unseen, .skip'))
+    .filter(({clientWidth, scrollWidth}) => clientWidth > 0 && scrollWidth > clientWidth + 1)
+    .map((node) => `${node.tagName} ${node.textContent.slice(0, 30)} ${node.scrollWidth}>${node.clientWidth}`);
   const firsts = levels.filter((level) => level === 1).length;
-  return {odd, jumps, nameless, short, firsts, starts: levels[0] ?? 0, title: document.title};
+  return {odd, jumps, nameless, short, cut, firsts, starts: levels[0] ?? 0, title: document.title};
 }"""
 RULES = """async () => {
   const {violations} = await axe.run(document, {resultTypes: ['violations']});
   const tell = (id, {target, html}) => `${id}: ${target.join(' ')} ${html.slice(0, 90)}`;
   return violations.flatMap(({id, nodes}) => nodes.map((node) => tell(id, node)));
 }"""
-CHOOSE_UNITS = """(name) => {
-  const select = document.getElementById('units');
-  select.value = name;
-  select.dispatchEvent(new Event('change'));
+CHOOSE = """(choices) => {
+  for (const [what, name] of Object.entries(choices)) {
+    const select = document.getElementById(what);
+    if (select === null) continue;
+    select.value = name;
+    select.dispatchEvent(new Event('change'));
+  }
 }"""
 AXE = Axe().axe_script
 
@@ -77,7 +86,7 @@ def judge(page: Page) -> list[str]:
     if found["wide"] > 0:
         words.append(f"{found['wide']} points too wide")
     told = page.evaluate(PROBE)
-    for name in ("odd", "jumps", "nameless", "short"):
+    for name in ("odd", "jumps", "nameless", "short", "cut"):
         words += [f"{name} {each}" for each in told[name]]
     if told["firsts"] != 1 or told["starts"] != 1:
         words.append(f"{told['firsts']} first headings, the first of level {told['starts']}")
@@ -91,17 +100,17 @@ def judge(page: Page) -> list[str]:
 def stroll(page: Page, place: str) -> list[str]:
     """What is wrong with a place by day and by night at each size, all folds open.
 
-    The units alternate, so that every size is seen in both sets, and both sets by day and by night.
+    The units alternate, so that every size is seen in both sets, and both sets by day and by night; so does the
+    size of the text, each screen having two of the three.
     """
     faults: list[str] = []
     for turn, (scheme, size) in enumerate(product(("light", "dark"), SCREENS)):
-        units = UNITS[turn % 2]
+        units, text = UNITS[turn % 2], TEXTS[turn]
         page.emulate_media(color_scheme=scheme)
-        if page.locator("#units").count():
-            page.evaluate(CHOOSE_UNITS, units)
+        page.evaluate(CHOOSE, {"units": units, "text": text})
         width, height = SCREENS[size]
         page.set_viewport_size({"width": width, "height": height})
         settle(page)
         page.evaluate("() => document.querySelectorAll('details').forEach((fold) => { fold.open = true; })")
-        faults += [f"{place} {size} {scheme} {units}: {word}" for word in judge(page)]
+        faults += [f"{place} {size} {scheme} {units} {text}: {word}" for word in judge(page)]
     return faults

@@ -3,6 +3,7 @@
 import { readPair } from "./core/beside.js";
 import { describeAge } from "./core/figures.js";
 import { say } from "./core/say.js";
+import { LIGHTS, TEXT_SIZES } from "./core/looks.js";
 import { UNIT_SETS } from "./core/units.js";
 import { element, option, setText } from "./draw/element.js";
 import { Feed } from "./feed.js";
@@ -64,10 +65,30 @@ function showPage() {
   leave = (isPair ? mountBeside : page === "gear" && Object.hasOwn(GEAR, part ?? "") ? GEAR[part] : VIEWS[page])(root, parts);
 }
 
-function offerUnits() {
-  const select = document.getElementById("units");
-  select.append(...Object.entries(UNIT_SETS).map(([name, { label }]) => option(name, label, name === store.units)));
-  select.addEventListener("change", () => store.chooseUnits(select.value));
+function namePlaces() {
+  document.getElementById("places").setAttribute("aria-label", say("frame.places"));
+  for (const link of document.querySelectorAll("[data-place]")) setText(link, say(`place.${link.dataset.place}`));
+}
+
+/** What a reader chooses at the page's foot. */
+function offerChoices() {
+  const offered = {
+    units: Object.entries(UNIT_SETS).map(([name, { label }]) => [name, label]),
+    text: TEXT_SIZES.map((name) => [name, say(`frame.text_${name}`)]),
+    light: LIGHTS.map((name) => [name, say(`frame.light_${name}`)]),
+  };
+  for (const [what, names] of Object.entries(offered)) {
+    const select = document.getElementById(what);
+    setText(select.previousElementSibling, say(`frame.${what}`));
+    select.append(...names.map(([name, label]) => option(name, label, name === store[what])));
+    select.addEventListener("change", () => store.choose(what, select.value));
+  }
+}
+
+function showLooks() {
+  document.documentElement.dataset.text = store.text;
+  document.documentElement.dataset.light = store.light;
+  document.dispatchEvent(new Event("looks")); // the drawings take up the letters' size and the colours
 }
 
 function loadLawn() {
@@ -101,7 +122,10 @@ document.querySelector(".skip").addEventListener("click", (event) => {
   event.preventDefault(); // the address names the page, so a jump must not change it
   root.focus();
 });
-offerUnits();
+namePlaces();
+offerChoices();
+showLooks();
+for (const what of ["text", "light"]) store.addEventListener(what, showLooks);
 feed.addEventListener("passcode", askPasscode);
 store.addEventListener("job", loadLawn);
 store.addEventListener("job", () => {

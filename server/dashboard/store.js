@@ -3,17 +3,19 @@
 import { STEP_M, holdStep } from "./core/beat.js";
 import { emptyDose, emptyTrack, patchDose, patchTrack } from "./core/dose.js";
 import { agoBy } from "./core/lag.js";
-import { FIRST_SET, isUnitSet } from "./core/units.js";
+import { LIGHTS, TEXT_SIZES } from "./core/looks.js";
+import { FIRST_SET, UNIT_SETS } from "./core/units.js";
 
-const UNITS_KEY = "calmpass.units";
 const STEP_KEY = "calmpass.step_m";
+// What a reader chooses for this browser: of these, the first unless another was kept.
+const CHOICES = { units: [FIRST_SET, ...Object.keys(UNIT_SETS)], text: TEXT_SIZES, light: LIGHTS };
 
-function rememberUnits() {
+function remember(what) {
   try {
-    const kept = localStorage.getItem(UNITS_KEY);
-    return isUnitSet(kept ?? "") ? kept : FIRST_SET;
+    const kept = localStorage.getItem(`calmpass.${what}`);
+    return CHOICES[what].includes(kept) ? kept : CHOICES[what][0];
   } catch {
-    return FIRST_SET; // a browser that forbids storage still shows the page
+    return CHOICES[what][0]; // a browser that forbids storage still shows the page
   }
 }
 
@@ -30,7 +32,9 @@ function wallNow_s() {
 }
 
 export class Store extends EventTarget {
-  units = rememberUnits();
+  units = remember("units");
+  text = remember("text");
+  light = remember("light");
   snapshot = null;
   snapshotAt_s = null;
   #wallAt_s = null; // a phone that sleeps stops the other clock
@@ -49,15 +53,16 @@ export class Store extends EventTarget {
     this.dispatchEvent(new Event(what));
   }
 
-  chooseUnits(name) {
-    if (!isUnitSet(name)) return;
-    this.units = name;
+  /** Choose the units, the text's size or the light, and keep it for the next visit. */
+  choose(what, name) {
+    if (!CHOICES[what].includes(name)) return;
+    this[what] = name;
     try {
-      localStorage.setItem(UNITS_KEY, name);
+      localStorage.setItem(`calmpass.${what}`, name);
     } catch {
       // not kept for the next visit, still used in this one
     }
-    this.tell("units");
+    this.tell(what);
   }
 
   /** New figures, `lag_s` late on their way. */

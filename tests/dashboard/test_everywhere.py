@@ -194,6 +194,7 @@ FLAWS = {
     "<p><a href='#x'>alone</a></p>": "short",
     "<button style='height:30px'>low</button>": "small",
     "<div style='width:3000px'>w</div>": "too wide",
+    "<button style='width:60px;height:60px;overflow:hidden'>Incomprehensibility</button>": "cut",
     "<p style='color:#999;background:#fff'>pale</p>": "faint",
     "<ul role='status'><li>a</li></ul>": "axe listitem",
     "<input style='width:60px;height:60px'>": "axe label",

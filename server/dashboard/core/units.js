@@ -55,11 +55,6 @@ export function warmthIn(value_c, unit) {
 }
 export const FIRST_SET = "l_per_100m2";
 
-/** Whether a name is one of the unit sets. */
-export function isUnitSet(name) {
-  return Object.hasOwn(UNIT_SETS, name);
-}
-
 /** A value in SI as a number in the chosen set; null stays null. */
 export function convert(value, quantity, set) {
   if (value === null || value === undefined || !Number.isFinite(value)) return null;

@@ -4,6 +4,7 @@ import { SPANS, writeFrom, writeStanding, writeStep } from "../core/past.js";
 import { formatFixed, formatPercent } from "../core/format.js";
 import { say } from "../core/say.js";
 import { convert, unitOf } from "../core/units.js";
+import { placeOn } from "./canvas.js";
 import { element } from "./element.js";
 
 const CURSOR = say("air.cursor");
@@ -49,7 +50,7 @@ export function makeCursor(keys, press) {
     event.preventDefault();
     keys[event.key]();
   });
-  cursor.addEventListener("click", (event) => press(event.clientX - speeds.getBoundingClientRect().left));
+  cursor.addEventListener("click", (event) => press(placeOn(speeds, event)[0]));
   const tell = (place, count, text) => {
     const told = { valuemin: 0, valuemax: count, valuenow: place + 1, valuetext: text };
     for (const [name, value] of Object.entries(told)) cursor.setAttribute(`aria-${name}`, value);

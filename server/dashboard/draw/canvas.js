@@ -1,4 +1,20 @@
-// A canvas that fits its box and the screen's pixels, and draws at most once a frame.
+// A canvas that fits its box, the letters round it and the screen's pixels, and draws at most once a frame.
+
+import { growthOf, schemeOf } from "../core/looks.js";
+
+/** A drawing's width and height in its own points, and how many of the page's one of them is: larger with large letters. */
+export function readRoom(canvas) {
+  const letter_px = parseFloat(getComputedStyle(document.documentElement).fontSize);
+  const growth = growthOf(letter_px, canvas.clientWidth);
+  return { width_px: canvas.clientWidth / growth, height_px: canvas.clientHeight / growth, growth };
+}
+
+/** Where on a drawing something was pressed, in its own points. */
+export function placeOn(canvas, { clientX, clientY }) {
+  const box = canvas.getBoundingClientRect();
+  const { growth } = readRoom(canvas);
+  return [(clientX - box.left - canvas.clientLeft) / growth, (clientY - box.top - canvas.clientTop) / growth];
+}
 
 /** The colours of the page as the stylesheet has them now. */
 export function readInk(canvas) {
@@ -7,7 +23,7 @@ export function readInk(canvas) {
   return {
     paper: read("--paper"), lawn: read("--lawn"), ink: read("--ink"), soft: read("--soft"), rule: read("--rule"),
     trail: read("--trail"), font: style.fontFamily,
-    scheme: matchMedia("(prefers-color-scheme: dark)").matches ? "dark" : "light",
+    scheme: schemeOf(document.documentElement.dataset.light, matchMedia("(prefers-color-scheme: dark)").matches),
   };
 }
 
@@ -41,7 +57,7 @@ function askFrame(draw) {
   schedule();
 }
 
-/** Call `paint(context, width_px, height_px, ink)` whenever asked, resized or the light changes; returns how to ask. */
+/** Call `paint(context, width_px, height_px, ink)` whenever asked, resized or the looks change; returns how to ask. */
 export function keepPainted(canvas, paint) {
   let wasShown = false;
   const draw = () => {
@@ -50,9 +66,9 @@ export function keepPainted(canvas, paint) {
       return;
     }
     wasShown = canvas.isConnected;
-    const { clientWidth: width_px, clientHeight: height_px } = canvas;
+    const { width_px, height_px, growth } = readRoom(canvas);
     if (width_px === 0 || height_px === 0) return;
-    const ratio = devicePixelRatio || 1;
+    const ratio = growth * (devicePixelRatio || 1);
     if (canvas.width !== Math.round(width_px * ratio)) canvas.width = Math.round(width_px * ratio);
     if (canvas.height !== Math.round(height_px * ratio)) canvas.height = Math.round(height_px * ratio);
     const context = canvas.getContext("2d");
@@ -65,10 +81,12 @@ export function keepPainted(canvas, paint) {
   observer.observe(canvas);
   const light = matchMedia("(prefers-color-scheme: dark)");
   light.addEventListener("change", ask);
+  document.addEventListener("looks", ask);
   function stop() {
     waiting.delete(draw);
     observer.disconnect();
     light.removeEventListener("change", ask);
+    document.removeEventListener("looks", ask);
   }
   ask();
   return { ask, stop };

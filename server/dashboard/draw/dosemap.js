@@ -3,7 +3,7 @@
 import { say } from "../core/say.js";
 import { cutTrack, positionAt } from "../core/playback.js";
 import { passNear, wayOfPass } from "../core/passway.js";
-import { keepPainted } from "./canvas.js";
+import { keepPainted, placeOn, readRoom } from "./canvas.js";
 import { element } from "./element.js";
 import { Grain, makeBlur, makeGrainLegend } from "./grain.js";
 import { DoseImage, paintLawn, viewOf } from "./lawn.js";
@@ -37,10 +37,12 @@ export function makeDoseMap(found, set, choice, playhead) {
     ...sceneAt(scene, playhead.t), view: viewOf(scene, width_px, height_px), looked: lookedWay() }));
   playhead.addEventListener("change", painted.ask);
   choice.addEventListener("change", painted.ask);
-  canvas.addEventListener("click", ({ offsetX, offsetY }) => {
-    const view = viewOf(scene, canvas.clientWidth, canvas.clientHeight);
+  canvas.addEventListener("click", (event) => {
+    const { width_px, height_px } = readRoom(canvas);
+    const view = viewOf(scene, width_px, height_px);
     if (view === null) return;
-    const place = [(offsetX - view.left_px) / view.px_per_m, (view.top_px - offsetY) / view.px_per_m];
+    const [x_px, y_px] = placeOn(canvas, event);
+    const place = [(x_px - view.left_px) / view.px_per_m, (view.top_px - y_px) / view.px_per_m];
     const pass = passNear(found.passes, found.track, place, Math.max(REACH_PX / view.px_per_m, (swath_m ?? SOME_SWATH_M) / 2));
     if (pass !== null) choice.take(pass);
   });

@@ -1,7 +1,7 @@
 // The drawing of a site's shapes, north up: taps and drags on it are told in metres and points of the screen.
 
 import { boundsOf, fitView, project } from "../core/geometry.js";
-import { keepPainted, makeHatch } from "./canvas.js";
+import { keepPainted, makeHatch, placeOn, readRoom } from "./canvas.js";
 import { element } from "./element.js";
 import { drawRig, drawScaleBar, tracePath } from "./lawn.js";
 import { say } from "../core/say.js";
@@ -120,8 +120,7 @@ export function makeShapeMap(look, on) {
     paint(context, width_px, height_px, ink, view, look(), look().set);
   });
   const at = (event) => {
-    const box = canvas.getBoundingClientRect();
-    const px = [event.clientX - box.left, event.clientY - box.top];
+    const px = placeOn(canvas, event);
     const place_m = [(px[0] - view.left_px) / view.px_per_m, (view.top_px - px[1]) / view.px_per_m];
     return { px, place_m, px_per_m: view.px_per_m };
   };
@@ -156,7 +155,8 @@ export function makeShapeMap(look, on) {
   canvas.addEventListener("pointercancel", end);
   const zoom = (factor) => {
     if (view === null) return;
-    const [x, y] = [canvas.clientWidth / 2, canvas.clientHeight / 2];
+    const { width_px, height_px } = readRoom(canvas);
+    const [x, y] = [width_px / 2, height_px / 2];
     isFitted = false;
     view = { px_per_m: view.px_per_m * factor, left_px: x + (view.left_px - x) * factor, top_px: y + (view.top_px - y) * factor };
     painted.ask();

@@ -6,7 +6,7 @@ import { roundLength } from "../core/geometry.js";
 import { makeRamp, stepOfShare } from "../core/scale.js";
 import { describeStrip, foldOf, hitStrip, layRows, placeAlong, straighten } from "../core/straight.js";
 import { convert, revert, unitOf } from "../core/units.js";
-import { keepPainted, makeHatch, readInk } from "./canvas.js";
+import { keepPainted, makeHatch, placeOn, readInk, readRoom } from "./canvas.js";
 import { element } from "./element.js";
 
 // Where things stand in a slot, as shares of its width: the gap towards the strip before, the strip, the thread.
@@ -25,7 +25,7 @@ function stroke(context, points) {
 }
 
 function paintBins(context, ink, strip, x, y, half_px) {
-  const hatch = makeHatch(context, "doubled", ink.ink);
+  const hatch = makeHatch(context, "doubled", ink.paper); // the colour of doubled ground is too deep for ink
   const halfOf = (bin) => Math.max(1, half_px * Math.min(2, bin.share ?? 0));
   context.strokeStyle = ink.ink;
   context.lineWidth = 1.5;
@@ -168,20 +168,20 @@ export function makeStraight(found, set, choice) {
   const canvas = element("canvas", { class: "straight", role: "img", "aria-label": say("straight.drawing") });
   let isOnPaper = false;
   const paint = (context, width_px, height_px, ink) => {
-    const wanted_px = `${Math.ceil(layRows(sheet, width_px).height_px)}px`;
+    const wanted_px = `${Math.ceil(layRows(sheet, width_px).height_px * readRoom(canvas).growth)}px`;
     if (canvas.style.height !== wanted_px) canvas.style.height = wanted_px; // drawn again at its height
     else paintStraight(context, width_px, height_px, isOnPaper ? { ...PAPER, font: ink.font } : ink, { sheet, set, chosen: choice.pass });
   };
   const painted = keepPainted(canvas, paint);
   choice.addEventListener("change", painted.ask);
-  canvas.addEventListener("click", ({ offsetX, offsetY }) => {
-    const pass = hitStrip(layRows(sheet, canvas.clientWidth), offsetX, offsetY);
+  canvas.addEventListener("click", (event) => {
+    const pass = hitStrip(layRows(sheet, readRoom(canvas).width_px), ...placeOn(canvas, event));
     if (pass !== null) choice.take(pass);
   });
   const repaint = (isPrinted) => {
     isOnPaper = isPrinted;
     const context = canvas.getContext("2d");
-    const { clientWidth: width_px, clientHeight: height_px } = canvas;
+    const { width_px, height_px } = readRoom(canvas);
     context.clearRect(0, 0, width_px, height_px);
     paint(context, width_px, height_px, readInk(canvas));
   };

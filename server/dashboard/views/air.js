@@ -7,7 +7,7 @@ import { convert, unitOf } from "../core/units.js";
 import { SIDES_PX, paintDirections, paintSpeeds, scaleTime } from "../draw/air.js";
 import { makeAirTable, makeCursor, makeTimeButtons } from "../draw/airpart.js";
 import { makeBringing } from "../draw/bring.js";
-import { keepPainted } from "../draw/canvas.js";
+import { keepPainted, readRoom } from "../draw/canvas.js";
 import { element, option, setText } from "../draw/element.js";
 import { makeShelves } from "../draw/shelves.js";
 import { Past } from "../past.js";
@@ -40,7 +40,7 @@ function makeLooking({ past, store }) {
   };
   const keys = { ArrowLeft: () => move(place - 1), ArrowRight: () => move(place + 1), Home: () => move(0), End: () => move(past.steps.length - 1),
     PageUp: () => past.step(-1), PageDown: () => past.step(1), Enter: lookCloser };
-  const part = makeCursor(keys, (x_px) => move(placeAt(past.steps, scaleTime(past.period, part.speeds.clientWidth).at(x_px))));
+  const part = makeCursor(keys, (x_px) => move(placeAt(past.steps, scaleTime(past.period, readRoom(part.speeds).width_px).at(x_px))));
   const look = (width_px) => ({
     period: past.period, steps: past.steps, gaps: gapsOf(past.steps, past.period, Date.now() / 1000), chosen: chosen(),
     ticks: ticksOf(past.period, width_px - SIDES_PX), level: levelFor(past.source, store.snapshot?.wind, store.units),
@@ -79,7 +79,7 @@ function makeSources({ past, store, remove }) {
 
 /** Build the page; returns how to leave it. */
 export function mountAir(root, { store, feed }) {
-  const past = new Past(feed, () => Math.max(LEAST_ROOM_PX, (looking.speeds.clientWidth || root.clientWidth) - SIDES_PX));
+  const past = new Past(feed, () => Math.max(LEAST_ROOM_PX, (readRoom(looking.speeds).width_px || root.clientWidth) - SIDES_PX));
   const looking = makeLooking({ past, store });
   const title = element("h2", { class: "period" });
   const sentence = element("p", { role: "status", class: "period-told" });

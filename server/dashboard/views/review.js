@@ -9,8 +9,8 @@ import { alarmSpans, describeChange, describeExceedance, describeShield, summari
 import { Playhead } from "../core/playback.js";
 import { passAtTime } from "../core/passway.js";
 import { convert, unitOf } from "../core/units.js";
-import { keepPainted } from "../draw/canvas.js";
 import { makeBesideChoice } from "../draw/beside.js";
+import { keepPainted, placeOn, readRoom } from "../draw/canvas.js";
 import { makeChosenBar } from "../draw/chosen.js";
 import { makeDoseMap } from "../draw/dosemap.js";
 import { element, setText } from "../draw/element.js";
@@ -42,8 +42,8 @@ function makeTrace(label, trace, { passes }, { choice, playhead }) {
   const painted = keepPainted(canvas, (context, width_px, height_px, ink) => paintTraces(context, width_px, height_px, ink, {
     ...trace, looked: span(), moment: playhead.t }));
   for (const what of [choice, playhead]) what.addEventListener("change", painted.ask);
-  canvas.addEventListener("click", ({ offsetX }) => {
-    const t = timeAt(offsetX, canvas.clientWidth, trace.t_s);
+  canvas.addEventListener("click", (event) => {
+    const t = timeAt(placeOn(canvas, event)[0], readRoom(canvas).width_px, trace.t_s);
     const pass = t === null ? null : passAtTime(passes, t, BESIDE_S);
     if (pass !== null) choice.take(pass);
   });
