@@ -1,6 +1,7 @@
 """What every screen is asked: words, names, headings, sizes, contrast, width, and axe-core's rules."""
 
-from itertools import product
+from collections.abc import Callable, Sequence
+from typing import Any
 
 from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Page
@@ -9,6 +10,7 @@ from screens import MEASURE, SIZES
 SCREENS = {"phone": SIZES["phone"], "tablet": (820, 1180), "laptop": SIZES["laptop"]}
 UNITS = ("l_per_100m2", "gal_per_1000ft2")
 TEXTS = ("normal", "large", "largest", "largest", "normal", "large")  # a phone's and a laptop's largest among them
+LOOKS: tuple[tuple[Any, str], ...] = tuple((scheme, size) for scheme in ("light", "dark") for size in SCREENS)
 QUIET = "() => window.inFlight === 0 && document.querySelector('main h1') !== null"
 COUNT_REQUESTS = """
 window.inFlight = 0;
@@ -97,20 +99,25 @@ def judge(page: Page) -> list[str]:
     return words + [f"axe {each}" for each in page.evaluate(RULES)]
 
 
-def stroll(page: Page, place: str) -> list[str]:
+def stroll(
+    page: Page, place: str, *, looks: Sequence[int] = range(6), watch: Callable[[str], None] | None = None
+) -> list[str]:
     """What is wrong with a place by day and by night at each size, all folds open.
 
     The units alternate, so that every size is seen in both sets, and both sets by day and by night; so does the
-    size of the text, each screen having two of the three.
+    size of the text, each screen having two of the three. `watch` is called at each look, before the folds open.
     """
     faults: list[str] = []
-    for turn, (scheme, size) in enumerate(product(("light", "dark"), SCREENS)):
+    for turn in looks:
+        scheme, size = LOOKS[turn]
         units, text = UNITS[turn % 2], TEXTS[turn]
-        page.emulate_media(color_scheme=scheme)
+        page.emulate_media(color_scheme=scheme, reduced_motion="reduce")
         page.evaluate(CHOOSE, {"units": units, "text": text})
         width, height = SCREENS[size]
         page.set_viewport_size({"width": width, "height": height})
         settle(page)
+        if watch is not None:
+            watch(f"{size}_{scheme}")
         page.evaluate("() => document.querySelectorAll('details').forEach((fold) => { fold.open = true; })")
         faults += [f"{place} {size} {scheme} {units} {text}: {word}" for word in judge(page)]
     return faults

@@ -1,18 +1,24 @@
 """Every screen of the demo's job, by day and by night, at three sizes, in two sets of units."""
 
 import json
+import re
 import threading
 import urllib.request
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
+from itertools import combinations
 from pathlib import Path
 from socket import socket
 from typing import Any
 
 import pytest
-from playwright.sync_api import Browser, Page
+from PIL import Image
+from playwright.sync_api import Browser, Page, Route
+from portraits import FOLDER, IS_SITTING, LIKE, LOOKS, keep_portraits, measure_distance, name_strangers, take_portrait
 from programs import Http, Program, wait_for
 from strolls import COUNT_REQUESTS, judge, settle, stroll
+
+from server.api.problems import UNFORESEEN
 
 PACE = "20"
 STATES: dict[str, Callable[[dict[str, Any]], bool]] = {
@@ -20,7 +26,9 @@ STATES: dict[str, Callable[[dict[str, Any]], bool]] = {
     "spraying": lambda told: told["is_spraying"] and told["passes_done"] >= 4 and told["alarm"]["level"] == "none",
     "alarm": lambda told: told["alarm"] is not None and told["alarm"]["level"] == "stop",
     "finished": lambda told: told["job"] is None and told["volume_l"] > 1.0,
-    "silent": lambda told: told["volume_l"] > 1.0 and told["rig"]["link"] != "online" and len(told["faults"]) > 0,
+    "silent": lambda told: (
+        told["volume_l"] > 1.0 and told["rig"]["link"] != "online" and any("silent" in each for each in told["faults"])
+    ),
 }
 WALK = {
     "before": ("#start", "#first", "#fill", "#lawn"),
@@ -33,7 +41,18 @@ WALK = {
         "#papers", "#papers/1", "help/",
     ),
     "silent": ("#lawn", "#start"),
+    "lost": ("#lawn", "#start"),
+    "huge": ("#got/1", "#record"),
+    "error": ("#start", "#got/1", "#record/1", "#season", "#site"),
+    "empty": ("#start", "#first", "#fill", "#lawn", "#got", "#record", "#season", "#air", "#site", "#gear", "#papers"),
 }  # fmt: skip
+WHOLE = (
+    "before",
+    "spraying",
+    "alarm",
+    "finished",
+    "silent",
+)  # judged at all sizes, the others where portraits are taken
 SAY_AGAIN = """
 const words = %s;
 window.EventSource = class extends EventTarget {
@@ -89,12 +108,17 @@ class Ear:
                 self.kept[state] = [*self.drawn, *rest, (name, data)]
 
 
+def find_port() -> int:
+    """A port of loopback that nobody has."""
+    with socket() as probe:
+        probe.bind(("127.0.0.1", 0))
+        return int(probe.getsockname()[1])
+
+
 @pytest.fixture(scope="module")
 def played(tmp_path_factory: pytest.TempPathFactory) -> Iterator[tuple[Http, Ear]]:
     """The demo as README starts it, its job done and reviewed, and what its stream said meanwhile."""
-    with socket() as probe:
-        probe.bind(("127.0.0.1", 0))
-        port = int(probe.getsockname()[1])
+    port = find_port()
     folder: Path = tmp_path_factory.mktemp("demo")
     demo = Program(
         folder / "demo.log", "server", "demo", "--port", str(port), "--folder", str(folder / "demo"), "--pace", PACE
@@ -112,38 +136,110 @@ def played(tmp_path_factory: pytest.TempPathFactory) -> Iterator[tuple[Http, Ear
         demo.stop()
 
 
-def open_page(browser: Browser, words: list[tuple[str, str]], complaints: list[str]) -> Page:
-    """A page that hears again what the service said in a state; all else it asks of the service itself."""
+@pytest.fixture
+def bare(tmp_path: Path) -> Iterator[Http]:
+    """A service that nothing was entered into yet, and its broker, where no rig has spoken."""
+    broker_port, port = find_port(), find_port()
+    broker = Program(tmp_path / "broker.log", "server.broker", "--port", str(broker_port))
+    service = Program(
+        tmp_path / "service.log", "server", "serve", "--database", str(tmp_path / "db.sqlite3"), "--broker",
+        f"127.0.0.1:{broker_port}", "--port", str(port),
+    )  # fmt: skip
+    broker.start()
+    service.start()
+    http = Http(port)
+    wait_for(lambda: http.ask("/api/health"), "the service answers")
+    yield http
+    service.stop()
+    broker.stop()
+
+
+def open_page(browser: Browser, words: list[tuple[str, str]] | None, complaints: list[str]) -> Page:
+    """A page that hears again what the service said in a state, where words are given; all else it asks itself."""
     page = browser.new_context().new_page()
     page.add_init_script(COUNT_REQUESTS)
-    page.add_init_script(SAY_AGAIN % json.dumps(words))
+    if words is not None:
+        page.add_init_script(SAY_AGAIN % json.dumps(words))
     page.on("console", lambda message: complaints.append(f"{page.url} {message.type}: {message.text}"))
     page.on("pageerror", lambda error: complaints.append(f"{page.url} {error}"))
     return page
 
 
-def test_every_screen_can_be_read_pressed_and_heard(browser: Browser, played: tuple[Http, Ear]) -> None:
-    http, ear = played
+def lose_receiver(words: list[tuple[str, str]]) -> list[tuple[str, str]]:
+    """The words of a state, the receiver gone silent meanwhile."""
+    name, data = words[-1]
+    told = json.loads(data)
+    told["receiver"] = {**told["receiver"], "fix": "none", "sd_m": None}
+    told["faults"] = ["No fix from the receiver: what is sprayed now cannot be placed. Wait under open sky."]
+    return [*words[:-1], (name, json.dumps(told))]
+
+
+def multiply(route: Route) -> None:
+    """Let a job have forty times its passes, and the list of jobs forty times its jobs."""
+    answer = route.fetch().json()
+    key = "pass" if route.request.url.endswith("passes") else "id"
+    route.fulfill(json=[{**each, key: each[key] + len(answer) * turn} for turn in range(40) for each in answer])
+
+
+def open_state(browser: Browser, state: str, ear: Ear, complaints: list[str]) -> Page:
+    """A page in one of the states, kept from the demo or made of one that was."""
+    if state == "lost":
+        return open_page(browser, lose_receiver(ear.kept["spraying"]), complaints)
+    if state == "empty":
+        return open_page(browser, None, complaints)
+    page = open_page(browser, ear.kept.get(state, ear.kept["finished"]), [] if state == "error" else complaints)
+    if state == "error":
+        told = {"title": "Internal Server Error", "detail": UNFORESEEN}
+        page.route("**/api/**", lambda route: route.fulfill(status=500, json=told))
+    if state == "huge":
+        page.route("**/api/jobs/1/passes", multiply)
+        page.route("**/api/jobs", multiply)
+    return page
+
+
+def test_every_screen_can_be_read_pressed_heard_and_known_again(
+    browser: Browser, played: tuple[Http, Ear], bare: Http
+) -> None:
+    served, ear = played
     faults: list[str] = []
     complaints: list[str] = []
     titles: dict[str, str] = {}
+    taken: dict[str, Image.Image] = {}
     for state, places in WALK.items():
-        page = open_page(browser, ear.kept[state], complaints)
+        base = bare.base if state == "empty" else served.base
+        page = open_state(browser, state, ear, complaints)
         for place in places:
             address, _, opened = place.partition(": ")
-            if page.url.endswith(f"/{address}"):
-                page.goto(f"{http.base}/")  # the same address once more would leave the page as it is
-            page.goto(f"{http.base}/{address}")
+            page.goto("about:blank")  # the same address once more would leave the page as it is
+            page.goto(f"{base}/{address}")
             settle(page)
             titles[address.partition("/")[0]] = page.title()
             if opened:
                 page.get_by_role("main").get_by_text(opened, exact=True).first.click()
                 settle(page)
-            faults += stroll(page, f"{state} {place}")
+            name = re.sub(r"[^a-z0-9]+", "_", f"{state} {place}".lower()).strip("_")
+
+            def watch(look: str, name: str = name, page: Page = page) -> None:
+                if look in LOOKS:
+                    taken[f"{name}.{look}.png"] = take_portrait(page)
+
+            looks = range(6) if state in WHOLE else (0, 5)
+            faults += stroll(page, f"{state} {place}", looks=looks, watch=watch)
         page.context.close()
+    if IS_SITTING:
+        keep_portraits(taken)
     assert "\n".join(faults) == ""
     assert "\n".join(complaints) == ""
     assert len(set(titles.values())) == len(titles), "each place has a title of its own"
+    assert {path.name for path in FOLDER.glob("*.png")} == set(taken)
+    assert name_strangers(taken) == {}
+
+
+def test_portraits_tell_one_place_from_another() -> None:
+    faces = {path.name: Image.open(path) for path in FOLDER.glob("*.phone_light.png")}
+    pairs = list(combinations(faces.values(), 2))
+    near = sum(measure_distance(first, second) <= LIKE for first, second in pairs)
+    assert near < 0.2 * len(pairs), "a page that shows another place would be taken for its own"
 
 
 def test_the_states_that_are_judged_are_on_the_page(browser: Browser, played) -> None:

@@ -34,12 +34,13 @@ export function makeCalendar() {
     draw();
   };
   const button = (words, step) => element("button", { type: "button", onclick: () => turn(step) }, words);
-  const root = element("section", { class: "card-part calendar" }, element("h2", {}, say("season.calendar")),
+  const root = element("section", { class: "card-part calendar", hidden: true }, element("h2", {}, say("season.calendar")),
     element("div", { class: "button-line" }, button(say("season.month_before"), -1), button(say("season.this_month"), 0), button(say("season.next_month"), 1)), title, place,
     element("p", { class: "small" }, say("season.signs")));
   return { root, show: (items, today) => {
     shown = { items, today };
     month ||= today.slice(0, 7);
+    root.hidden = false;
     draw();
   } };
 }

@@ -170,11 +170,11 @@ export function mountReview(root, { store, feed, chosen, open }) {
 
   const complain = (problem) => setText(said, problem.message);
   const showJobs = async () => {
-    const answer = await feed.ask("/jobs");
-    const jobs = Array.isArray(answer) ? answer : answer.jobs;
+    const jobs = await feed.ask("/jobs");
     list.replaceChildren(...groupParts(jobs).map(({ job, isPart }) => element("li", { class: isPart ? "part-of" : null }, element("a",
       { href: `#got/${job.id}`, "aria-current": job.id === chosen ? "page" : null },
       element("strong", {}, job.name), element("span", {}, `${describeStart(job)}, ${job.state}`)))));
+    list.scrollTop = (list.querySelector("[aria-current]")?.offsetTop ?? 0) - list.clientHeight / 2; // a long list scrolls by itself
     if (jobs.length === 0) said.replaceChildren(`${say("got.no_job")} `, element("a", { class: "place", href: "#lawn" }, say("got.press_start")));
     else if (chosen === null) open(jobs[0].id);
     beside.replaceChildren(...makeBesideChoice(jobs, chosen));

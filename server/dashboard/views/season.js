@@ -26,7 +26,7 @@ function makeDayCheck() {
 
 function makeJournal(parts, names, reload) {
   let isLong = false;
-  const more = element("button", { type: "button", onclick: () => { isLong = !isLong; cards.load().catch(() => {}); } });
+  const more = element("button", { type: "button", hidden: true, onclick: () => { isLong = !isLong; cards.load().catch(() => {}); } });
   const sort = (lines) => [...lines].sort((a, b) => `${b.card.day}${b.card.time}`.localeCompare(`${a.card.day}${a.card.time}`));
   const cards = makeCards(parts, {
     noun: "works", heading: say("season.journal"), refers: ["sites", "products", "treatments"], hidden: ["job"],
@@ -136,7 +136,7 @@ export function mountSeason(root, parts) {
   const answer = element("section", { class: "answer", "aria-label": say("season.what_is_due"), role: "status" }, sentence);
   const sites = element("select", { id: "season-site" }, option(ALL, say("season.all_lawns"), true));
   const chooser = element("div", { class: "chooser", hidden: true }, element("label", { for: "season-site" }, say("season.lawn")), sites);
-  const matters = element("section", { class: "card-part" });
+  const matters = element("section", { class: "card-part", hidden: true });
   const calendar = makeCalendar();
   const order = makeOrder();
   const soil = element("section", { class: "card-part", hidden: true });
@@ -154,6 +154,7 @@ export function mountSeason(root, parts) {
     const where = sites.value === ALL ? "" : `&site=${sites.value}`;
     const season = await feed.ask(`/season?day=${dayOf(now)}&time=${timeOf(now)}${where}`);
     setText(sentence, season.sentence);
+    matters.hidden = false;
     matters.replaceChildren(element("h2", {}, say("season.now")), ...makeMatters(season.matters, finish));
     calendar.show(placeItems(season, names), season.day);
     jotting.offer(season.matters);
