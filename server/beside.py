@@ -15,6 +15,7 @@ from server.core.log import Floats
 from server.core.results import Plane
 from server.errors import ConflictError, UnknownError
 from server.exports.job_json import plain
+from server.packed import unpack_steps
 from server.reviews import Reviews
 from server.store.jobs import Job
 
@@ -40,9 +41,9 @@ def read_sheet(reviews: Reviews, job: Job) -> Sheet:
     totals = json.loads(reviews.read_file(job, "job.json"))
     view = json.loads(reviews.read_view(job, "dose"))
     frame = GridFrame(view["x0_m"], view["y0_m"], view["cell_m"], view["nx"], view["ny"])
-    dose = np.array(view["l_per_m2"], dtype=np.float64).reshape(frame.ny, frame.nx)
+    dose = unpack_steps(view["step_l_per_m2"], view["steps"]).reshape(frame.ny, frame.nx)
     plane = Plane(totals["lat0"], totals["lon0"])
-    return Sheet(job, totals, view, plane, Laid(np.nan_to_num(dose), frame, view["target_l_per_m2"]))
+    return Sheet(job, totals, view, plane, Laid(dose, frame, view["target_l_per_m2"]))
 
 
 def view_beside(first: Sheet, second: Sheet, others: list[Sheet]) -> dict[str, Any]:

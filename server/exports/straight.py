@@ -10,6 +10,7 @@ import numpy as np
 from server.core.beside import DOUBLED_FRACTION
 from server.core.coverage import COVERED_FRACTION
 from server.core.log import Floats
+from server.packed import unpack_steps
 
 VIEWS = ("passes", "pairs", "track", "flow", "dose", "wind")
 BIN_M = 1.0
@@ -47,8 +48,10 @@ def place_along(strip: Mapping[str, Any], at_m: float) -> float:
 
 
 def read_views(read: Any) -> dict[str, Any]:
-    """The views that a sheet is made of; `read` gives a view's bytes by its name."""
-    return {name: json.loads(read(name)) for name in VIEWS}
+    """The views that a sheet is made of, the dose unpacked; `read` gives a view's bytes by its name."""
+    views = {name: json.loads(read(name)) for name in VIEWS}
+    dose = views["dose"]
+    return {**views, "dose": {**dose, "l_per_m2": unpack_steps(dose["step_l_per_m2"], dose["steps"])}}
 
 
 def _lay_strip(found: Mapping[str, Any], views: Views, grid: Floats, axis_deg: float) -> dict[str, Any]:
