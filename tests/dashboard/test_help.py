@@ -81,4 +81,6 @@ def test_the_page_is_reached_and_read_at_any_width(browser: Browser, files: str,
 
 
 def test_the_dashboard_links_to_the_help() -> None:
-    assert '<a href="help/">Help</a>' in (receivers.HELP.parent / "index.html").read_text(encoding="utf-8")
+    assert '<a href="help/" data-place="help"></a>' in (receivers.HELP.parent / "index.html").read_text(
+        encoding="utf-8"
+    )
