@@ -2,6 +2,7 @@
 
 import { agoBy, emptyLag, noteStamp } from "./core/lag.js";
 import { tellProblem } from "./core/problem.js";
+import { say } from "./core/say.js";
 
 const QUIET_S = 3; // the service speaks each second: without an event for this long, ask whether anyone is there
 const WOKEN_QUIET_S = 1.5; // after sleep or a change of network
@@ -12,21 +13,21 @@ const RETRY_S = 1.5;
 /** A refusal by the service, in its own words. */
 export class Refusal extends Error {
   constructor(status, title, detail, key) {
-    super(status > 0 ? tellProblem(title, detail, key) : `${title}: ${detail}`);
+    super(status > 0 ? tellProblem(title, detail, key) : say("feed.unreached_how", { title, detail }));
     this.status = status;
     this.detail = detail || title;
     this.key = key ?? null;
   }
 }
 
-const UNREACHED = ["The service cannot be reached", "check that this device is on the rig's network, then try again"];
+const UNREACHED = [say("feed.unreached"), say("feed.check_network")];
 
 function explain(status, text) {
   try {
     const problem = JSON.parse(text);
     return new Refusal(status, problem.title ?? "", problem.detail ?? "", problem.key);
   } catch {
-    return new Refusal(status, `The service answered ${status}`, "");
+    return new Refusal(status, say("feed.answered", { status }), "");
   }
 }
 

@@ -1,8 +1,9 @@
 // Numbers and times as text.
 
+import { say } from "./say.js";
 import { convert, unitOf } from "./units.js";
 
-export const UNKNOWN = "not known";
+export const UNKNOWN = say("figures.unknown");
 
 /** A number with about three significant figures, never in powers of ten. */
 export function formatNumber(value, figures = 3) {
@@ -54,11 +55,11 @@ export function formatSpan(span_s) {
   return `${Math.floor(whole_s / 3600)}\u00a0h ${Math.floor((whole_s % 3600) / 60)}\u00a0min`;
 }
 
-const WINDS = ["north", "north-east", "east", "south-east", "south", "south-west", "west", "north-west"];
+const WINDS = ["n", "ne", "e", "se", "s", "sw", "w", "nw"];
 
 /** The one of eight winds nearest to a bearing. */
 export function nameBearing(bearing_deg) {
-  return WINDS[((Math.round(bearing_deg / 45) % 8) + 8) % 8];
+  return say(`figures.wind_${WINDS[((Math.round(bearing_deg / 45) % 8) + 8) % 8]}`);
 }
 
 /** A direction that the wind comes from, in words and degrees. */
@@ -103,7 +104,8 @@ export function sayDegrees(sentence, set) {
   const isFahrenheit = set.startsWith("gal");
   return sentence.replace(/(-?\d+(?:\.\d+)?)( to (-?\d+(?:\.\d+)?))? degC/g, (_, one, span, other) => {
     const [low, high] = [one, other].map((each) => (isFahrenheit ? Math.round(1.8 * Number(each) + 32) : Number(each)));
-    return `${low}${span ? ` to ${high}` : ""}\u00a0°${isFahrenheit ? "F" : "C"}`;
+    const warmth = span ? say("figures.span", { low, high }) : low;
+    return `${warmth}\u00a0°${isFahrenheit ? "F" : "C"}`;
   });
 }
 

@@ -1,7 +1,8 @@
 // A record's items in words, and what was typed back as values; in the units that people chose, by the record's own clock.
 
 import { readNumber, writeNumber } from "./card.js";
-import { formatFrom, formatNumber, formatQuantity, formatSpeed } from "./format.js";
+import { UNKNOWN, formatFrom, formatNumber, formatQuantity, formatSpeed } from "./format.js";
+import { say } from "./say.js";
 import { convert, isCustomary, revert, unitOf, warmthIn, writeUnit } from "./units.js";
 
 const QUANTITIES = { area: "area", volume: "volume", dose: "rate", speed: "speed", height: "length", length: "length" };
@@ -22,11 +23,11 @@ export function tellZone(offset_s) {
 
 /** A value of a kind in words; null is not known. */
 export function tellValue(kind, value, unit, { set, offset_s }) {
-  if (value === null || value === undefined) return "not known";
+  if (value === null || value === undefined) return UNKNOWN;
   if (kind === "text" || kind === "day" || typeof value === "string") return String(value);
   if (kind === "instant") return tellInstant(value, offset_s);
   if (kind === "speed") return formatSpeed(value, set);
-  if (kind === "bearing") return `from the ${formatFrom(value)}`;
+  if (kind === "bearing") return say("record.from", { wind: formatFrom(value) });
   if (kind === "celsius") return isCustomary(set) ? `${Math.round(warmthIn(value, "°F"))}\u00a0°F` : `${formatNumber(value)}\u00a0°C`;
   if (QUANTITIES[kind]) return formatQuantity(value, QUANTITIES[kind], set);
   if (kind === "off") return `${value > 0 ? "+" : ""}${formatNumber(value)}\u00a0%`;
@@ -36,15 +37,15 @@ export function tellValue(kind, value, unit, { set, offset_s }) {
 
 /** An item in words: its value, or why it is not known. */
 export function tellItem(item, clock) {
-  if (item.value === null) return `not known: ${item.missing}`;
+  if (item.value === null) return say("record.unknown", { why: item.missing });
   return tellValue(item.kind, item.value, item.unit, clock);
 }
 
 /** Where an item comes from, in a few words. */
 export function tellSource(item) {
-  if (item.amended.length > 0) return "amended";
-  if (item.source === "typed" && item.beside !== null) return `typed; before: ${item.beside}`;
-  return item.beside === null ? item.source : `${item.source}; typed was ${item.beside}`;
+  if (item.amended.length > 0) return say("record.amended");
+  if (item.source === "typed" && item.beside !== null) return say("record.typed_over", { before: item.beside });
+  return item.beside === null ? item.source : say("record.typed_was", { source: item.source, typed: item.beside });
 }
 
 /** The name of an item, with the number of its row where there are several. */
@@ -63,10 +64,10 @@ export function unitToType(kind, set) {
 /** What helps to type an item. */
 export function hintToType(kind, set, offset_s) {
   const customary = isCustomary(set);
-  if (kind === "amount") return customary ? "number and unit, as 12.5 fl oz or 3 lb" : "number and unit, as 350 mL or 1.2 kg";
-  if (kind === "rate") return customary ? "as 3 fl oz/1000 ft2" : "as 30 mL/100 m2";
-  if (kind === "instant") return `by ${tellZone(offset_s)}`;
-  if (kind === "bearing") return "degrees from north, 270 is a west wind";
+  if (kind === "amount") return say(customary ? "record.hint_amount_us" : "record.hint_amount");
+  if (kind === "rate") return say(customary ? "record.hint_rate_us" : "record.hint_rate");
+  if (kind === "instant") return say("record.hint_instant", { zone: tellZone(offset_s) });
+  if (kind === "bearing") return say("record.hint_bearing");
   return unitToType(kind, set);
 }
 
@@ -77,7 +78,7 @@ export function readTyped(kind, text, { set, offset_s }) {
   if (["text", "day", "amount", "rate"].includes(kind)) return trimmed;
   if (kind === "instant") {
     const utc_ms = Date.parse(`${trimmed}Z`);
-    if (!Number.isFinite(utc_ms)) throw new Error(`“${trimmed}” is no date and time.`);
+    if (!Number.isFinite(utc_ms)) throw new Error(say("record.no_instant", { typed: trimmed }));
     return utc_ms / 1000 - offset_s;
   }
   const number = readNumber(trimmed);
@@ -99,13 +100,13 @@ export function writeTyped(kind, value, unit, { set, offset_s }) {
 /** How a record stands, in a few words. */
 export function tellState(row) {
   if (row.signature) {
-    const later = row.proposals > 0 ? "; a later review differs" : "";
-    const count = row.amendments === 1 ? "one amendment" : `${row.amendments} amendments`;
-    return `signed by ${row.signature.name}${row.amendments > 0 ? `, ${count}` : ""}${later}`;
+    const later = row.proposals > 0 ? say("record.later_differs") : "";
+    const count = row.amendments > 0 ? say("record.count_amendments", { n: row.amendments }) : "";
+    return say("record.signed_by", { name: row.signature.name, count, later });
   }
-  if (row.state === "open") return "the job is still open";
-  if (!row.is_reviewed) return "not reviewed yet";
-  return row.missing === 0 ? "all there, not signed" : `not signed, ${row.missing === 1 ? "one thing is" : `${row.missing} things are`} missing`;
+  if (row.state === "open") return say("record.still_open");
+  if (!row.is_reviewed) return say("record.not_reviewed");
+  return row.missing === 0 ? say("record.all_there") : say("record.count_missing", { n: row.missing });
 }
 
 /** Items by their group, in order. */

@@ -1,5 +1,7 @@
 // Units: SI inside, one set chosen by the user shown everywhere at once.
 
+import { say } from "./say.js";
+
 export const GALLON_L = 3.785411784;
 export const FOOT_M = 0.3048;
 export const ACRE_M2 = 4046.8564224;
@@ -10,31 +12,31 @@ const metric = {
   area: { unit: "m²", per_si: 1 },
   volume: { unit: "L", per_si: 1 },
   flow: { unit: "L/min", per_si: 1 },
-  meter: { unit: "pulses/L", per_si: 1 },
+  meter: { unit: say("units.pulses_per_litre"), per_si: 1 },
 };
 const customary = {
   length: { unit: "ft", per_si: 1 / FOOT_M },
   area: { unit: "ft²", per_si: 1 / FOOT_M ** 2 },
   volume: { unit: "gal", per_si: 1 / GALLON_L },
   flow: { unit: "gal/min", per_si: 1 / GALLON_L },
-  meter: { unit: "pulses/gal", per_si: GALLON_L },
+  meter: { unit: say("units.pulses_per_gallon"), per_si: GALLON_L },
 };
-const in_mps = { speed: { unit: "m/s", per_si: 1 }, cup: { unit: "m/s per Hz", per_si: 1 } };
-const in_kmh = { speed: { unit: "km/h", per_si: 3.6 }, cup: { unit: "km/h per Hz", per_si: 3.6 } };
+const in_mps = { speed: { unit: "m/s", per_si: 1 }, cup: { unit: say("units.mps_per_hz"), per_si: 1 } };
+const in_kmh = { speed: { unit: "km/h", per_si: 3.6 }, cup: { unit: say("units.kmh_per_hz"), per_si: 3.6 } };
 const in_mph = {
   speed: { unit: "mph", per_si: 1 / MILE_PER_HOUR_MPS },
-  cup: { unit: "mph per Hz", per_si: 1 / MILE_PER_HOUR_MPS },
+  cup: { unit: say("units.mph_per_hz"), per_si: 1 / MILE_PER_HOUR_MPS },
 };
 
 export const UNIT_SETS = {
-  l_per_100m2: { label: "Metric: L/100 m², m/s", rate: { unit: "L/100 m²", per_si: 100 }, ...metric, ...in_mps },
-  l_per_ha: { label: "Metric: L/ha, km/h", rate: { unit: "L/ha", per_si: 10000 }, ...metric, ...in_kmh },
+  l_per_100m2: { label: say("units.l_per_100m2"), rate: { unit: "L/100 m²", per_si: 100 }, ...metric, ...in_mps },
+  l_per_ha: { label: say("units.l_per_ha"), rate: { unit: "L/ha", per_si: 10000 }, ...metric, ...in_kmh },
   gal_per_1000ft2: {
-    label: "US: gal/1000 ft², mph",
+    label: say("units.gal_per_1000ft2"),
     rate: { unit: "gal/1000 ft²", per_si: (1000 * FOOT_M ** 2) / GALLON_L }, ...customary, ...in_mph,
   },
   gal_per_acre: {
-    label: "US: gal/acre, mph",
+    label: say("units.gal_per_acre"),
     rate: { unit: "gal/acre", per_si: ACRE_M2 / GALLON_L }, ...customary, ...in_mph,
   },
 };

@@ -3,11 +3,12 @@
 import {
   LIMIT_KEY, LIMIT_UNITS, fieldUnit, hintOf, limitChanges, limitParts, readKey, textOf, valueOf, wordsOf,
 } from "../core/form.js";
+import { say } from "../core/say.js";
 import { element, option, setText } from "./element.js";
 
 function makeInput(entry, id, text) {
   if (entry.choices) {
-    return element("select", { id }, ...["", ...entry.choices].map((choice) => option(choice, choice || "not set", choice === text)));
+    return element("select", { id }, ...["", ...entry.choices].map((choice) => option(choice, choice || say("form.not_set"), choice === text)));
   }
   if (entry.text === "date") return element("input", { id, type: "date", value: text });
   return element("input", { id, type: "text", inputmode: "decimal", autocomplete: "off", value: text });
@@ -51,12 +52,11 @@ function makeLimitField(entry, setup, set) {
   const { number, unit } = limitParts(setup, set);
   const id = `field-${entry.key.replace(".", "-")}`;
   const input = element("input", { id, type: "text", inputmode: "decimal", autocomplete: "off", value: number });
-  const units = element("select", { id: `${id}-unit`, "aria-label": "Unit of the limit, as the label has it" },
+  const units = element("select", { id: `${id}-unit`, "aria-label": say("form.limit_unit") },
     ...LIMIT_UNITS.map((each) => option(each, each, each === unit)));
-  const hint = `in the label's own unit: it is kept and shown as the label has it; ${hintOf(entry, set)}`;
   const isTouched = () => input.value !== number || (units.value !== unit && input.value.trim() !== "");
   return {
-    entry, ...layOut(entry, id, `${hint} ${fieldUnit(entry, set)}`, "", input, units), isTouched,
+    entry, ...layOut(entry, id, say("form.limit_hint", { hint: hintOf(entry, set), unit: fieldUnit(entry, set) }), "", input, units), isTouched,
     read: () => limitChanges(input.value, units.value),
     keep: () => ({ number: input.value, unit: units.value }),
     restore: (kept) => { [input.value, units.value] = [kept.number, kept.unit]; },

@@ -3,6 +3,7 @@
 import { tellAtField } from "../core/problem.js";
 import { sayDegrees } from "../core/format.js";
 import { hintToType, labelOf, missingKeys, readTyped, tellSource, tellValue, writeTyped } from "../core/record.js";
+import { say } from "../core/say.js";
 import { element, option, setText } from "./element.js";
 import { part } from "./recordsheet.js";
 
@@ -43,7 +44,7 @@ async function attempt(said, fields, work) {
   } catch (problem) {
     const field = fields.find(({ key }) => key === problem.key);
     field?.tell(problem.detail ? tellAtField(problem.detail, problem.key) : problem.message);
-    setText(said, field ? "Not saved: see the field that is marked." : `Not saved. ${problem.message}`);
+    setText(said, field ? say("cards.see_field") : say("cards.not_saved", { why: problem.message }));
   }
 }
 
@@ -71,9 +72,9 @@ export function makeTyping(record, clock, save) {
     });
   };
   const rest = rowsWhere((place) => !isFirst(place));
-  return part(wanted.size > 0 ? "What is missing?" : "What may be added?", element("form", { novalidate: true, onsubmit: send, class: "card" }, ...rowsWhere(isFirst),
-    rest.length > 0 ? element("details", { class: "rest" }, element("summary", {}, "Everything else that may be typed"), element("div", { class: "card" }, ...rest)) : null,
-    element("button", { type: "submit", class: "main" }, "Keep what was typed")), said);
+  return part(say(wanted.size > 0 ? "record.what_missing" : "record.what_added"), element("form", { novalidate: true, onsubmit: send, class: "card" }, ...rowsWhere(isFirst),
+    rest.length > 0 ? element("details", { class: "rest" }, element("summary", {}, say("record.everything_else")), element("div", { class: "card" }, ...rest)) : null,
+    element("button", { type: "submit", class: "main" }, say("record.keep_typed"))), said);
 }
 
 /** Signing: a name, then a second look at what it means. */
@@ -83,30 +84,29 @@ export function makeSigning(record, sign) {
   const applicator = record.items.find((item) => item.key === "applicator")?.value ?? "";
   const input = element("input", { id, type: "text", autocomplete: "off", value: applicator });
   const count = missingKeys(record.rules).size;
-  const dialog = element("dialog", { "aria-label": "Sign the record?" });
+  const dialog = element("dialog", { "aria-label": say("record.sign_ask") });
   const confirm = () => {
     if (input.value.trim() === "") {
-      setText(said, "Type the name of who signs.");
+      setText(said, say("record.who_signs"));
       input.focus();
       return;
     }
-    const words = count === 0 ? "Nothing that the rules ask for is missing."
-      : `${count === 1 ? "One thing" : `${count} things`} that the rules ask for ${count === 1 ? "is" : "are"} missing.`;
+    const words = count === 0 ? say("record.nothing_missing") : say("record.rules_miss", { n: count });
     const send = (event) => {
       event.preventDefault();
       dialog.close();
       attempt(said, [], () => sign(input.value.trim()));
     };
-    dialog.replaceChildren(element("form", { onsubmit: send }, element("h2", {}, "Sign the record?"), element("p", {}, words),
-      element("p", {}, "Once signed it is never changed: only amendments can follow, and the old values stay to be read."),
-      element("button", { type: "submit", class: "main" }, `Sign as ${input.value.trim()}`),
-      element("button", { type: "button", onclick: () => dialog.close() }, "Not yet")));
+    dialog.replaceChildren(element("form", { onsubmit: send }, element("h2", {}, say("record.sign_ask")), element("p", {}, words),
+      element("p", {}, say("record.once_signed")),
+      element("button", { type: "submit", class: "main" }, say("record.sign_as", { name: input.value.trim() })),
+      element("button", { type: "button", onclick: () => dialog.close() }, say("record.not_yet"))));
     dialog.showModal();
   };
   const isReady = record.state === "unsigned" && record.is_reviewed;
-  const why = record.state === "open" ? "The job is still open." : "The job's review must be computed first: open “What it got”.";
-  return part("Sign it", isReady ? element("div", { class: "field" }, element("label", { for: id }, "Name of who signs"), input,
-    element("button", { type: "button", class: "main", onclick: confirm }, "Sign the record")) : element("p", {}, why), said, dialog);
+  const why = say(record.state === "open" ? "record.job_open" : "record.review_first");
+  return part(say("record.sign_it"), isReady ? element("div", { class: "field" }, element("label", { for: id }, say("record.signer")), input,
+    element("button", { type: "button", class: "main", onclick: confirm }, say("record.sign"))) : element("p", {}, why), said, dialog);
 }
 
 /** Amending: which item, its new value, why and by whom; figures of a later review offer themselves. */
@@ -114,7 +114,7 @@ export function makeAmending(record, clock, amend) {
   const said = element("p", { role: "status", class: "said" });
   const place = element("div", { class: "field" });
   const keys = record.items.filter((item) => item.key !== "cards" && item.key !== "job");
-  const select = element("select", { id: `amend-${formsMade += 1}` }, ...keys.map((item) => option(item.key, `${labelOf(item)} (${item.group})`, false)));
+  const select = element("select", { id: `amend-${formsMade += 1}` }, ...keys.map((item) => option(item.key, say("record.item_of", { item: labelOf(item), group: item.group }), false)));
   const reason = element("textarea", { id: `${select.id}-why`, rows: 2 });
   const who = element("input", { id: `${select.id}-who`, type: "text", autocomplete: "off" });
   let field = null;
@@ -129,33 +129,33 @@ export function makeAmending(record, clock, amend) {
     const item = keys.find(({ key }) => key === proposal.key) ?? { ...proposal, kind: "text", missing: "" };
     select.value = proposal.key;
     show({ ...item, value: proposal.now, unit: proposal.unit });
-    reason.value = "The review was computed again.";
+    reason.value = say("record.computed_again");
     who.focus();
   };
   const send = (event) => {
     event.preventDefault();
     attempt(said, [field], async () => {
       const value = field.read();
-      if (value === null || reason.value.trim().length < 3 || who.value.trim() === "") throw new Error("Value, reason and name are needed.");
+      if (value === null || reason.value.trim().length < 3 || who.value.trim() === "") throw new Error(say("record.three_needed"));
       await amend({ key: field.key, value, reason: reason.value.trim(), who: who.value.trim() });
     });
   };
   const kindOf = (key) => keys.find((item) => item.key === key)?.kind ?? "text";
   const offers = record.proposals.map((each) => element("li", {},
-    `${labelOf(each)}: signed ${tellValue(kindOf(each.key), each.value, each.unit, clock)}, now ${tellValue(kindOf(each.key), each.now, each.unit, clock)} `,
-    element("button", { type: "button", onclick: () => offer(each) }, "Take it up")));
+    `${say("record.signed_now", { item: labelOf(each), signed: tellValue(kindOf(each.key), each.value, each.unit, clock), now: tellValue(kindOf(each.key), each.now, each.unit, clock) })} `,
+    element("button", { type: "button", onclick: () => offer(each) }, say("record.take_up"))));
   const takeAll = () => attempt(said, [], async () => {
-    if (who.value.trim() === "") throw new Error("Type below who changes it.");
+    if (who.value.trim() === "") throw new Error(say("record.type_who"));
     for (const { key, now, unit } of record.proposals) {
       const isLabels = ["amount", "rate"].includes(kindOf(key));
-      await amend({ key, value: isLabels ? `${now} ${unit}` : now, reason: reason.value.trim() || "The review was computed again.", who: who.value.trim() });
+      await amend({ key, value: isLabels ? `${now} ${unit}` : now, reason: reason.value.trim() || say("record.computed_again"), who: who.value.trim() });
     }
   });
-  return part("Amend it", offers.length === 0 ? null : element("div", {}, element("p", {}, "A later review says otherwise:"),
-    element("ul", { class: "offers" }, ...offers), element("button", { type: "button", onclick: takeAll }, "Take them all up")),
+  return part(say("record.amend_it"), offers.length === 0 ? null : element("div", {}, element("p", {}, say("record.otherwise")),
+    element("ul", { class: "offers" }, ...offers), element("button", { type: "button", onclick: takeAll }, say("record.take_all"))),
     element("form", { novalidate: true, onsubmit: send, class: "card" },
-      element("div", { class: "field" }, element("label", { for: select.id }, "What is to be changed"), select), place,
-      element("div", { class: "field" }, element("label", { for: reason.id }, "Why"), reason),
-      element("div", { class: "field" }, element("label", { for: who.id }, "Who changes it"), who),
-      element("button", { type: "submit", class: "main" }, "Add the amendment")), said);
+      element("div", { class: "field" }, element("label", { for: select.id }, say("record.what_changed")), select), place,
+      element("div", { class: "field" }, element("label", { for: reason.id }, say("record.why")), reason),
+      element("div", { class: "field" }, element("label", { for: who.id }, say("record.who_changes")), who),
+      element("button", { type: "submit", class: "main" }, say("record.add_amendment"))), said);
 }

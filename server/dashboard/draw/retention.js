@@ -1,6 +1,7 @@
 // How long records are kept: the rules that concern the user, and after how many years records may go.
 
 import { readNumber } from "../core/card.js";
+import { say } from "../core/say.js";
 import { element, setText } from "./element.js";
 import { part } from "./recordsheet.js";
 
@@ -9,7 +10,7 @@ export function makeRetention(found, save) {
   const said = element("p", { role: "status", class: "said" });
   const boxes = found.rules.map((rule) => [rule.key, element("input", { type: "checkbox", id: `rule-${rule.key}`, checked: found.regimes.includes(rule.key) })]);
   const rows = found.rules.map((rule, place) => element("div", { class: "rule" }, boxes[place][1],
-    element("label", { for: `rule-${rule.key}` }, `${rule.name}: ${rule.concerns}, ${rule.keep_years} years`)));
+    element("label", { for: `rule-${rule.key}` }, say("record.rule_keeps", { rule: rule.name, whom: rule.concerns, years: rule.keep_years }))));
   const years = element("input", { id: "keep-years", type: "text", inputmode: "numeric", autocomplete: "off", value: found.years ?? "" });
   const send = async (event) => {
     event.preventDefault();
@@ -17,14 +18,13 @@ export function makeRetention(found, save) {
       const regimes = boxes.filter(([, box]) => box.checked).map(([key]) => key);
       await save({ regimes, years: readNumber(years.value) });
     } catch (problem) {
-      setText(said, `Not saved. ${problem.message}`);
+      setText(said, say("cards.not_saved", { why: problem.message }));
     }
   };
-  const words = found.years === null ? "Signed records and their logs are kept for ever."
-    : `Signed records and their logs are removed after ${found.years} years.`;
-  return part("How long is it kept?", element("p", {}, `${words} Nobody can remove one before ${found.least_years} years are over.`),
+  const words = found.years === null ? say("record.kept_ever") : say("record.kept_for", { years: found.years });
+  return part(say("record.how_long"), element("p", {}, `${words} ${say("record.kept_least", { years: found.least_years })}`),
     element("form", { novalidate: true, onsubmit: send, class: "retention" }, ...rows,
-      element("div", { class: "field" }, element("label", { for: "keep-years" }, "Remove after so many years"), years,
-        element("span", { class: "hint" }, `empty: never; else 2 to 100`)),
-      element("button", { type: "submit" }, "Keep this setting")), said);
+      element("div", { class: "field" }, element("label", { for: "keep-years" }, say("record.remove_after")), years,
+        element("span", { class: "hint" }, say("record.years_hint"))),
+      element("button", { type: "submit" }, say("record.keep_setting"))), said);
 }
