@@ -30,7 +30,9 @@ def straighten(views: Views) -> dict[str, Any] | None:
         return None
     axis_deg = passes[0]["heading_deg"] or 0.0
     grid = np.array(dose["l_per_m2"], dtype=np.float64).reshape(dose["ny"], dose["nx"])
-    strips = [_lay_strip(each, views, grid, axis_deg) for each in passes if each.get("start_s") is not None]
+    # A pass whose length is not known has none on the sheet.
+    known = [{**each, "length_m": each["length_m"] or 0.0} for each in passes if each.get("start_s") is not None]
+    strips = [_lay_strip(each, views, grid, axis_deg) for each in known]
     _shift_starts(strips)
     ends = [max(each["start_m"], place_along(each, each["length_m"])) for each in strips]
     return {

@@ -22,7 +22,6 @@ from server.api.problems import UNFORESEEN
 
 PACE = "20"
 STATES: dict[str, Callable[[dict[str, Any]], bool]] = {
-    "before": lambda told: told["job"] is None and told["rig"]["link"] == "online" and not told["faults"],
     "spraying": lambda told: told["is_spraying"] and told["passes_done"] >= 4 and told["alarm"]["level"] == "none",
     "alarm": lambda told: told["alarm"] is not None and told["alarm"]["level"] == "stop",
     "finished": lambda told: told["job"] is None and told["volume_l"] > 1.0,
@@ -174,6 +173,22 @@ def lose_receiver(words: list[tuple[str, str]]) -> list[tuple[str, str]]:
     return [*words[:-1], (name, json.dumps(told))]
 
 
+def await_start(words: list[tuple[str, str]]) -> list[tuple[str, str]]:
+    """The words of a state in a job as they were before it: the demo begins too soon to be caught there."""
+    name, data = words[-1]
+    told = json.loads(data)
+    told |= {
+        "job": None,
+        "is_spraying": False,
+        "volume_l": 0.0,
+        "passes_done": 0,
+        "speed_mps": 0.0,
+        "rate_l_per_m2": None,
+    }
+    told |= {"rate_percent": None, "wanted_speed_mps": None, "reach": None, "covered_area_m2": 0.0}
+    return [("strips", "null"), (name, json.dumps(told))]
+
+
 def multiply(route: Route) -> None:
     """Let a job have forty times its passes, and the list of jobs forty times its jobs."""
     answer = route.fetch().json()
@@ -185,6 +200,8 @@ def open_state(browser: Browser, state: str, ear: Ear, complaints: list[str]) ->
     """A page in one of the states, kept from the demo or made of one that was."""
     if state == "lost":
         return open_page(browser, lose_receiver(ear.kept["spraying"]), complaints)
+    if state == "before":
+        return open_page(browser, await_start(ear.kept["spraying"]), complaints)
     if state == "empty":
         return open_page(browser, None, complaints)
     page = open_page(browser, ear.kept.get(state, ear.kept["finished"]), [] if state == "error" else complaints)

@@ -107,3 +107,16 @@ def test_the_page_is_made_of_lines_and_tells_its_key_in_the_readers_units() -> N
     assert "the limit, 3.0 m/s" in say_key(sheet, UNIT_SETS["l_per_100m2"])
     strip = sheet["strips"][0]
     assert place_along(strip, 0.0) != place_along(strip, strip["length_m"])
+
+
+def test_a_pass_of_unknown_length_leaves_the_others_on_the_sheet() -> None:
+    views = review_parts()
+    views["passes"][1]["length_m"] = None
+    told = straighten(views)
+    assert told is not None
+    assert told["strips"][1]["length_m"] == 0.0
+    assert len(told["strips"]) == len(views["passes"])
+    pdf = FPDF(format="letter")
+    pdf.add_page()
+    draw_strips(pdf, told, UNIT_SETS["l_per_100m2"], "helvetica", left=12.0, top=30.0, height=220.0)
+    assert pdf.pages_count == 1
