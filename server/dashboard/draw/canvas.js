@@ -17,7 +17,6 @@ export function placeOn(canvas, { clientX, clientY }) {
 }
 
 const PAPER = { paper: "#ffffff", lawn: "#ffffff", ink: "#000000", soft: "#222222", rule: "#999999", trail: "#444444", scheme: "light" };
-const printed = matchMedia("print");
 const kept = new Set(); // how the drawings of the page are drawn
 
 /** The browser asks for the sheets before it lays them out: all is drawn at once, in ink and no wider than a sheet. */
@@ -35,13 +34,20 @@ function drawForScreen() {
   for (const { ask } of kept) ask();
 }
 
-addEventListener("beforeprint", drawForPaper);
-addEventListener("afterprint", drawForScreen);
+let isHeeding = false;
+
+/** From the first drawing on: these modules are read under node --test too, where there is nothing to print. */
+function heedPaper() {
+  if (isHeeding) return;
+  isHeeding = true;
+  addEventListener("beforeprint", drawForPaper);
+  addEventListener("afterprint", drawForScreen);
+}
 
 /** The colours of the page as the stylesheet has them now; black on white where it is printed. */
 export function readInk(canvas) {
   const style = getComputedStyle(canvas);
-  if (printed.matches || document.body.dataset.paper) return { ...PAPER, font: style.fontFamily };
+  if (document.body.dataset.paper || matchMedia("print").matches) return { ...PAPER, font: style.fontFamily };
   const read = (name) => style.getPropertyValue(name).trim();
   return {
     paper: read("--paper"), lawn: read("--lawn"), ink: read("--ink"), soft: read("--soft"), rule: read("--rule"),
@@ -103,7 +109,9 @@ export function keepPainted(canvas, paint) {
   const observer = new ResizeObserver(ask);
   observer.observe(canvas);
   const light = matchMedia("(prefers-color-scheme: dark)");
+  const printed = matchMedia("print");
   for (const each of [light, printed]) each.addEventListener("change", ask);
+  heedPaper();
   document.addEventListener("looks", ask);
   const mine = { canvas, draw, ask };
   kept.add(mine);
