@@ -85,7 +85,7 @@ def test_a_pass_chosen_anywhere_is_seen_everywhere(browser, files) -> None:
     lawn, strips = page.locator(".report .lawn-drawing").first, page.locator(".straight")
     traces = page.locator(".trace")
     drawings = [lawn, strips, *(traces.nth(k) for k in range(traces.count()))]
-    assert len(drawings) == 5
+    assert len(drawings) == 6
     plain = [picture(each) for each in drawings]
     picks = page.locator(".pick")
     picks.nth(1).focus()
@@ -211,3 +211,27 @@ def test_the_strips_are_printed_alone_with_their_words_in_black_on_white(browser
         assert picture(strips) == before
         assert page.locator(".strips-part details").get_attribute("open") is None
     assert printed[0] == printed[1], "the same ink whatever the screen's light"
+
+
+def test_the_whole_report_goes_on_paper_in_ink_and_as_wide_as_a_sheet(browser, files) -> None:
+    drawn = []
+    for scheme, width in (("light", 1280), ("dark", 390)):
+        page = open_report(browser, files, (width, 844), scheme)
+        page.evaluate("""() => addEventListener("beforeprint", () => {
+          const drawings = [...document.querySelectorAll(".straight, .trace")];
+          window.onSheet = drawings.map((each) => [each.clientWidth, each.toDataURL()]);
+        })""")
+        screen = page.locator(".trace").first.bounding_box()
+        page.pdf(format="A4")
+        drawn.append(page.evaluate("window.onSheet"))
+        page.wait_for_timeout(100)
+        assert page.locator(".trace").first.bounding_box() == screen, "as it was once the sheets are out"
+    assert len(drawn[0]) >= 3
+    assert drawn[0] == drawn[1], "the same ink whatever the screen's light and width"
+    assert {width for width, _ in drawn[0]} == {680}
+    page.emulate_media(media="print")
+    pressed = page.locator("button:visible, input:visible, select:visible, nav:visible")
+    assert set(pressed.evaluate_all("all => all.map((each) => each.className)")) == {"pick"}, "the passes' names"
+    assert page.locator(".pick").first.evaluate("each => getComputedStyle(each).borderStyle") == "none"
+    overflows = page.locator(".scroll").evaluate_all("all => all.map((each) => getComputedStyle(each).overflowX)")
+    assert set(overflows) == {"visible"}, "no table is cut"

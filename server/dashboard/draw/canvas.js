@@ -16,9 +16,38 @@ export function placeOn(canvas, { clientX, clientY }) {
   return [(clientX - box.left - canvas.clientLeft) / growth, (clientY - box.top - canvas.clientTop) / growth];
 }
 
-/** The colours of the page as the stylesheet has them now. */
+const PAPER = { paper: "#ffffff", lawn: "#ffffff", ink: "#000000", soft: "#222222", rule: "#999999", trail: "#444444", scheme: "light" };
+const kept = new Set(); // how the drawings of the page are drawn
+
+/** The browser asks for the sheets before it lays them out: all is drawn at once, in ink and no wider than a sheet. */
+function drawForPaper() {
+  document.body.dataset.paper = "yes";
+  for (const { canvas, draw } of kept) {
+    const height_px = canvas.clientHeight;
+    draw();
+    if (canvas.clientHeight !== height_px) draw(); // it has chosen another height by its width
+  }
+}
+
+function drawForScreen() {
+  delete document.body.dataset.paper;
+  for (const { ask } of kept) ask();
+}
+
+let isHeeding = false;
+
+/** From the first drawing on: these modules are read under node --test too, where there is nothing to print. */
+function heedPaper() {
+  if (isHeeding) return;
+  isHeeding = true;
+  addEventListener("beforeprint", drawForPaper);
+  addEventListener("afterprint", drawForScreen);
+}
+
+/** The colours of the page as the stylesheet has them now; black on white where it is printed. */
 export function readInk(canvas) {
   const style = getComputedStyle(canvas);
+  if (document.body.dataset.paper || matchMedia("print").matches) return { ...PAPER, font: style.fontFamily };
   const read = (name) => style.getPropertyValue(name).trim();
   return {
     paper: read("--paper"), lawn: read("--lawn"), ink: read("--ink"), soft: read("--soft"), rule: read("--rule"),
@@ -80,13 +109,18 @@ export function keepPainted(canvas, paint) {
   const observer = new ResizeObserver(ask);
   observer.observe(canvas);
   const light = matchMedia("(prefers-color-scheme: dark)");
-  light.addEventListener("change", ask);
+  const printed = matchMedia("print");
+  for (const each of [light, printed]) each.addEventListener("change", ask);
+  heedPaper();
   document.addEventListener("looks", ask);
+  const mine = { canvas, draw, ask };
+  kept.add(mine);
   function stop() {
     waiting.delete(draw);
     observer.disconnect();
-    light.removeEventListener("change", ask);
+    for (const each of [light, printed]) each.removeEventListener("change", ask);
     document.removeEventListener("looks", ask);
+    kept.delete(mine);
   }
   ask();
   return { ask, stop };

@@ -6,7 +6,7 @@ import { roundLength } from "../core/geometry.js";
 import { makeRamp, stepOfShare } from "../core/scale.js";
 import { describeStrip, foldOf, hitStrip, layRows, placeAlong, straighten } from "../core/straight.js";
 import { convert, revert, unitOf } from "../core/units.js";
-import { keepPainted, makeHatch, placeOn, readInk, readRoom } from "./canvas.js";
+import { keepPainted, makeHatch, placeOn, readRoom } from "./canvas.js";
 import { element } from "./element.js";
 
 // Where things stand in a slot, as shares of its width: the gap towards the strip before, the strip, the thread.
@@ -15,7 +15,6 @@ const MIDDLE = 0.43;
 const TARGET_HALF = 0.13;
 const THREAD = [0.7, 0.97];
 const MARKS = { above: "▲", unsure: "?" };
-const PAPER = { paper: "#ffffff", lawn: "#ffffff", ink: "#000000", soft: "#222222", rule: "#999999", trail: "#444444", scheme: "light" };
 const ramps = { light: makeRamp("light"), dark: makeRamp("dark") };
 
 function stroke(context, points) {
@@ -143,16 +142,14 @@ export function paintStraight(context, width_px, height_px, ink, { sheet, set, c
   paintScale(context, ink, layout, set, height_px);
 }
 
-/** Print the part alone, its words opened; `repaint(isOnPaper)` draws at once. */
-function printSheet(words, repaint) {
+/** Print the part alone, its words opened. */
+function printSheet(words) {
   const wasOpen = words.open;
   words.open = true;
-  repaint(true);
   document.body.dataset.print = "straight";
   addEventListener("afterprint", () => {
     delete document.body.dataset.print;
     words.open = wasOpen;
-    repaint(false);
   }, { once: true });
   print();
 }
@@ -166,11 +163,10 @@ export function makeStraight(found, set, choice) {
   }
   const sheet = straighten({ ...found, target_l_per_m2: found.dose.target_l_per_m2, swath_m });
   const canvas = element("canvas", { class: "straight", role: "img", "aria-label": say("straight.drawing") });
-  let isOnPaper = false;
   const paint = (context, width_px, height_px, ink) => {
     const wanted_px = `${Math.ceil(layRows(sheet, width_px).height_px * readRoom(canvas).growth)}px`;
     if (canvas.style.height !== wanted_px) canvas.style.height = wanted_px; // drawn again at its height
-    else paintStraight(context, width_px, height_px, isOnPaper ? { ...PAPER, font: ink.font } : ink, { sheet, set, chosen: choice.pass });
+    else paintStraight(context, width_px, height_px, ink, { sheet, set, chosen: choice.pass });
   };
   const painted = keepPainted(canvas, paint);
   choice.addEventListener("change", painted.ask);
@@ -178,18 +174,11 @@ export function makeStraight(found, set, choice) {
     const pass = hitStrip(layRows(sheet, readRoom(canvas).width_px), ...placeOn(canvas, event));
     if (pass !== null) choice.take(pass);
   });
-  const repaint = (isPrinted) => {
-    isOnPaper = isPrinted;
-    const context = canvas.getContext("2d");
-    const { width_px, height_px } = readRoom(canvas);
-    context.clearRect(0, 0, width_px, height_px);
-    paint(context, width_px, height_px, readInk(canvas));
-  };
   const words = element("details", { class: "held" }, element("summary", {}, say("straight.words")), element("ol", { class: "findings strip-words" },
     ...sheet.strips.map((strip) => element("li", { value: strip.pass }, describeStrip(strip, sheet.between, set)))));
   const limit = sheet.limit_mps === null ? "" : ` ${say("straight.limit", { limit: formatSpeed(sheet.limit_mps, set) })}`;
   return [canvas,
     element("p", { class: "small" }, say("straight.key", { swath: formatQuantity(swath_m, "length", set), limit })),
     words,
-    element("button", { type: "button", onclick: () => printSheet(words, repaint) }, say("straight.print"))];
+    element("button", { type: "button", onclick: () => printSheet(words) }, say("straight.print"))];
 }

@@ -1,23 +1,21 @@
 // What it got: the jobs, and of one job the totals, the dose, the findings, the passes and the traces.
 
 import { say } from "../core/say.js";
-import { formatInstant, formatLimit, formatQuantity, formatSpeed } from "../core/format.js";
+import { formatInstant, formatQuantity } from "../core/format.js";
 import { Choice } from "../core/choice.js";
 import { wholeDose } from "../core/dose.js";
 import { groupParts } from "../core/papers.js";
-import { alarmSpans, describeChange, describeExceedance, describeShield, summariseStory } from "../core/story.js";
+import { describeChange, describeExceedance, summariseStory } from "../core/story.js";
 import { Playhead } from "../core/playback.js";
-import { passAtTime } from "../core/passway.js";
-import { convert, unitOf } from "../core/units.js";
 import { makeBesideChoice } from "../draw/beside.js";
-import { keepPainted, placeOn, readRoom } from "../draw/canvas.js";
 import { makeChosenBar } from "../draw/chosen.js";
 import { makeDoseMap } from "../draw/dosemap.js";
 import { element, setText } from "../draw/element.js";
 import { makeMend } from "../draw/mend.js";
+import { part } from "../draw/recordsheet.js";
 import { makeStraight } from "../draw/straight.js";
 import { makeFindings, makePairs, makePassTable, makeTotals } from "../draw/tables.js";
-import { paintTraces, timeAt } from "../draw/traces.js";
+import { makeFlowTrace, makeWindTrace } from "../draw/traceparts.js";
 
 const POLL_MS = 1000;
 const FILES = {
@@ -26,49 +24,6 @@ const FILES = {
   "dose.npz": say("got.file_dose"), "job.geojson": say("got.file_map"), "job.gpkg": say("got.file_map_doses"),
 };
 const PARTS = ["passes", "pairs", "findings", "track", "wind", "flow", "dose"];
-
-function part(title, ...children) {
-  return element("section", { class: "part" }, element("h2", {}, title), ...children);
-}
-
-const BESIDE_S = 20; // a tap between two passes means the nearer one
-
-function makeTrace(label, trace, { passes }, { choice, playhead }) {
-  const canvas = element("canvas", { class: "trace", role: "img", "aria-label": label });
-  const span = () => {
-    const pass = passes.find((each) => each.pass === choice.pass);
-    return Number.isFinite(pass?.start_s) ? [pass.start_s, pass.end_s] : null;
-  };
-  const painted = keepPainted(canvas, (context, width_px, height_px, ink) => paintTraces(context, width_px, height_px, ink, {
-    ...trace, looked: span(), moment: playhead.t }));
-  for (const what of [choice, playhead]) what.addEventListener("change", painted.ask);
-  canvas.addEventListener("click", (event) => {
-    const t = timeAt(placeOn(canvas, event)[0], readRoom(canvas).width_px, trace.t_s);
-    const pass = t === null ? null : passAtTime(passes, t, BESIDE_S);
-    if (pass !== null) choice.take(pass);
-  });
-  return canvas;
-}
-
-function makeWindTrace({ wind, review, passes }, set, looked) {
-  const inSet = (values) => (values ?? []).map((value) => convert(value, "speed", set));
-  const limit = convert(wind.limit_mps, "speed", set);
-  const now_mps = wind.known_60s_mps ?? wind.mean_60s_mps;
-  const known = now_mps.filter((value) => value !== null);
-  const highest = known.length > 0 ? Math.max(...known) : null;
-  const spans = limit === null ? [] : alarmSpans(wind.t_s, wind.alarm ?? []);
-  const words = [say("got.wind_key"), limit === null ? say("got.wind_no_limit", { speed: formatSpeed(highest, set) })
-    : say("got.wind_limit", { speed: formatSpeed(highest, set), limit: formatLimit(wind.limit_mps, wind.limit_stated, set) }),
-  ...(spans.length > 0 ? [say("got.wind_foot")] : [])].join(" ");
-  const trace = { t_s: wind.t_s, unit: say("got.wind_axis", { unit: unitOf("speed", set) }), spans, lines: [
-    { values: inSet(wind.gust_3s_mps), dash: [2, 3], width: 1.5 },
-    { values: inSet(wind.mean_60s_mps), spread: inSet(wind.mean_60s_sd_mps), width: 1 },
-    { values: inSet(now_mps), width: 3, isMain: true }],
-  level: limit === null ? null : { value: limit, name: say("got.limit_name", { limit: formatLimit(wind.limit_mps, wind.limit_stated, set) }) } };
-  const shield = describeShield(review.cup_shield);
-  return part(say("got.how_wind"), makeTrace(words, trace, { passes }, looked), element("p", { class: "small" }, words),
-    shield === null ? null : element("p", { class: "caution" }, shield));
-}
 
 function makeStory(story, set) {
   if (story === undefined) return null; // a review from before there were stories
@@ -82,17 +37,6 @@ function makeStory(story, set) {
     times.length > 0 ? element("ul", { class: "findings" }, ...times) : null,
     changes.length > 0 ? element("h3", {}, say("got.story_told")) : null,
     changes.length > 0 ? element("ul", { class: "findings" }, ...changes) : null);
-}
-
-function makeFlowTrace({ flow, passes }, set, looked) {
-  const trace = (key, quantity, name) => ({ t_s: flow.t_s, unit: say("got.axis", { name, unit: unitOf(quantity, set) }),
-    lines: [{ values: flow[key].map((value) => convert(value, quantity, set)), isMain: true }] });
-  const sprayed = flow.flow_l_per_min.filter((value) => value > 0);
-  const mean = sprayed.length > 0 ? sprayed.reduce((sum, value) => sum + value, 0) / sprayed.length : null;
-  const words = say("got.flow_words", { flow: formatQuantity(mean, "flow", set) });
-  return part(say("got.how_flow"), makeTrace(words, trace("flow_l_per_min", "flow", say("got.flow")), { passes }, looked),
-    flow.speed_mps ? makeTrace(say("got.pace_line"), trace("speed_mps", "speed", say("got.pace")), { passes }, looked) : null,
-    element("p", { class: "small" }, words));
 }
 
 /** What to mend when it is there: what is left in the tank is read from the job's log, which may take a while. */
