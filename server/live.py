@@ -51,6 +51,7 @@ class Live:
         self._yard = yard
         self._sequence = 0
         self._alarm: AlarmState | None = None
+        self.alarm_since_utc = nan
         self._fix: wire.Position | None = None
         self.rig: str | None = None
         self.job: Job | None = None
@@ -124,9 +125,15 @@ class Live:
         if not self._is_before_job(fresh.message):
             self._fold(fresh.message, arrival)
         if arrival.is_steady:
-            self._alarm = self._wind_now.alarm
+            self._note_alarm(self._wind_now.alarm)
         self._sequence += 1
         return arrival.is_live and arrival.order is not Order.REPEAT
+
+    def _note_alarm(self, alarm: AlarmState) -> None:
+        """Take the alarm up; the clock, which every fix fits anew, does not move its beginning."""
+        if self._alarm is None or alarm.since_t != self._alarm.since_t or not isfinite(self.alarm_since_utc):
+            self.alarm_since_utc = alarm.since_t + self.utc_offset_s
+        self._alarm = alarm
 
     def device_clock(self) -> tuple[str, str, float, float | None] | None:
         """Rig, start, the device's monotonic clock now, and UTC: for what is pressed on the dashboard."""
@@ -351,7 +358,7 @@ class Live:
         alarm = self.alarm
         if self._setup.treatment.wind_limit_mps is None or alarm is None:
             return None
-        return AlarmPart(alarm.level, alarm.reason, known(alarm.since_t + self.utc_offset_s, 3))
+        return AlarmPart(alarm.level, alarm.reason, known(self.alarm_since_utc, 3))
 
     def _job_part(self) -> JobPart | None:
         if self.job is None:

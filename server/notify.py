@@ -39,5 +39,5 @@ class Notifier:
             return wire.Alarm("none", "", None, job)
         if state.level == "none":
             return wire.Alarm("none", word.reason[:REASON_LIMIT], word.since_utc, job)
-        since = state.since_t + live.utc_offset_s
+        since = live.alarm_since_utc
         return wire.Alarm(state.level, state.reason[:REASON_LIMIT], round(since, 1) if isfinite(since) else None, job)

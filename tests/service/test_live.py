@@ -2,7 +2,7 @@
 
 import json
 from dataclasses import replace
-from itertools import pairwise
+from itertools import cycle, pairwise
 from typing import cast
 
 import pytest
@@ -30,6 +30,7 @@ class Rig:
         self.now = 1000.0 if live is None else live._now()
         self.name, self.boot, self.start, self.pulses, self.wind_pulses = name, boot, self.now, 0, 0.0
         self.seqs = {}
+        self.tell_utc = lambda mono: None
         self.live = Live(setup, now=lambda: self.now) if live is None else live
 
     @property
@@ -63,7 +64,7 @@ class Rig:
             self.number("position"),
             mono,
             "fixed",
-            None,
+            self.tell_utc(mono),
             45.0,
             -30.0,
             None,
@@ -256,6 +257,26 @@ def test_an_alarm_is_told_once_for_each_change():
     assert levels[0] == "none"
     assert levels[-1] == "stop"
     assert all(a != b for a, b in pairwise(told))
+
+
+def test_a_clock_that_is_fitted_anew_moves_no_alarms_beginning():
+    rig, told, begun = Rig(), [], set()
+    notifier = Notifier(Told(told))
+    wobble = cycle([0.0, 0.013, -0.21, 0.4])
+    rig.tell_utc = lambda mono: 1.8e9 + mono + next(wobble)
+
+    def blow():
+        rig.air(2.0 if rig.mono < 60 else 7.0)
+        notifier.tell(rig.live)
+        alarm = rig.snapshot().alarm
+        if alarm is not None and alarm.level == "stop":
+            begun.add(alarm.since_utc)
+
+    rig.go_on(90, blow)
+    assert len(begun) == 1
+    stops = {(alarm.since, alarm.reason) for alarm in told if alarm.level == "stop"}
+    assert len({since for since, _ in stops}) == 1
+    assert len(stops) == sum(alarm.level == "stop" for alarm in told), "the same word is not told again"
 
 
 def test_beginning_a_job_silences_no_alarm():

@@ -5,16 +5,14 @@ import { say } from "./say.js";
 
 /** What tells one stop from the next; null where nothing has to stop. */
 export function keyOf(alarm) {
-  return alarm?.level === "stop" ? (alarm.since_utc ?? 0) : null;
+  return alarm?.level === "stop" ? `stop-${alarm.since_utc ?? "?"}` : null;
 }
-
-const SAME_S = 5; // the rig's clock is fitted anew with each fix, so the same stop's beginning moves a little
 
 /** Whether the alarm has to cover the page: a stop that nobody has seen yet, while there is something to stop. */
 export function isWhole(snapshot, seen) {
   const key = keyOf(snapshot?.alarm);
   const isAtWork = snapshot?.is_spraying || ["running", "paused"].includes(snapshot?.job?.state);
-  return key !== null && Boolean(isAtWork) && (seen === null || Math.abs(key - seen) > SAME_S);
+  return key !== null && Boolean(isAtWork) && key !== seen;
 }
 
 /** Since when; empty where that is not known. */
