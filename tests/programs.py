@@ -3,6 +3,7 @@
 import json
 import os
 import signal
+import socket
 import subprocess
 import sys
 import time
@@ -89,6 +90,25 @@ class Http:
         """A file's bytes."""
         with urllib.request.urlopen(f"{self.base}{path}", timeout=10) as answer:
             return bytes(answer.read())
+
+
+def is_heard(port: int) -> bool:
+    """Whether somebody listens on a port of loopback."""
+    with socket.socket() as probe:
+        return probe.connect_ex(("127.0.0.1", port)) == 0
+
+
+def start_service(folder: Path, *, setup: Path | None, broker_port: int, port: int) -> tuple[Program, Http]:
+    """The service with a database of its own in a folder, when it answers."""
+    more = () if setup is None else ("--setup", str(setup))
+    service = Program(
+        folder / "service.log", "server", "serve", *more, "--database", str(folder / "db.sqlite3"), "--broker",
+        f"127.0.0.1:{broker_port}", "--port", str(port),
+    )  # fmt: skip
+    service.start()
+    http = Http(port)
+    wait_for(lambda: http.ask("/api/health"), "the service answers")
+    return service, http
 
 
 def run_command(*words: str) -> subprocess.CompletedProcess[str]:

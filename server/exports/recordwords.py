@@ -131,6 +131,8 @@ def say_value(kind: str, value: Any, unit: str, view: dict[str, Any], units: Uni
         return say_instant(value, view["offset_s"])
     if kind in _QUANTITIES:
         chosen: Unit = getattr(units, _QUANTITIES[kind])
+        if kind == "speed":
+            return f"{value * chosen.per_si:.1f} {chosen.sign}"  # as on the page: no wind is known better
         return f"{say_number(value * chosen.per_si, figures)} {chosen.sign}"
     if kind == "celsius":
         is_customary = units.length.sign == "ft"

@@ -13,7 +13,7 @@ from pathlib import Path
 
 sys.path.insert(0, str(Path(__file__).resolve().parent.parent))
 from playwright.sync_api import Page, sync_playwright
-from programs import Http, Program, run_command, wait_for
+from programs import is_heard, run_command, start_service, wait_for
 from weaklink import KEEP_STORE, LOOK, Walker, WeakLink, find_holes, watch_age
 
 from firmware_sim.build import build_world
@@ -50,15 +50,9 @@ def main() -> None:
     folder = Path(tempfile.mkdtemp(prefix="drops"))
     run_command("firmware_sim", "log", "straight", "--out", str(folder / "scenario"), "--rig", "rig-1")
     broker = subprocess.Popen(["mosquitto", "-p", str(PORT)], stderr=subprocess.DEVNULL, stdout=subprocess.DEVNULL)
-    service = Program(
-        folder / "service.log", "server", "serve", "--setup", str(folder / "scenario" / "setup.toml"), "--database",
-        str(folder / "db.sqlite3"), "--broker", f"127.0.0.1:{PORT}", "--port", str(HTTP),
-    )  # fmt: skip
-    http = Http(HTTP)
+    wait_for(lambda: is_heard(PORT), "the broker listens")
+    service, http = start_service(folder, setup=folder / "scenario" / "setup.toml", broker_port=PORT, port=HTTP)
     try:
-        time.sleep(0.7)
-        service.start()
-        wait_for(lambda: http.ask("/api/health"), "the service answers")
         walker = Walker(build_world(SCENARIOS["long_hour"], 1), PORT, rig="rig-1", pace=1.0)
         link = WeakLink(HTTP)
         walker.start()

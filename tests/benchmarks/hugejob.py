@@ -24,7 +24,7 @@ sys.path.insert(0, str(Path(__file__).resolve().parent.parent))
 from paho.mqtt.client import Client
 from paho.mqtt.enums import CallbackAPIVersion
 from playwright.sync_api import CDPSession, Page, sync_playwright
-from programs import Http, Program, wait_for
+from programs import Http, is_heard, start_service, wait_for
 from sizes import resident_mb
 
 from firmware_sim.bench import record
@@ -299,15 +299,9 @@ def main() -> None:
     messages = write_messages(asked.hours, folder)
     print(f"{len(messages)} messages, {messages[-1][0] / 3600:.2f} h, fed at {asked.pace:.0f} times", flush=True)
     broker = subprocess.Popen(["mosquitto", "-p", str(PORT)], stderr=subprocess.DEVNULL, stdout=subprocess.DEVNULL)
-    service = Program(
-        folder / "service.log", "server", "serve", "--setup", str(folder / "setup.toml"), "--database",
-        str(folder / "db.sqlite3"), "--broker", f"127.0.0.1:{PORT}", "--port", str(HTTP),
-    )  # fmt: skip
-    http = Http(HTTP)
+    wait_for(lambda: is_heard(PORT), "the broker listens")
+    service, http = start_service(folder, setup=folder / "setup.toml", broker_port=PORT, port=HTTP)
     try:
-        time.sleep(0.7)
-        service.start()
-        wait_for(lambda: http.ask("/api/health"), "the service answers")
         assert service.child is not None
         with sync_playwright() as play:
             browser = play.chromium.launch(executable_path="/usr/bin/chromium", args=list(FLAGS))

@@ -36,7 +36,7 @@ test("the trial is done when it is ended, and what it laid when it is computed",
   const trial = { id: 1, isOver: false };
   assert.equal(states({ isKept: true, trial }), "done done done done done now later");
   const walked = listSteps(seen({ trial, snapshot: snapshot({ passes_done: 1 }) }), SET)[5];
-  assert.match(walked.todo, /A strip is done/);
+  assert.match(walked.advice, /A strip is done/);
   assert.match(plain(walked.seen), /0\.12 L so far, 1 strip walked/);
   assert.equal(hasStrip(snapshot({ passes_done: 1, is_spraying: true })), false, "not while the next one is walked");
   assert.equal(states({ trial: { id: 1, isOver: true } }), "done done done done done done now");

@@ -32,7 +32,7 @@ test("what holds back comes first and says what to do", () => {
   const reasons = list({ snapshot: snapshot({ faults: ["The flow meter is silent."], counts: { flow_ago_s: null } }), health: health(5e8), outlook: outlook({ chance: 0.3 }) });
   assert.deepEqual(reasons.map(({ state }) => state), [...reasons.map(({ state }) => state)].sort((a, b) => "shut ajar open".indexOf(a) - "shut ajar open".indexOf(b)));
   assert.deepEqual(reasons.filter(({ state }) => state === "shut").map(({ key }) => key), ["meter", "hold"]);
-  assert.ok(reasons.filter(({ state }) => state !== "open").every(({ todo }) => todo.length > 0));
+  assert.ok(reasons.filter(({ state }) => state !== "open").every(({ advice }) => advice.length > 0));
   assert.equal(reasons.filter(({ key }) => key === "meter").length, 1, "said once");
   assert.equal(byKey(reasons, "disk").state, "ajar");
 });
@@ -53,7 +53,7 @@ test("a receiver tells what was measured at that swath or the next narrower one"
 
 test("a meter that has not counted lately wants one squeeze over the bucket", () => {
   assert.equal(judgeMeter(snapshot()).state, "open");
-  for (const flow_ago_s of [null, 5000]) assert.match(judgeMeter(snapshot({ counts: { flow_ago_s } })).todo, /over the bucket/);
+  for (const flow_ago_s of [null, 5000]) assert.match(judgeMeter(snapshot({ counts: { flow_ago_s } })).advice, /over the bucket/);
   assert.equal(judgeMeter({}).state, "ajar", "a service that tells no counts");
 });
 

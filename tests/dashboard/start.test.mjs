@@ -143,6 +143,7 @@ test("speeds in the service's sentences come in every set's unit", () => {
     if (unit !== "m/s") assert.ok(!told.includes("m/s"), told);
   }
   assert.equal(tellSpeeds("stays under 4.4704 m/s", SET), "stays under 4.5\u00a0m/s");
+  assert.equal(tellSpeeds("off by 0.45 to 0.89408 m/s", "gal_per_acre"), "off by 1.0 to 2.0\u00a0mph");
   assert.match(tellSpeeds(said, "gal_per_acre"), /11\.4\u00a0mph, limit 10\.1\u00a0mph/);
 });
 

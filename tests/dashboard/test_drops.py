@@ -5,7 +5,7 @@ from pathlib import Path
 
 import pytest
 from playwright.sync_api import Browser, Page
-from programs import Http, Program, run_command, wait_for
+from programs import Http, Program, run_command, start_service, wait_for
 from weaklink import KEEP_STORE, LOOK, Walker, WeakLink, find_holes, watch_age
 
 from firmware_sim.build import build_world
@@ -30,13 +30,7 @@ class Yard:
 def yard(broker, free_port: int, tmp_path: Path, browser: Browser) -> Iterator[Yard]:
     scenario = tmp_path / "scenario"
     assert run_command("firmware_sim", "log", "demo", "--out", str(scenario), "--rig", RIG).returncode == 0
-    service = Program(
-        tmp_path / "service.log", "server", "serve", "--setup", str(scenario / "setup.toml"), "--database",
-        str(tmp_path / "db.sqlite3"), "--broker", f"127.0.0.1:{broker.port}", "--port", str(free_port),
-    )  # fmt: skip
-    service.start()
-    http = Http(free_port)
-    wait_for(lambda: http.ask("/api/health"), "the service answers")
+    service, http = start_service(tmp_path, setup=scenario / "setup.toml", broker_port=broker.port, port=free_port)
     link, walker = WeakLink(free_port), Walker(build_world(SCENARIOS["demo"], 1), broker.port, rig=RIG, pace=PACE)
     walker.start()
     page = browser.new_context(viewport={"width": 390, "height": 844}).new_page()

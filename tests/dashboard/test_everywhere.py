@@ -15,7 +15,7 @@ import pytest
 from PIL import Image
 from playwright.sync_api import Browser, Page, Route
 from portraits import FOLDER, IS_SITTING, LIKE, LOOKS, keep_portraits, measure_distance, name_strangers, take_portrait
-from programs import Http, Program, wait_for
+from programs import Http, Program, start_service, wait_for
 from strolls import COUNT_REQUESTS, judge, settle, stroll
 
 from server.api.problems import UNFORESEEN
@@ -52,7 +52,6 @@ WHOLE = (
     "finished",
     "silent",
 )  # judged at all sizes, the others where portraits are taken
-FEW = 0.05
 SAY_AGAIN = """
 const words = %s;
 window.EventSource = class extends EventTarget {
@@ -139,16 +138,10 @@ def played(tmp_path_factory: pytest.TempPathFactory) -> Iterator[tuple[Http, Ear
 @pytest.fixture
 def bare(tmp_path: Path) -> Iterator[Http]:
     """A service that nothing was entered into yet, and its broker, where no rig has spoken."""
-    broker_port, port = find_port(), find_port()
+    broker_port = find_port()
     broker = Program(tmp_path / "broker.log", "server.broker", "--port", str(broker_port))
-    service = Program(
-        tmp_path / "service.log", "server", "serve", "--database", str(tmp_path / "db.sqlite3"), "--broker",
-        f"127.0.0.1:{broker_port}", "--port", str(port),
-    )  # fmt: skip
     broker.start()
-    service.start()
-    http = Http(port)
-    wait_for(lambda: http.ask("/api/health"), "the service answers")
+    service, http = start_service(tmp_path, setup=None, broker_port=broker_port, port=find_port())
     yield http
     service.stop()
     broker.stop()
@@ -250,10 +243,8 @@ def test_every_screen_can_be_read_pressed_heard_and_known_again(
     assert "\n".join(complaints) == ""
     assert len(set(titles.values())) == len(titles), "each place has a title of its own"
     assert {path.name for path in FOLDER.glob("*.png")} == set(taken)
-    # What the demo's wind does in a second more or less moves a few screens; a lost style moves them all.
-    strangers = name_strangers(taken)
-    assert len(strangers) <= FEW * len(taken), strangers
-    assert max(strangers.values(), default=0.0) <= 3.0 * LIKE, strangers
+    # What *Start now?* says hangs on the minute of the demo's wind: those are for people to look at.
+    assert name_strangers({name: image for name, image in taken.items() if "_start." not in name}) == {}
 
 
 def test_portraits_tell_one_place_from_another() -> None:

@@ -9,7 +9,7 @@ from typing import Any
 
 import pytest
 from playwright.sync_api import Browser, Page
-from programs import Http, Program, run_command, wait_for
+from programs import Http, run_command, start_service, wait_for
 from weaklink import KEEP_STORE, Walker
 
 from firmware_sim.build import build_world
@@ -23,7 +23,7 @@ AT_ONCE = """([at_ms, selector]) => new Promise((done) => setTimeout(() => {
   button.click();
   done(Date.now());
 }, at_ms - Date.now()))"""
-BEGIN = "(words) => { window.begun = (%s)(words); return true; }" % AT_ONCE  # noqa: UP031 - braces all over
+BEGIN = "(words) => { window.begun = (" + AT_ONCE + ")(words); return true; }"
 CALL = """([at_ms, path, method, body]) => { window.begun = new Promise((done) => setTimeout(async () => {
   const headers = {'Content-Type': 'application/json'};
   const answer = await fetch(path, {method, body: body && JSON.stringify(body), headers});
@@ -40,13 +40,7 @@ def http(broker, free_port: int, tmp_path: Path) -> Iterator[Http]:
     """A service with a rig that has worked for a while and now stands still, its link open."""
     scenario = tmp_path / "scenario"
     assert run_command("firmware_sim", "log", "demo", "--out", str(scenario), "--rig", RIG).returncode == 0
-    service = Program(
-        tmp_path / "service.log", "server", "serve", "--setup", str(scenario / "setup.toml"), "--database",
-        str(tmp_path / "db.sqlite3"), "--broker", f"127.0.0.1:{broker.port}", "--port", str(free_port),
-    )  # fmt: skip
-    service.start()
-    http = Http(free_port)
-    wait_for(lambda: http.ask("/api/health"), "the service answers")
+    service, http = start_service(tmp_path, setup=scenario / "setup.toml", broker_port=broker.port, port=free_port)
     walker = Walker(build_world(SCENARIOS["demo"], 1), broker.port, rig=RIG, pace=12.0)
     walker.start()
     wait_for(lambda: http.ask("/api/live")["passes_done"] >= 2, "two passes are done")

@@ -52,11 +52,11 @@ export function listSteps(seen, set) {
     hasNow ||= now;
     const state = done ? "done" : left ? "left" : now ? "now" : "later";
     const told = done || (now && ["meter", "strip"].includes(key)) ? tellSeen(key, seen, set) : "";
-    return { key, state, name: say(`first.name_${key}`), todo: tellTodo(key, seen), seen: told, isOptional: OPTIONAL.includes(key) };
+    return { key, state, name: say(`first.name_${key}`), advice: adviseOn(key, seen), seen: told, isOptional: OPTIONAL.includes(key) };
   });
 }
 
-function tellTodo(key, { snapshot, trial }) {
+function adviseOn(key, { snapshot, trial }) {
   if (key !== "strip" || trial === null) return say(`first.do_${key}`);
   return hasStrip(snapshot) ? say("first.do_end") : say("first.do_walk");
 }

@@ -96,7 +96,10 @@ export function formatHour(utc_s) {
 
 /** A sentence of the service's with its speeds in the user's unit. */
 export function tellSpeeds(sentence, set) {
-  return sentence.replace(/(?<![(\d.])(\d+(?:\.\d+)?) m\/s/g, (_, number) => formatSpeed(Number(number), set));
+  return sentence.replace(/(?<![(\d.])(?:(\d+(?:\.\d+)?) to )?(\d+(?:\.\d+)?) m\/s/g, (_, low, high) => {
+    const speed = formatSpeed(Number(high), set);
+    return low === undefined ? speed : say("figures.span", { low: formatFixed(convert(Number(low), "speed", set), 1), high: speed });
+  });
 }
 
 /** A sentence of the service's with its temperatures in the degrees of the user's set. */

@@ -23,7 +23,7 @@ const DAY_MS = 86_400_000;
 const ORDER = ["shut", "ajar", "open"];
 const FAULTS = [["link", /^(No rig|The rig)/], ["receiver", /receiver/], ["meter", /flow meter|flow sensor/], ["cup", /anemometer|cup|wind sensor/i]];
 
-const reason = (state, key, text, todo = "", href = "") => ({ state, key, name: say(`reason.name_${key}`), text, todo, href });
+const reason = (state, key, text, advice = "", href = "") => ({ state, key, name: say(`reason.name_${key}`), text, advice, href });
 
 /** Of ten strips left out, how many a class of receiver tells at a swath: measured at that swath or the next narrower one. */
 export function shareTold(klass, swath_m) {

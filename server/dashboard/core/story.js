@@ -1,7 +1,8 @@
 // The wind story of a job: what the alarm told then, what is known now, in spans to draw and sentences to read.
 
 import { say } from "./say.js";
-import { formatClock, formatQuantity, formatSpan, formatSpeed, tellSpeeds } from "./format.js";
+import { sayLitres } from "./fill.js";
+import { formatClock, formatQuantity, formatSpan, formatSpeed, sayLengths, tellSpeeds } from "./format.js";
 
 const LEVELS = { notice: say("story.notice"), stop: say("story.stop") };
 const RANK = { none: 0, notice: 1, stop: 2 };
@@ -67,4 +68,9 @@ export function summariseStory(story, set) {
 export function describeShield(shield) {
   if (!shield) return null;
   return say("story.shield", { side: shield.side, percent: 5 * Math.round(20 * shield.loss) });
+}
+
+/** One of the service's reservations in the user's units. */
+export function tellNote(note, set) {
+  return sayLengths(sayLitres(tellSpeeds(note, set), set), set);
 }

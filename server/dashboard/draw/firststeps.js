@@ -8,17 +8,17 @@ function makeStep(key, place, body, onLeave) {
   const name = element("strong");
   const state = element("span", { class: "unseen" });
   const seen = element("p", { class: "seen" });
-  const todo = element("p", { class: "todo" });
+  const advice = element("p", { class: "advice" });
   const leave = element("button", { type: "button", onclick: () => onLeave(key) }, say("first.leave"));
-  const line = element("li", {}, drawFootmark(place), element("div", {}, element("h2", {}, name, state), todo, seen, body, leave));
+  const line = element("li", {}, drawFootmark(place), element("div", {}, element("h2", {}, name, state), advice, seen, body, leave));
   return { line, show: (step) => {
     line.dataset.state = step.state;
     if (step.state === "now") line.setAttribute("aria-current", "step");
     else line.removeAttribute("aria-current");
     setText(name, step.name);
     setText(state, ` (${say(`first.state_${step.state}`)})`);
-    setText(todo, step.todo);
-    todo.hidden = step.state !== "now";
+    setText(advice, step.advice);
+    advice.hidden = step.state !== "now";
     setText(seen, step.seen);
     seen.hidden = step.seen === "";
     leave.hidden = step.state !== "now" || !step.isOptional;

@@ -76,7 +76,7 @@ function makeDownloads(job, feed, names) {
 
 function makeReport(job, found, { feed, set, recompute, choice, playhead }) {
   const { review } = found;
-  const notes = review.notes?.length > 0 ? element("ul", {}, ...review.notes.map((note) => element("li", {}, note)))
+  const notes = review.notes?.length > 0 ? element("ul", {}, ...review.notes.map((note) => element("li", {}, tellNote(note, set))))
     : element("p", {}, say("got.no_notes"));
   return element("div", { class: "report" },
     part(say("got.how_much"), makeTotals(review, set)),
