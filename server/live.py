@@ -40,6 +40,7 @@ TOLD_FOR_S = 120.0
 FLOW_SILENT_S = 3.0
 FIX_SILENT_S = 3.0
 RATE_SPEED_MPS = 0.2
+NO_FIX = "No fix from the receiver: what is sprayed now cannot be placed. Wait under open sky."
 VELOCITY_SD = (0.05, 0.15)
 
 
@@ -376,7 +377,7 @@ class Live:
             return ("The rig is silent: what is shown is old. Look at its power and its link.",)
         found = []
         if self._fix is None or not self._fix_times or self._t - self._fix_times[-1] > FIX_SILENT_S:
-            found.append("No fix from the receiver: what is sprayed now cannot be placed. Wait under open sky.")
+            found.append(NO_FIX)
         if not isfinite(self._flow_at) or self._t - self._flow_at > FLOW_SILENT_S:
             found.append("The flow meter is silent: nothing is counted. Look at its plug before you spray.")
         if self._setup.treatment.wind_limit_mps is not None and (

@@ -2,7 +2,6 @@
 
 import os
 import shutil
-import socket
 import subprocess
 import threading
 from collections.abc import Iterator
@@ -12,6 +11,7 @@ from pathlib import Path
 
 import pytest
 from hypothesis import settings
+from programs import find_free_port
 
 ROOT = Path(__file__).resolve().parent.parent
 # Tests are never timed: a busy machine must not turn a slow example into a failure.
@@ -61,13 +61,6 @@ class Broker:
             if self.child.stderr is not None:
                 self.child.stderr.close()
             self.child = None
-
-
-def find_free_port() -> int:
-    """Ask the system for a TCP port that nobody uses."""
-    with socket.socket() as probe:
-        probe.bind(("127.0.0.1", 0))
-        return int(probe.getsockname()[1])
 
 
 @pytest.fixture

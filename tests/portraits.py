@@ -10,7 +10,7 @@ from PIL import Image
 from playwright.sync_api import Page
 
 FOLDER = Path(__file__).resolve().parent / "dashboard" / "portraits"
-IS_SITTING = "CALMPASS_PORTRAITS" in os.environ  # the pictures are taken anew, to be looked at before they are kept
+SITTING = os.environ.get("CALMPASS_PORTRAITS")  # a folder for pictures taken anew, to be looked at before they are kept
 LOOKS = ("phone_light", "laptop_dark")
 COLOURS = 32
 WIDEST = 720
@@ -37,13 +37,13 @@ def measure_distance(first: Image.Image, second: Image.Image) -> float:
     return float(np.mean(np.abs(reduce_face(first) - reduce_face(second))))
 
 
-def keep_portraits(portraits: dict[str, Image.Image]) -> None:
-    """Keep the pictures instead of those of before."""
-    FOLDER.mkdir(exist_ok=True)
-    for old in FOLDER.glob("*.png"):
+def keep_portraits(portraits: dict[str, Image.Image], folder: Path) -> None:
+    """Keep the pictures in a folder instead of those of before."""
+    folder.mkdir(parents=True, exist_ok=True)
+    for old in folder.glob("*.png"):
         old.unlink()
     for name, image in portraits.items():
-        image.save(FOLDER / name, optimize=True)
+        image.save(folder / name, optimize=True)
 
 
 def name_strangers(portraits: dict[str, Image.Image]) -> dict[str, float]:

@@ -92,6 +92,13 @@ class Http:
             return bytes(answer.read())
 
 
+def find_free_port() -> int:
+    """Ask the system for a TCP port that nobody uses."""
+    with socket.socket() as probe:
+        probe.bind(("127.0.0.1", 0))
+        return int(probe.getsockname()[1])
+
+
 def is_heard(port: int) -> bool:
     """Whether somebody listens on a port of loopback."""
     with socket.socket() as probe:

@@ -129,8 +129,8 @@ def watch_beep(log: Path, found: list[float], done: threading.Event) -> None:
 def time_sounder() -> tuple[float, float]:
     """Seconds from the deciding wind message to the alarm on the broker, and to the beep, through real programs."""
     sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
-    from conftest import Broker, find_free_port
-    from programs import Http, Program, wait_for
+    from conftest import Broker
+    from programs import Http, Program, find_free_port, wait_for
 
     with tempfile.TemporaryDirectory() as name:
         folder, port, done = Path(name), find_free_port(), threading.Event()

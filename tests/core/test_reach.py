@@ -29,8 +29,9 @@ def walk(
     for (east, north), (to_east, to_north) in pairwise(points):
         way = float(np.hypot(to_east - east, to_north - north))
         heading = degrees(atan2(to_east - east, to_north - north)) % 360.0 if tells_heading else nan
-        for share in np.arange(1, round(way / 0.25) + 1) / round(way / 0.25):
-            litres += 0.05 * 0.25 * sprays
+        for step in range(round(way / 0.25) + 1):
+            share = step / round(way / 0.25)
+            litres += 0.05 * 0.25 * sprays * (step > 0)
             place = east + share * (to_east - east), north + share * (to_north - north)
             book = step_lane(book, place_m=place, heading_deg=heading, litres=litres, is_spraying=sprays, swath_m=1.0)
     return book
@@ -88,7 +89,7 @@ def test_what_is_laid_counts_and_before_that_what_is_wanted() -> None:
     assert (wanted.l_per_m, wanted.share_sd) == (0.04, 0.10)
     laid = measure_use(strips(3), wanted_l_per_m=0.04)
     assert laid is not None
-    assert laid.l_per_m == pytest.approx(0.05, rel=0.03)
+    assert laid.l_per_m == pytest.approx(0.05, rel=0.01)
 
 
 def test_on_the_present_strip_the_place_lies_ahead() -> None:
@@ -102,37 +103,37 @@ def test_on_the_present_strip_the_place_lies_ahead() -> None:
 def test_on_a_later_strip_it_lies_where_paper_says() -> None:
     reach = tell(strips(3, last_m=5.0), (15.0 + 20.0 + 6.0) * 0.05)
     assert reach.lanes == 2
-    assert reach.place_m == pytest.approx((4.5, 6.0), abs=0.6)
-    assert reach.into_m == pytest.approx(6.0, abs=0.6)
-    assert reach.lane_m == pytest.approx(20.0, abs=0.6)
+    assert reach.place_m == pytest.approx((4.5, 6.0), abs=0.05)
+    assert reach.into_m == pytest.approx(6.0, abs=0.05)
+    assert reach.lane_m == pytest.approx(20.0, abs=0.05)
 
 
 def test_without_an_outline_strips_end_where_those_before_did() -> None:
     reach = tell(strips(3, last_m=5.0, low=2.0, high=18.0), (11.0 + 6.0) * 0.05, zones=())
-    assert reach.place_m == pytest.approx((3.5, 12.0), abs=0.4)
+    assert reach.place_m == pytest.approx((3.5, 12.0), abs=0.05)
 
 
 def test_strips_that_keep_off_the_edge_are_foretold_so() -> None:
     reach = tell(strips(3, last_m=5.0, low=1.0, high=19.0), (13.0 + 6.0) * 0.05)
-    assert reach.place_m == pytest.approx((3.5, 13.0), abs=0.4)
+    assert reach.place_m == pytest.approx((3.5, 13.0), abs=0.05)
 
 
 def test_a_bed_in_a_strip_is_not_sprayed() -> None:
     reach = tell(strips(3, last_m=5.0), (11.0 + 10.0) * 0.05, outs=(BED,))
-    assert reach.place_m == pytest.approx((3.5, 6.0), abs=0.4)
+    assert reach.place_m == pytest.approx((3.5, 6.0), abs=0.05)
 
 
 def test_on_the_way_to_the_next_strip_that_one_counts_first() -> None:
     book = strips(3)
     reach = tell(book, 0.3, place=(3.4, 20.0), heading=180.0)
     assert (reach.is_between, reach.lanes) == (True, 0)
-    assert reach.place_m == pytest.approx((3.5, 14.0), abs=0.4)
+    assert reach.place_m == pytest.approx((3.5, 14.0), abs=0.05)
 
 
 def test_the_first_strip_tells_the_side_only_with_an_outline() -> None:
     book = walk(LaneBook(), [(0.5, 0.0), (0.5, 12.0)])
     reach = tell(book, (8.0 + 5.0) * 0.05)
-    assert reach.place_m == pytest.approx((1.5, 15.0), abs=0.4)
+    assert reach.place_m == pytest.approx((1.5, 15.0), abs=0.05)
     blind = tell(book, 13.0 * 0.05, zones=())
     assert (blind.place_m, blind.into_m) == (None, None)
     assert blind.way_m == pytest.approx(13.0)
@@ -152,7 +153,7 @@ def test_the_doubt_grows_with_the_level_and_the_way() -> None:
     book = strips(3, last_m=5.0)
     assert tell(book, 0.4, sd_l=0.2).way_sd_m > tell(book, 0.4).way_sd_m > 0.3
     assert tell(book, 2.0).way_sd_m > tell(book, 0.4).way_sd_m
-    assert tell(book, 0.4, sd_l=0.2).way_sd_m == pytest.approx(4.0, rel=0.1)
+    assert tell(book, 0.4, sd_l=0.2).way_sd_m == pytest.approx(4.02, rel=0.01)
 
 
 def test_strips_that_lie_nowhere_regular_name_no_later_strip() -> None:
@@ -165,5 +166,8 @@ def test_in_a_simulated_job_the_tank_runs_dry_where_it_was_foretold() -> None:
     """The simulator's own litres and way; over many jobs: `python tests/benchmarks/dry.py`."""
     _, told = play((81003, "fixed", True, False, True))
     errors = {strips: (abs(way), place) for strips, way, _, place, _ in told}
-    assert errors[0.5] < (2.0, 2.5)
-    assert errors[1.0] < (3.0, 3.5)
+    # Twice the rms that the benchmark prints with exact entries: 0.85 m and 1.4 m of way.
+    for strips_before, most_m in ((0.5, 1.7), (1.0, 2.8)):
+        way, place = errors[strips_before]
+        assert way < most_m
+        assert place < most_m + 0.5

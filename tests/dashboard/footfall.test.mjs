@@ -22,6 +22,7 @@ test("where a pace is missing or nobody walks no step is judged", () => {
     assert.ok(!/NaN|null/.test(told.figures), told.figures);
   }
   assert.equal(tell(0.05, 1).word, "Standing");
+  assert.match(tell(1, null).figures, /wanted is known once liquid flows/);
 });
 
 test("the gap between the prints is in true proportion to the steps", () => {

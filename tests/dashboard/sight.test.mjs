@@ -3,11 +3,10 @@ import assert from "node:assert/strict";
 import { readFileSync } from "node:fs";
 import { test } from "node:test";
 import { LIGHTS, growthOf, schemeOf } from "../../server/dashboard/core/looks.js";
-import { DOUBLED_SHARE, oklabOfShare, srgbFromOklab } from "../../server/dashboard/core/scale.js";
+import { COLOUR_UNDER_GRAIN, DOUBLED_SHARE, oklabOfShare, srgbFromOklab } from "../../server/dashboard/core/scale.js";
 import { Store } from "../../server/dashboard/store.js";
 
 const SCHEMES = ["light", "dark"];
-const UNDER_GRAIN = 0.55; // as draw/lawn.js lays the colour under the strokes
 // Machado, Oliveira & Fernandes 2009, A physiologically-based model for simulation of color vision deficiency
 // (doi 10.1109/TVCG.2009.113), their supplementary tables at severity 1.0; they work on linear RGB.
 const VISIONS = {
@@ -93,7 +92,7 @@ test("grain is read on the colour below it at any dose", () => {
   for (const scheme of SCHEMES) {
     const { ink, paper } = INKS[scheme];
     for (let share = 0; share <= 2; share += 0.05) {
-      const ratio = contrast(ink, over(colourOf(share, scheme), paper, UNDER_GRAIN));
+      const ratio = contrast(ink, over(colourOf(share, scheme), paper, COLOUR_UNDER_GRAIN));
       assert.ok(ratio >= 3, `${scheme} ${share} ${ratio}`);
     }
   }

@@ -8,17 +8,17 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
 from itertools import combinations
 from pathlib import Path
-from socket import socket
 from typing import Any
 
 import pytest
 from PIL import Image
 from playwright.sync_api import Browser, Page, Route
-from portraits import FOLDER, IS_SITTING, LIKE, LOOKS, keep_portraits, measure_distance, name_strangers, take_portrait
-from programs import Http, Program, start_service, wait_for
+from portraits import FOLDER, LIKE, LOOKS, SITTING, keep_portraits, measure_distance, name_strangers, take_portrait
+from programs import Http, Program, find_free_port, start_service, wait_for
 from strolls import COUNT_REQUESTS, judge, settle, stroll
 
 from server.api.problems import UNFORESEEN
+from server.live import NO_FIX
 
 PACE = "20"
 STATES: dict[str, Callable[[dict[str, Any]], bool]] = {
@@ -107,17 +107,10 @@ class Ear:
                 self.kept[state] = [*self.drawn, *rest, (name, data)]
 
 
-def find_port() -> int:
-    """A port of loopback that nobody has."""
-    with socket() as probe:
-        probe.bind(("127.0.0.1", 0))
-        return int(probe.getsockname()[1])
-
-
 @pytest.fixture(scope="module")
 def played(tmp_path_factory: pytest.TempPathFactory) -> Iterator[tuple[Http, Ear]]:
     """The demo as README starts it, its job done and reviewed, and what its stream said meanwhile."""
-    port = find_port()
+    port = find_free_port()
     folder: Path = tmp_path_factory.mktemp("demo")
     demo = Program(
         folder / "demo.log", "server", "demo", "--port", str(port), "--folder", str(folder / "demo"), "--pace", PACE
@@ -138,10 +131,10 @@ def played(tmp_path_factory: pytest.TempPathFactory) -> Iterator[tuple[Http, Ear
 @pytest.fixture
 def bare(tmp_path: Path) -> Iterator[Http]:
     """A service that nothing was entered into yet, and its broker, where no rig has spoken."""
-    broker_port = find_port()
+    broker_port = find_free_port()
     broker = Program(tmp_path / "broker.log", "server.broker", "--port", str(broker_port))
     broker.start()
-    service, http = start_service(tmp_path, setup=None, broker_port=broker_port, port=find_port())
+    service, http = start_service(tmp_path, setup=None, broker_port=broker_port, port=find_free_port())
     yield http
     service.stop()
     broker.stop()
@@ -158,12 +151,15 @@ def open_page(browser: Browser, words: list[tuple[str, str]] | None, complaints:
     return page
 
 
+# Doubles, clearly: states that the demo does not come to, made of one that it did.
+
+
 def lose_receiver(words: list[tuple[str, str]]) -> list[tuple[str, str]]:
     """The words of a state, the receiver gone silent meanwhile."""
     name, data = words[-1]
     told = json.loads(data)
     told["receiver"] = {**told["receiver"], "fix": "none", "sd_m": None}
-    told["faults"] = ["No fix from the receiver: what is sprayed now cannot be placed. Wait under open sky."]
+    told["faults"] = [NO_FIX]
     return [*words[:-1], (name, json.dumps(told))]
 
 
@@ -180,6 +176,7 @@ def await_start(words: list[tuple[str, str]]) -> list[tuple[str, str]]:
         "rate_l_per_m2": None,
     }
     told |= {"rate_percent": None, "wanted_speed_mps": None, "reach": None, "covered_area_m2": 0.0}
+    told |= {"tank_left_l": told["tank_l"], "area_left_m2": told["zone_area_m2"]}
     return [("strips", "null"), (name, json.dumps(told))]
 
 
@@ -198,7 +195,7 @@ def open_state(browser: Browser, state: str, ear: Ear, complaints: list[str]) ->
         return open_page(browser, await_start(ear.kept["spraying"]), complaints)
     if state == "empty":
         return open_page(browser, None, complaints)
-    page = open_page(browser, ear.kept.get(state, ear.kept["finished"]), [] if state == "error" else complaints)
+    page = open_page(browser, ear.kept.get(state, ear.kept["finished"]), complaints)
     if state == "error":
         told = {"title": "Internal Server Error", "detail": UNFORESEEN}
         page.route("**/api/**", lambda route: route.fulfill(status=500, json=told))
@@ -237,10 +234,13 @@ def test_every_screen_can_be_read_pressed_heard_and_known_again(
             looks = range(6) if state in WHOLE else (0, 5)
             faults += stroll(page, f"{state} {place}", looks=looks, watch=watch)
         page.context.close()
-    if IS_SITTING:
-        keep_portraits(taken)
+    if SITTING:
+        keep_portraits(taken, Path(SITTING))
+        pytest.skip("the portraits are taken: look at them before they are kept")
     assert "\n".join(faults) == ""
-    assert "\n".join(complaints) == ""
+    refused = [each for each in complaints if "the server responded with a status of 500" in each]
+    assert "\n".join(each for each in complaints if each not in refused) == ""
+    assert refused, "what the state with errors is made of"
     assert len(set(titles.values())) == len(titles), "each place has a title of its own"
     assert {path.name for path in FOLDER.glob("*.png")} == set(taken)
     # What *Start now?* says hangs on the minute of the demo's wind: those are for people to look at.

@@ -30,6 +30,10 @@ CALL = """([at_ms, path, method, body]) => { window.begun = new Promise((done) =
   done({status: answer.status, text: await answer.text()});
 }, at_ms - Date.now())); return true; }"""
 SAID = "() => document.querySelector('.buttons .said').textContent"
+ANSWERED = """(before) => {
+  const now = document.querySelector('.buttons .said').textContent;
+  return now !== before && !/^$|Press again/.test(now);
+}"""
 FIGURES = """() => ['.ledger', '.strips', '.job', '.faults', '.alarm-words'].map((part) =>
   document.querySelector(part)?.textContent ?? '')"""
 GLOVE, FINISH = ".buttons .glove", ".buttons .finish"
@@ -64,14 +68,14 @@ def open_pages(browser: Browser, http: Http) -> list[Page]:
 
 def press_at_once(pages: list[Page], selectors: tuple[str, ...]) -> list[str]:
     """Press a button on each page at the same instant; what each page says afterwards."""
+    before = [page.evaluate(SAID) for page in pages]
     at_ms = 1000.0 * time.time() + LEAD_MS
     for page, selector in zip(pages, selectors, strict=True):
         page.evaluate(BEGIN, [at_ms, selector])
     instants = [page.evaluate("() => window.begun") for page in pages]
-    assert max(instants) - min(instants) < 100.0, "pressed at once"
-    for page in pages:
-        page.wait_for_function("() => !/^$|Press again/.test(document.querySelector('.buttons .said').textContent)")
-    page.wait_for_timeout(300)
+    assert max(instants) - min(instants) < 500.0, "pressed at once"
+    for page, words in zip(pages, before, strict=True):
+        page.wait_for_function(ANSWERED, arg=words)
     return [page.evaluate(SAID) for page in pages]
 
 

@@ -59,7 +59,7 @@ def test_the_records_strips_are_those_of_the_dashboard() -> None:
         )
         assert len(own["bins"]) == len(other["bins"])
         for mine, theirs in zip(own["bins"], other["bins"], strict=True):
-            assert mine["share"] == pytest.approx(theirs["share"], abs=0.02)
+            assert mine["share"] == pytest.approx(theirs["share"], abs=1e-9)
             assert mine["to_m"] == pytest.approx(theirs["to_m"])
             assert (mine["is_doubled"], mine["is_bare"]) == (theirs["isDoubled"], theirs["isBare"])
     assert any(each["is_bare"] for each in told["strips"][1]["bins"])

@@ -49,3 +49,6 @@ export function makeRamp(scheme) {
 export function stepOfShare(share) {
   return Math.round((Math.min(TOP_SHARE, Math.max(0, share)) / TOP_SHARE) * (STEPS - 1));
 }
+
+/** How opaque the colour lies under the strokes: these are to be read on it at any dose. */
+export const COLOUR_UNDER_GRAIN = 0.55;

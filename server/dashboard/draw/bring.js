@@ -17,9 +17,9 @@ function makeReport(report, set) {
 }
 
 /** Send the file and tell how far it is; gives the report. */
-async function sendFile({ feed, file, mapping, name, tell }) {
+async function sendFile({ feed, file, mapping, name, meter }) {
   let [sent, sentAt_ms] = [0, performance.now()];
-  const tellProgress = () => tell(describeProgress({ sent, size: file.size, since_s: (performance.now() - sentAt_ms) / 1000 }));
+  const tellProgress = () => setText(meter, describeProgress({ sent, size: file.size, since_s: (performance.now() - sentAt_ms) / 1000 }));
   const clock = setInterval(tellProgress, TICK_MS);
   tellProgress();
   try {
@@ -30,6 +30,7 @@ async function sendFile({ feed, file, mapping, name, tell }) {
     } });
   } finally {
     clearInterval(clock);
+    setText(meter, "");
   }
 }
 
@@ -37,6 +38,7 @@ async function sendFile({ feed, file, mapping, name, tell }) {
 export function makeBringing({ store, feed, done }) {
   const input = element("input", { type: "file", id: "readings", accept: ".csv,.tsv,.txt,.dat,.log,.gz,text/*" });
   const said = element("p", { class: "said", role: "status" });
+  const meter = element("p", { class: "small" }); // its seconds are not for a reader of the screen to speak
   const place = element("div", { class: "bring-place" });
   const tell = (text) => setText(said, text);
   let isLeft = false;
@@ -67,7 +69,8 @@ export function makeBringing({ store, feed, done }) {
       isBusy = button.disabled = input.disabled = true;
       try {
         const name = form.fields.find(({ key }) => key === "name").input.value.trim() || nameOf(file);
-        const report = await sendFile({ feed, file, mapping: mappingOf(draft, set), name, tell });
+        tell(say("bring.at_work", { file: file.name }));
+        const report = await sendFile({ feed, file, mapping: mappingOf(draft, set), name, meter });
         if (isLeft) return null;
         tell("");
         const told = makeReport(report, store.units);
@@ -94,6 +97,6 @@ export function makeBringing({ store, feed, done }) {
   });
   const part = element("section", { class: "part" }, element("h2", {}, say("bring.heading")),
     element("p", {}, say("bring.what")),
-    element("label", { for: "readings" }, say("bring.file")), input, said, place);
+    element("label", { for: "readings" }, say("bring.file")), input, said, meter, place);
   return { part, stop: () => { isLeft = true; } };
 }

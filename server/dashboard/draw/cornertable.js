@@ -17,8 +17,11 @@ function makeInput(label, text, isWrong, change) {
       change(number);
     } catch {
       input.setAttribute("aria-invalid", "true");
+      input.setCustomValidity(say("site.no_corner"));
+      input.reportValidity(); // the browser says it at the field and moves there
     }
   });
+  input.addEventListener("input", () => input.setCustomValidity(""));
   return input;
 }
 

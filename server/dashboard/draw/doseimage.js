@@ -2,10 +2,9 @@
 
 import { changedSince } from "../core/dose.js";
 import { project } from "../core/geometry.js";
-import { DOUBLED_SHARE, LEAST_SHARE, makeRamp, stepOfShare } from "../core/scale.js";
+import { COLOUR_UNDER_GRAIN, DOUBLED_SHARE, LEAST_SHARE, makeRamp, stepOfShare } from "../core/scale.js";
 import { makeHatch } from "./canvas.js";
 
-const COLOUR_UNDER_GRAIN = 0.55; // the strokes are to be read on it at any dose
 const ramps = { light: makeRamp("light"), dark: makeRamp("dark") };
 
 /** The picture of a dose, a pixel a cell: colours, and marks where it is far over; only what changed is made anew. */

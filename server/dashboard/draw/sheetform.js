@@ -20,13 +20,19 @@ function makeNumber([key, label, quantity, hint], set, value_si) {
   const wrong = element("span", { class: "wrong", id: `${id}-wrong` });
   const read = () => {
     setText(wrong, "");
+    input.setAttribute("aria-invalid", "false");
     const number = readNumber(input.value);
     if (input.value === typed) return value_si;
     return number === null ? null : revert(number, quantity, set);
   };
   const row = element("div", { class: "field" }, element("label", { for: id }, `${label}, ${unitOf(quantity, set)}`), input,
     element("span", { class: "hint", id: `${id}-hint` }, hint), wrong);
-  return { key, row, read, tell: (words) => setText(wrong, words) };
+  const tell = (words) => {
+    setText(wrong, words);
+    input.setAttribute("aria-invalid", "true");
+    input.focus();
+  };
+  return { key, row, read, tell };
 }
 
 function makeZones(zones, chosen) {

@@ -140,16 +140,18 @@ export function mountCup(root, { store, feed }) {
         element("button", { type: "button", onclick: giveUp }, say("cup.throw_away"))));
   };
   const makeAccuracy = () => {
-    const input = element("input", { id: "accuracy", type: "text", inputmode: "decimal", value: String(draft.accuracy_percent) });
+    const input = element("input", { id: "accuracy", type: "text", inputmode: "decimal", value: String(draft.accuracy_percent), "aria-describedby": "accuracy-wrong" });
+    const wrong = element("span", { class: "wrong", id: "accuracy-wrong", role: "status" });
     input.addEventListener("change", () => {
       const number = Number(input.value.replace(",", "."));
       const isGood = input.value.trim() !== "" && number >= 0 && number <= 30;
       input.setAttribute("aria-invalid", String(!isGood));
+      setText(wrong, isGood ? "" : say("cup.accuracy_wrong"));
       if (!isGood) return;
       change({ ...draft, accuracy_percent: number });
       lookAtReadings();
     });
-    return element("div", { class: "field" }, element("label", { for: "accuracy" }, say("cup.accuracy")), input);
+    return element("div", { class: "field" }, element("label", { for: "accuracy" }, say("cup.accuracy")), input, wrong);
   };
   const accuracy = makeAccuracy();
   const showBeside = () => {
