@@ -11,10 +11,12 @@ from playwright.sync_api import Browser, Locator, Page, Route
 from screens import MEASURE
 from walked import JOB, LAWN, PASSES, lay_dose, list_passes, review_parts
 
+NOTE = "In 2 s the wind was above 4.4704 m/s."
+
 
 def answers() -> dict[str, Any]:
     """All parts of the review."""
-    review = {"state": "ready", "wind": {}, "notes": [], "passes": PASSES, "zones": LAWN, "track_sd_m": 0.3}
+    review = {"state": "ready", "wind": {}, "notes": [NOTE], "passes": PASSES, "zones": LAWN, "track_sd_m": 0.3}
     return {"review": review, "findings": [], **review_parts()}
 
 
@@ -146,7 +148,9 @@ def test_the_strips_are_told_in_words_and_a_change_of_units_keeps_the_pass(brows
     assert "towards pass 4 a gap from 0 m to 20 m (97 % sure)" in words
     assert words.count("on ground sprayed twice from 0 m to 20 m") == 2
     page.locator(".pick").nth(2).click()
+    page.get_by_text("In 2 s the wind was above 4.5\u00a0m/s.").wait_for()
     page.get_by_label("Units").select_option("gal_per_acre")
+    page.get_by_text("In 2 s the wind was above 10.0\u00a0mph.").wait_for()
     page.get_by_text("65.6\u00a0ft, 100\u00a0% of target").wait_for()
     assert page.locator(".pick").nth(2).get_attribute("aria-pressed") == "true"
 

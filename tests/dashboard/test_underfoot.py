@@ -73,8 +73,7 @@ def test_the_lawn_from_above_is_one_swipe_or_tap_away_on_a_phone(show: Callable[
     swipe(page, left, also=(330.0, 380.0))
     expect(above).not_to_be_visible()
     page.evaluate("scrollTo(0, 0)")
-    stroke = {"x": 300, "y": 330, "yDistance": -250, "gestureSourceType": "touch"}
-    page.context.new_cdp_session(page).send("Input.synthesizeScrollGesture", stroke)
+    swipe(page, [(300.0, 330.0 - 25.0 * step) for step in range(11)])
     page.wait_for_function("() => scrollY > 20")  # up and down is the page's own
     expect(above).not_to_be_visible()
     page.evaluate("scrollTo(0, 0)")

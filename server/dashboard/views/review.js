@@ -5,7 +5,7 @@ import { formatInstant, formatQuantity } from "../core/format.js";
 import { Choice } from "../core/choice.js";
 import { wholeDose } from "../core/dose.js";
 import { groupParts } from "../core/papers.js";
-import { describeChange, describeExceedance, summariseStory } from "../core/story.js";
+import { describeChange, describeExceedance, summariseStory, tellNote } from "../core/story.js";
 import { Playhead } from "../core/playback.js";
 import { makeBesideChoice } from "../draw/beside.js";
 import { makeChosenBar } from "../draw/chosen.js";
