@@ -5,6 +5,7 @@ import { tellProblem } from "./core/problem.js";
 import { say } from "./core/say.js";
 
 const QUIET_S = 3; // the service speaks each second: without an event for this long, ask whether anyone is there
+const MOST_QUIET_S = 24; // a slow link brings the first picture late: each opening that nothing came of waits twice as long
 const WOKEN_QUIET_S = 1.5; // after sleep or a change of network
 const CHECK_S = 1;
 const PROBE_TIMEOUT_S = 4;
@@ -45,6 +46,7 @@ export class Feed extends EventTarget {
   #tickAt = clocks();
   #lag = emptyLag();
   #hooks = null;
+  #quiet_s = QUIET_S;
 
   /** Ask for something; raises Refusal, or Refusal with status 0 when the service cannot be reached. */
   async ask(path, { method = "GET", body, raw, timeout_s = 30 } = {}) {
@@ -142,6 +144,7 @@ export class Feed extends EventTarget {
 
   #heard() {
     this.#heardAt = clocks();
+    this.#quiet_s = QUIET_S;
     this.#hooks.connection(true);
   }
 
@@ -168,7 +171,7 @@ export class Feed extends EventTarget {
   #tick() {
     const stood_s = agoBy(this.#tickAt, clocks());
     this.#tickAt = clocks();
-    if (stood_s < 2 * CHECK_S) this.#check(QUIET_S);
+    if (stood_s < 2 * CHECK_S) this.#check(this.#quiet_s);
   }
 
   /** A radio link that vanished gives no error, and a stream that broke on the way neither: when nothing came for a
@@ -178,17 +181,19 @@ export class Feed extends EventTarget {
     const [stream, heardAt] = [this.#stream, this.#heardAt];
     const isThere = await this.#look();
     if (this.#stream !== stream || this.#heardAt !== heardAt) return; // it has spoken meanwhile
-    if (isThere) this.#open();
-    else this.#lose();
+    if (isThere) {
+      this.#quiet_s = Math.min(2 * this.#quiet_s, MOST_QUIET_S);
+      this.#open();
+    } else this.#lose();
   }
 
   /** The picture of now, if the service answers in time; how long that took is how old it may be. */
   async #look() {
-    const begun = clocks();
+    const [begun, heardAt] = [clocks(), this.#heardAt];
     this.#probe ??= this.ask("/live", { timeout_s: PROBE_TIMEOUT_S });
     try {
       const snapshot = await this.#probe;
-      this.#hooks.snapshot(snapshot, agoBy(begun, clocks()));
+      if (this.#heardAt === heardAt) this.#hooks.snapshot(snapshot, agoBy(begun, clocks())); // the stream's own is newer
       return true;
     } catch (problem) {
       if (!(problem instanceof Refusal)) throw problem;

@@ -109,6 +109,7 @@ def _dose(result: JobResult, setup: Setup) -> dict[str, Any]:
         "nx": nx,
         "ny": ny,
         "target_l_per_m2": treatment.target_l_per_m2,
+        "pass_l_per_m2": treatment.pass_l_per_m2,
         "under_fraction": treatment.under_fraction,
         "over_fraction": treatment.over_fraction,
         "swath_m": setup.sprayer.swath_m,

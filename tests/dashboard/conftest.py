@@ -18,13 +18,21 @@ FLAGS = (
 )  # fmt: skip
 
 
-@pytest.fixture
-def browser() -> Iterator[Browser]:
-    """Debian's Chromium, ended with the test: while it runs no other event loop can."""
+@pytest.fixture(scope="module")
+def chromium() -> Iterator[Browser]:
+    """Debian's Chromium, started once for a file of tests: while it runs no other event loop can."""
     with sync_playwright() as play:
         found = play.chromium.launch(executable_path="/usr/bin/chromium", args=list(FLAGS))
         yield found
         found.close()
+
+
+@pytest.fixture
+def browser(chromium: Browser) -> Iterator[Browser]:
+    """The browser without a page or a memory of the test before."""
+    yield chromium
+    for context in chromium.contexts:
+        context.close()
 
 
 class Quiet(SimpleHTTPRequestHandler):

@@ -51,6 +51,8 @@ test("the rate wanted is what the flow lays at the pace", () => {
 });
 
 test("only the three figures and the rate are kept, the rest of the settings stays", () => {
+  const crossed = { sprayer: {}, flow_meter: {}, treatment: { target_l_per_m2: 0.05, directions: 2 } };
+  assert.equal(keepFigures(crossed, { swath_m: 1, pulses_per_l: 450, pace_mps: 1 }, 0.02).treatment.target_l_per_m2, 0.04, "a strip is half of it");
   const setup = { sprayer: { swath_m: 2, tank_l: 12 }, flow_meter: { pulses_per_l: [400, 420], flow_l_per_min: [1, 2], sd_percent: 3 },
     treatment: { target_l_per_m2: 0.05, wind_limit_mps: 4 }, anemometer: { mps_per_hz: 0.3 } };
   assert.deepEqual(keepFigures(setup, { swath_m: 1, pulses_per_l: 450, pace_mps: 1 }, 0.0200491), {

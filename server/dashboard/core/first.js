@@ -73,13 +73,13 @@ export function suggestTarget(counts, { swath_m, pulses_per_l, pace_mps }) {
   return flow_hz / pulses_per_l / (swath_m * pace_mps);
 }
 
-/** The settings with the three figures and, where it is known, the rate that they come to; the rest stays. */
+/** The settings with the three figures and, where it is known, the rate that a strip comes to; the rest stays. */
 export function keepFigures(setup, figures, target_l_per_m2) {
   const kept = structuredClone(setup);
   kept.sprayer = { ...kept.sprayer, swath_m: figures.swath_m };
   kept.flow_meter = { ...kept.flow_meter, pulses_per_l: figures.pulses_per_l };
   if (Array.isArray(setup.flow_meter?.pulses_per_l)) delete kept.flow_meter.flow_l_per_min; // one figure has no table
-  if (target_l_per_m2 !== null) kept.treatment = { ...kept.treatment, target_l_per_m2: Number(target_l_per_m2.toPrecision(3)) };
+  if (target_l_per_m2 !== null) kept.treatment = { ...kept.treatment, target_l_per_m2: Number((target_l_per_m2 * (setup.treatment.directions ?? 1)).toPrecision(3)) };
   return kept;
 }
 

@@ -43,7 +43,7 @@ export function fitStrips(outlook) {
 export function describeFit(outlook) {
   const fit = fitStrips(outlook);
   if (fit === null) return "";
-  if (fit.count === 0) return say("rope.none_fit", { of: fit.of });
+  if (fit.count === 0) return say("rope.none_fit", { n: fit.of });
   if (fit.count === fit.of) return say("rope.all_fit", { n: fit.of });
   return say("rope.some_fit", { n: fit.count, of: fit.of, minutes: Math.floor(fit.stop_min) });
 }

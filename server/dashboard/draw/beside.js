@@ -3,7 +3,7 @@
 import { heightFor, shareView, shiftJob, tabulateBeside } from "../core/beside.js";
 import { wholeDose } from "../core/dose.js";
 import { say } from "../core/say.js";
-import { keepPainted } from "./canvas.js";
+import { keepPainted, readRoom } from "./canvas.js";
 import { element, option } from "./element.js";
 import { Grain } from "./grain.js";
 import { DoseImage, paintLawn } from "./lawn.js";
@@ -22,7 +22,7 @@ function sceneOf({ dose, track }, shift_m, zones, set) {
 function makeDrawing(scenes, place, words) {
   const canvas = element("canvas", { class: "lawn-drawing beside-drawing", role: "img", "aria-label": words });
   keepPainted(canvas, (context, width_px, height_px, ink) => {
-    const wanted_px = `${heightFor(scenes, width_px, MARGIN_PX, HEIGHTS_PX)}px`;
+    const wanted_px = `${heightFor(scenes, width_px, MARGIN_PX, HEIGHTS_PX) * readRoom(canvas).growth}px`;
     if (canvas.style.height !== wanted_px) canvas.style.height = wanted_px; // drawn again at its height
     else paintLawn(context, width_px, height_px, ink, { ...scenes[place], view: shareView(scenes, width_px, height_px, MARGIN_PX) });
   });

@@ -9,6 +9,7 @@ import { makeSwap } from "./swap.js";
 
 const ASK_AGAIN_MS = 5000;
 const ORDER_TIMEOUT_S = 8; // who presses stands on the lawn; the same button again does no harm
+const CHANGES = ["start", "pause", "finish"]; // what makes another state of the job
 const FINISHED = say("buttons.finished");
 
 /** The next free letter for a peg. */
@@ -48,12 +49,14 @@ export function makeButtons({ feed, onNext = () => {} }) {
   let own = null;
 
   const order = async (path, body, done) => {
-    own = { kind: body.kind ?? "start", at_ms: performance.now() };
+    const kind = body.kind ?? "start";
+    if (CHANGES.includes(kind)) own = { kind, at_ms: performance.now() };
     try {
       const answer = await feed.ask(path, { method: "POST", body, timeout_s: ORDER_TIMEOUT_S });
       setText(said, done);
       return answer;
     } catch (problem) {
+      if (problem.status > 0) own = null; // refused: what happens now is somebody else's doing
       setText(said, problem.message);
       return null;
     }

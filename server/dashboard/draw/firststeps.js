@@ -10,7 +10,7 @@ function makeStep(key, place, body, onLeave) {
   const seen = element("p", { class: "seen" });
   const advice = element("p", { class: "advice" });
   const leave = element("button", { type: "button", onclick: () => onLeave(key) }, say("first.leave"));
-  const line = element("li", {}, drawFootmark(place), element("div", {}, element("h2", {}, name, state), advice, seen, body, leave));
+  const line = element("li", { tabindex: "-1" }, drawFootmark(place), element("div", {}, element("h2", {}, name, state), advice, seen, body, leave));
   return { line, show: (step) => {
     line.dataset.state = step.state;
     if (step.state === "now") line.setAttribute("aria-current", "step");
@@ -30,7 +30,8 @@ function makeStep(key, place, body, onLeave) {
 export function makeSteps(bodies, onLeave) {
   const list = element("ol", { class: "steps", "aria-label": say("first.steps") });
   const made = new Map();
-  return { list, show: (steps) => steps.forEach((step, place) => {
+  const focus = () => list.querySelector("[aria-current]")?.focus();
+  return { list, focus, show: (steps) => steps.forEach((step, place) => {
     if (!made.has(step.key)) {
       made.set(step.key, makeStep(step.key, place, bodies[step.key] ?? null, onLeave));
       list.append(made.get(step.key).line);

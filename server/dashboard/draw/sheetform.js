@@ -41,7 +41,7 @@ function makeZones(zones, chosen) {
     element("input", { type: "checkbox", value: name, checked: chosen.length === 0 || chosen.includes(name) }), name)));
 }
 
-/** The form; `choice` in SI, `onChange(choice)` when something was chosen, `onTreatment(number)` when another treatment was. */
+/** The form, and a refusal at its field; `choice` in SI, `onChange(choice)` when something was chosen, `onTreatment(number)` when another treatment was. */
 export function makeSheetForm({ treatments, sprayers, zones }, choice, set, { onChange, onTreatment }) {
   const treatment = element("select", { id: "sheet-treatment" }, ...treatments.map(({ number, card }) => option(String(number), card.name, number === choice.treatment)));
   const sprayer = element("select", { id: "sheet-sprayer" }, option("", say("fill.as_planned"), choice.sprayer === null),
@@ -66,8 +66,10 @@ export function makeSheetForm({ treatments, sprayers, zones }, choice, set, { on
   };
   treatment.addEventListener("change", () => onTreatment(Number(treatment.value)));
   const field = (label, input) => element("div", { class: "field" }, element("label", { for: input.id }, label), input);
-  return element("form", { class: "sheet-form", novalidate: true, onsubmit: read }, field(say("fill.treatment"), treatment),
+  const refuse = (key, words) => numbers.find((each) => each.key === key || each.key.startsWith(`${key}_`))?.tell(words);
+  const form = element("form", { class: "sheet-form", novalidate: true, onsubmit: read }, field(say("fill.treatment"), treatment),
     element("details", { open: choice.isOpen }, element("summary", {}, say("fill.chosen")),
       element("div", { class: "sheet-fields" }, field(say("fill.sprayer"), sprayer), ...numbers.map(({ row }) => row), boxes),
       element("button", { type: "submit", class: "main" }, say("fill.work_it_out"))));
+  return { form, refuse };
 }

@@ -2,7 +2,7 @@
 
 import { STEP_M, holdStep } from "../core/beat.js";
 import { readNumber } from "../core/card.js";
-import { formatFixed } from "../core/format.js";
+import { formatFixed, formatQuantity } from "../core/format.js";
 import { say } from "../core/say.js";
 import { convert, revert, unitOf } from "../core/units.js";
 import { element, setText } from "./element.js";
@@ -17,17 +17,23 @@ export function makeSounds(store, sound) {
     setText(label, say("sound.step", { unit: unitOf("length", store.units) }));
     step.value = formatFixed(convert(store.step_m, "length", store.units), 2);
   };
+  const said = element("p", { class: "said", role: "status" });
+  const inUnits = (step_m) => formatQuantity(step_m, "length", store.units, 2);
   const read = () => {
     try {
       const typed = readNumber(step.value);
-      return typed === null ? STEP_M.first : holdStep(revert(typed, "length", store.units)); // emptied: as in the beginning
+      return typed === null ? STEP_M.first : revert(typed, "length", store.units); // emptied: as in the beginning
     } catch {
       return null; // no number: the one before stays
     }
   };
   function keep() {
-    const step_m = read();
+    const wanted_m = read();
+    const step_m = wanted_m === null ? null : holdStep(wanted_m);
     if (step_m !== null) store.chooseStep(step_m);
+    const step_now = inUnits(store.step_m);
+    if (step_m === null) setText(said, say("sound.no_step", { step: step_now }));
+    else setText(said, step_m === wanted_m ? "" : say("sound.held_step", { least: inUnits(STEP_M.least), most: inUnits(STEP_M.most), step: step_now }));
     write();
   }
   const show = () => {
@@ -36,7 +42,7 @@ export function makeSounds(store, sound) {
     if (document.activeElement !== step) write();
   };
   const part = element("section", { class: "advice", "aria-label": say("sound.sounds") }, alarm, element("p", {}, say("sound.advice")), ticks,
-    element("div", { class: "field step-field" }, label, step), element("p", {}, say("sound.ticks_advice")));
+    element("div", { class: "field step-field" }, label, step), said, element("p", {}, say("sound.ticks_advice")));
   show();
   return { part, show };
 }

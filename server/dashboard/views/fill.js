@@ -56,6 +56,7 @@ export function mountFill(root, parts) {
   let sheet = null;
   let planned = null; // the papers of the next job
   const form = element("div");
+  let sheetForm = null;
   const place = element("div");
   const said = element("p", { class: "said", role: "status" });
   const tank = makeTank(parts, { treatment: () => choice.treatment, tank_l: () => sheet?.tank_l ?? null });
@@ -92,7 +93,9 @@ export function mountFill(root, parts) {
       setText(said, "");
     } catch (problem) {
       sheet = null;
-      setText(said, say(SHEET_KEYS.includes(problem.key) ? "fill.no_sheet" : "fill.no_sheet_mend", { why: tellRefusal(problem, store.units).replace(/([^.?!])$/, "$1.") }));
+      const why = tellRefusal(problem, store.units);
+      sheetForm?.refuse(problem.key, why);
+      setText(said, say(SHEET_KEYS.includes(problem.key) ? "fill.no_sheet" : "fill.no_sheet_mend", { why: why.replace(/([^.?!])$/, "$1.") }));
     }
     draw();
     await tank.load();
@@ -107,13 +110,14 @@ export function mountFill(root, parts) {
       form.replaceChildren(element("p", {}, say("fill.add_first")));
       return;
     }
-    form.replaceChildren(makeSheetForm({ ...lists, zones }, { ...choice, zones: choice.zones.length ? choice.zones : planned }, store.units, {
+    sheetForm = makeSheetForm({ ...lists, zones }, { ...choice, zones: choice.zones.length ? choice.zones : planned }, store.units, {
       onChange: (next) => work({ ...next, is_even: false, isOpen: true }),
       onTreatment: (number) => {
         work({ ...NOTHING, treatment: number, flow_l_per_min: choice.flow_l_per_min, isOpen: choice.isOpen });
         showForm();
       },
-    }));
+    });
+    form.replaceChildren(sheetForm.form);
   };
   const load = async () => {
     const [treatments, sprayers, sites] = await Promise.all(["treatments", "sprayers", "sites"].map((noun) => feed.ask(`/${noun}`)));

@@ -12,12 +12,13 @@ const AGAIN_MS = 1500;
 const FIGURES = ["sprayer.swath_m", "flow_meter.pulses_per_l"];
 const PACE = { key: "first.pace_mps", range: [0.3, 2.5], default: null, choices: null };
 const ONWARD = ["gear", "site", "fill", "start"];
+const beginTrial = ({ id }) => ({ id, isOver: false, wasSeen: false });
 const known = { isKept: false, trial: null, left: [] }; // what was done on this page before somebody looked elsewhere
 
 /** The three figures: swath, pulses, pace; what rate they come to, and keeping them. */
 function makeFigures({ store, feed }, onKept) {
   const place = element("div", { class: "three" });
-  const target = element("p", { class: "target", role: "status" });
+  const target = element("p", { class: "target" });
   const said = element("p", { class: "said", role: "status" });
   let entries = [];
   let setup = null;
@@ -89,11 +90,12 @@ function makeTrial({ store, feed }, onChange) {
   };
   const begin = element("button", { type: "button", class: "main", onclick: () => order(async () => {
     const job = await feed.ask("/jobs", { method: "POST", body: { name: say("first.trial"), start: "now" } });
-    known.trial = { id: job.id, isOver: false };
+    known.trial = beginTrial(job);
   }) }, say("first.begin"));
   const end = element("button", { type: "button", class: "main", onclick: () => order(async () => {
-    await feed.ask(`/jobs/${known.trial.id}/buttons`, { method: "POST", body: { kind: "finish", detail: {} } });
-    known.trial.isOver = true;
+    const { trial } = known;
+    await feed.ask(`/jobs/${trial.id}/buttons`, { method: "POST", body: { kind: "finish", detail: {} } });
+    trial.isOver = true;
   }) }, say("first.end"));
   const busy = element("p", { class: "wrong" }, say("first.busy"));
   return { part: element("div", {}, busy, begin, end, said), show: () => {
@@ -109,14 +111,16 @@ function makeLaid() {
   const list = element("dl", { class: "ledger" });
   const onward = element("ul", { class: "onward" });
   const rest = element("p", {});
-  const part = element("div", {}, list, rest, element("p", { class: "small" }, say("first.laid_words")), element("h3", {}, say("first.onward")), onward);
-  return { part, show: ({ review, passes }, set) => {
+  const told = element("div", {}, list, rest, element("p", { class: "small" }, say("first.laid_words")), element("h3", {}, say("first.onward")), onward);
+  const failed = element("p", { class: "wrong", role: "status" });
+  return { part: element("div", {}, failed, told), show: ({ review, passes }, set) => {
     const isReady = review?.state === "ready" && passes !== null;
-    for (const each of part.children) each.hidden = !isReady;
+    setText(failed, review?.state === "failed" ? say("first.failed", { problem: review.problem }) : "");
+    told.hidden = !isReady;
     if (!isReady) return;
-    const told = describeLaid(review, passes, set);
-    setText(rest, told.rest);
-    list.replaceChildren(...told.lines.map(({ name, figure }) => element("div", { class: "line" }, element("dt", {}, name), element("dd", { class: "figure" }, figure))));
+    const laid = describeLaid(review, passes, set);
+    setText(rest, laid.rest);
+    list.replaceChildren(...laid.lines.map(({ name, figure }) => element("div", { class: "line" }, element("dt", {}, name), element("dd", { class: "figure" }, figure))));
     onward.replaceChildren(...["got", ...ONWARD].map((place) => element("li", {}, element("a", { class: "place", href: place === "got" ? `#got/${known.trial.id}` : `#${place}` }, say(`first.to_${place}`)))));
   } };
 }
@@ -155,16 +159,16 @@ export function mountFirst(root, { store, feed }) {
   const reviews = followReview(feed, (found) => { result = found; show(); });
   const practice = element("p", { class: "practice", hidden: true }, say("first.practice"));
   const count = element("p", { class: "count", role: "status" });
-  let wasOpen = false;
 
   function noteTrial(job) {
-    if (known.trial === null && job?.name === say("first.trial")) known.trial = { id: job.id, isOver: false }; // after a reload
+    if (known.trial === null && job?.name === say("first.trial")) known.trial = beginTrial(job); // after a reload
     if (known.trial === null) return;
-    if (job?.id === known.trial.id) wasOpen = true;
-    else if (wasOpen) known.trial.isOver = true; // ended on the lawn or on the rig
+    if (job?.id === known.trial.id) known.trial.wasSeen = true;
+    else if (known.trial.wasSeen) known.trial.isOver = true; // ended on the lawn, on the rig, or while this page was away
   }
   function show() {
     const { snapshot, units } = store;
+    const held = document.activeElement;
     noteTrial(snapshot?.job ?? null);
     const age_s = snapshot === null ? null : store.ageAt(performance.now() / 1000);
     const found = listSteps({ snapshot, age_s, isKept: known.isKept, trial: known.trial, review: result.review, left: known.left }, units);
@@ -175,6 +179,7 @@ export function mountFirst(root, { store, feed }) {
     trial.show();
     laid.show(result, units);
     if (known.trial?.isOver) reviews.begin();
+    if (root.contains(held) && held.offsetParent === null) steps.focus(); // the button that was pressed has done its work
   }
   root.replaceChildren(element("div", { class: "first-page" }, element("h1", {}, say("frame.first")), element("p", {}, say("first.intro")), practice, count,
     steps.list, element("p", { class: "caution" }, say("first.caution"))));

@@ -45,6 +45,7 @@ function makeMendLater(job, found, feed, set) {
   const place = part(say("got.how_mend"), element("p", { role: "status" }, say("got.looking")));
   found.later.then((touchup) => {
     found.touchup = touchup;
+    if (!place.isConnected) return; // somebody looks elsewhere by now
     if (touchup === null) place.remove();
     else place.replaceWith(makeMendPart(job, found, feed, set));
   });
@@ -104,6 +105,7 @@ export function mountReview(root, { store, feed, chosen, open }) {
   const proposals = element("div");
   const report = element("div", { class: "report-place" });
   const said = element("p", { class: "said", role: "status" }, say("got.looking"));
+  const progress = element("progress", { max: 1, value: 0, hidden: true, "aria-label": say("got.progress") }); // not live: each second would be read out
   const title = element("h2", { class: "job-title" });
   const rests = element("p", {}, chosen === null ? "" : element("a", { class: "place", href: `#papers/${chosen}` }, say("got.rests")));
   const beside = element("div");
@@ -142,6 +144,7 @@ export function mountReview(root, { store, feed, chosen, open }) {
     const review = await feed.ask(`/jobs/${chosen}/review`);
     const state = stateOf(review);
     if (isLeft) return;
+    progress.hidden = true;
     if (state.state === "none") {
       setText(said, "");
       report.replaceChildren(element("p", {}, `${say("got.still_open")} `),
@@ -149,12 +152,17 @@ export function mountReview(root, { store, feed, chosen, open }) {
       return;
     }
     if (state.state !== "ready" && state.state !== "failed") {
-      const share = Number.isFinite(state.progress) ? ` ${Math.round(state.progress * 100)} %` : "";
-      setText(said, say("got.computing", { share, doing: state.doing ?? "" }));
+      setText(said, say("got.computing", { doing: state.doing || say("got.waiting") }));
+      progress.hidden = false;
+      progress.value = state.progress ?? 0;
       timer = setTimeout(() => load().catch(complain), POLL_MS);
       return;
     }
-    if (state.state === "failed") return setText(said, say("got.failed", { problem: state.problem ?? state.detail ?? say("got.no_reason") }));
+    if (state.state === "failed") {
+      setText(said, say("got.failed", { problem: state.problem ?? state.detail ?? say("got.no_reason") }));
+      report.replaceChildren(element("button", { type: "button", onclick: recompute }, say("got.again")));
+      return;
+    }
     setText(said, say("got.loading"));
     const answers = await Promise.all([...PARTS.map((name) => feed.ask(`/jobs/${chosen}/${name}`)), feed.ask(`/jobs/${chosen}`), zonesOf(review)]);
     const [passes, pairs, findings, track, wind, flow, dose, job, zones] = answers;
@@ -177,7 +185,7 @@ export function mountReview(root, { store, feed, chosen, open }) {
 
   root.replaceChildren(element("div", { class: "review-page" }, element("h1", {}, say("got.title")),
     element("nav", { class: "job-list", "aria-label": say("got.jobs") }, list, proposals),
-    element("div", { class: "job-report" }, title, rests, beside, said, report)));
+    element("div", { class: "job-report" }, title, rests, beside, said, progress, report)));
   store.addEventListener("units", show);
   const loaded = chosen === null ? Promise.resolve() : load().catch(complain);
   showJobs().then(() => loaded).then(showProposals).catch(complain); // looking through the log for them keeps the service busy

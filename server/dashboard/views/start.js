@@ -97,8 +97,9 @@ function makeRope(store) {
   const part = element("div", { hidden: true }, fit, canvas, element("p", { class: "small" }, say("rope.key")));
   const painter = keepPainted(canvas, (context, width_px, height_px, ink) => paintRopeAndStrips(context, width_px, height_px, ink,
     { outlook: store.outlook, set: store.units }));
-  return { part, stop: painter.stop, show: () => {
+  return { part, stop: painter.stop, show: (isOld) => {
     const { outlook, units } = store;
+    fit.hidden = isOld; // what is likely to fit was said of another wind
     part.hidden = !outlook?.recent?.mean_mps.some((each) => each !== null);
     if (part.hidden) return;
     const said = describeRope(outlook, units);
@@ -199,22 +200,23 @@ export function mountStart(root, { store, feed }) {
     next.show(asking.heard.next);
     first.hidden = hasJob || !Array.isArray(asking.heard.jobs) || asking.heard.jobs.length > 0;
     season.show(asking.heard.season);
-    showReasons(age_s);
+    showReasons(age_s, isOld);
     if (snapshot === null) return;
     air.show(describeAir(snapshot, units));
     if (!outlook) return;
-    rope.show();
+    rope.show(isOld);
     setText(need, describeNeed(outlook.need, units));
     chooser.show(outlook.need, hasJob);
     trust.show(describeTrust(outlook));
     hours.show([...describeHours(outlook.hours, outlook.at_utc), ...outlook.left_out.map((reason) => say("start.not_used", { reason }))]);
   }
-  function showReasons(age_s) {
+  function showReasons(age_s, isOld) {
     const { snapshot, outlook, units } = store;
     const reasons = listReasons({ ...asking.heard, snapshot, outlook, now_utc: Date.now() / 1000 - (age_s ?? 0) }, units);
     setText(heading, reasons[0]?.state === "shut" ? say("start.holds") : say("start.look_first"));
     holds.hidden = !held.show(reasons.filter(({ state }) => state !== "open"));
-    order.hidden = !ordered.show(reasons.filter(({ state }) => state === "open"));
+    const isAny = ordered.show(reasons.filter(({ state }) => state === "open"));
+    order.hidden = isOld || !isAny; // nothing is in order that nobody has seen lately
   }
   const names = ["snapshot", "outlook", "units", "connection"];
   for (const name of names) store.addEventListener(name, show);
