@@ -59,10 +59,9 @@ class Service:
         self.office = Office(database, self.ingest, self.reviews, press=self.press, flush=self._flush, wall=wall)
         self.uploads = Uploads(database)
         self.thinner = Thinner(database, self.ingest, keep_s=keep_s)
-        self.strips = Strips(database, flush=self._flush, on_change=self.broadcast.wake)
-        self.outlooks = Outlooks(
-            database, self.ingest, flush=self._flush, on_change=self.broadcast.wake, now=now, wall=wall
-        )
+        wake = self.broadcast.wake
+        self.strips = Strips(database, flush=self._flush, on_change=wake)
+        self.outlooks = Outlooks(database, self.ingest, flush=self._flush, on_change=wake, now=now, wall=wall)
         self.database = database
         self._now = now
         self._start_setup = setup
@@ -245,17 +244,19 @@ class Service:
         """Let a job rest on other cards; the picture of an open one is folded again beside. Raises RequestError."""
         papers = await self.office.paperwork.resolve(choice, await self.office.cards.papers(job.number))
         setup = await self.office.paperwork.assemble(job.setup, papers)
-        job = replace(job, setup=setup, revision=job.revision + 1)
-        job = await self.change_job(job, mapping_from_record(papers))
+        job = await self.change_job(job.number, setup=setup, papers=mapping_from_record(papers))
         if self.live.job is not None and self.live.job.number == job.number and self.live.setup != job.setup:
             self._read_stored(job)
         return job
 
-    async def change_job(self, job: Job, papers: dict[str, Any] | None = None) -> Job:
-        """Another name or other settings; what was computed of the job before is computed again."""
+    async def change_job(
+        self, number: int, *, name: str | None = None, setup: Setup | None = None, papers: dict[str, Any] | None = None
+    ) -> Job:
+        """Another name or other settings: these make a new revision, and what was computed before is computed again."""
         async with self._press_turn:
-            now = await self.jobs.find(job.number)
-            job = replace(job, state=now.state, setup=replace(job.setup, job=now.span))
+            job = await self.jobs.find(number)
+            kept = job.setup if setup is None else replace(setup, job=job.span)
+            job = replace(job, name=name or job.name, setup=kept, revision=job.revision + int(setup is not None))
             await self.jobs.save(job, papers)
             if self.live.job is not None and self.live.job.number == job.number:
                 self._apply(lambda live: live.update(job))
@@ -371,9 +372,8 @@ class Service:
     def _read_stored(self, job: Job) -> None:
         """Begin to read the open job from the store; what happens from now on is held for it, too."""
         self._held = []
-        self._tasks = [task for task in self._tasks if not task.done()]
         self._reading = begin_task(self._rebuild(job, self._held))
-        self._tasks.append(self._reading)
+        self._tasks = [*(task for task in self._tasks if not task.done()), self._reading]
 
     async def _rebuild(self, job: Job, held: list[Change]) -> None:
         """Fold the stored part of the open job beside the live picture, then what came meanwhile, and change over."""

@@ -1,6 +1,5 @@
 """Jobs: list, begin, declare, change, press buttons, forget."""
 
-from dataclasses import replace
 from datetime import UTC, datetime
 from typing import Annotated, Any
 
@@ -82,13 +81,10 @@ async def read_job(number: int, service: Desk) -> JobView:
 @router.patch("/{number}")
 async def change_job(number: int, body: JobChange, service: Desk) -> JobView:
     """Give a job another name, or other settings: that makes a new revision, and its review is computed again."""
-    job = await service.jobs.find(number)
-    if body.name is not None:
-        job = replace(job, name=body.name)
+    job, setup = await service.jobs.find(number), None
     if body.setup is not None:
         setup = setup_from_mapping(body.setup, job.setup.zones if "zone" not in body.setup else ())
-        job = replace(job, setup=replace(setup, job=job.span), revision=job.revision + 1)
-    return view(await service.change_job(job))
+    return view(await service.change_job(number, name=body.name, setup=setup))
 
 
 @router.delete("/{number}", status_code=204)

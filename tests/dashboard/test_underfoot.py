@@ -63,7 +63,9 @@ def swipe(page: Page, steps: list[tuple[float, float]], also: tuple[float, float
 
 TOUCHED = """() => {
   const found = [];
-  for (let at = document.elementFromPoint(300, 330); at !== null; at = at.parentElement) found.push(getComputedStyle(at).touchAction);
+  for (let at = document.elementFromPoint(300, 330); at !== null; at = at.parentElement) {
+    found.push(getComputedStyle(at).touchAction);
+  }
   return found.filter((each) => each !== 'auto').join(' and ');
 }"""
 

@@ -1,6 +1,7 @@
 """The API: every refusal is a problem document, orders do what they say, nothing that is sent ends the service."""
 
 import json
+from concurrent.futures import ThreadPoolExecutor
 from typing import Any
 
 import pytest
@@ -143,6 +144,18 @@ def test_a_job_declared_afterwards_is_reviewed_and_a_new_calibration_reviews_it_
     assert second["log_digest"] == first["log_digest"]
     assert second["setup_digest"] != first["setup_digest"]
     check_problem(busy_desk.ask("GET", f"/api/jobs/{job['id']}/files/secret"), 404, "job.json")
+
+
+def test_changes_of_a_job_at_the_same_moment_are_all_kept(busy_desk) -> None:
+    path, setup = "/api/jobs/1", busy_desk.ask("GET", "/api/setup").json()
+    bodies = [{"setup": {**setup, "sprayer": {**setup["sprayer"], "swath_m": swath}}} for swath in (1.1, 1.2, 1.3)]
+    bodies.insert(1, {"name": "Another name"})
+    with ThreadPoolExecutor() as pool:
+        answers = list(pool.map(lambda body: busy_desk.ask("PATCH", path, body), bodies))
+    assert [answer.status_code for answer in answers] == [200] * 4
+    job = busy_desk.ask("GET", path).json()
+    assert job["revision"] == 4
+    assert job["name"] == "Another name"
 
 
 def test_a_review_is_computed_again_when_samples_come_late(desk, messages) -> None:
