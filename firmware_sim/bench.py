@@ -167,11 +167,11 @@ class QuietHorn:
 
     def sound(self) -> None:
         """Print one line."""
-        print("beep", flush=True)
+        print("The sounder beeps.", flush=True)
 
     def chirp(self) -> None:
         """Print another one."""
-        print("chirp", flush=True)
+        print("The sounder chirps.", flush=True)
 
 
 async def run_rig(feed: Feed, run: RigRun) -> bool:

@@ -55,9 +55,8 @@ def _run_in(folder: Path, settings: DemoSettings) -> None:
     except KeyboardInterrupt:
         print("\nStopping.")
     finally:
-        for child in reversed(children):
+        for child in reversed(children):  # the broker last: whoever still looks for it would complain
             child.terminate()
-        for child in reversed(children):
             try:
                 child.wait(STOP_LIMIT_S)
             except subprocess.TimeoutExpired:
