@@ -294,7 +294,7 @@ class Live:
         is_fresh = isfinite(self.last_live_mono) and self._now() - self.last_live_mono < STALE_S
         moves = isfinite(speed) and speed > RATE_SPEED_MPS
         rate = flow / 60.0 / (speed * setup.sprayer.swath_m) if way.flow.is_spraying and moves else None
-        wanted = flow / 60.0 / (pass_target * setup.sprayer.swath_m) if way.flow.is_spraying else None
+        wanted = way.flow.run_l_per_min / 60.0 / (pass_target * setup.sprayer.swath_m) if way.flow.is_spraying else None
         areas, level = way.areas(), way.tank_level
         utc = self._t + self.utc_offset_s
         return Snapshot(

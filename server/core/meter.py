@@ -15,7 +15,10 @@ _KEPT = 16
 
 @dataclass(frozen=True, slots=True)
 class FlowMeterState:
-    """What the meter has said so far in one boot; `litres` since the state's first message, or boot's start."""
+    """What the meter has said so far in one boot; `litres` since the state's first message, or boot's start.
+
+    `run_l_per_min` is the flow while it last ran: it does not sink while a silence begins.
+    """
 
     litres: float = 0.0
     pulse_hz: float = 0.0
@@ -26,6 +29,7 @@ class FlowMeterState:
     window_s: float = 0.2
     run_pulses: int = 0
     edges: tuple[tuple[float, int], ...] = ()
+    run_l_per_min: float = 0.0
 
 
 def step_flow(
@@ -97,6 +101,7 @@ def step_flow(
         window,
         run,
         edges,
+        60.0 * _rate(edges, 0.0) * per_pulse,
     )
 
 

@@ -1,7 +1,7 @@
 // What holds a start back, under node --test.
 import assert from "node:assert/strict";
 import { test } from "node:test";
-import { judgeMeter, judgeSight, judgeWind, listReasons, shareTold } from "../../server/dashboard/core/reasons.js";
+import { findHold, judgeMeter, judgeSight, judgeWind, listReasons, shareTold } from "../../server/dashboard/core/reasons.js";
 import { TOLD } from "../../server/dashboard/core/receivers.js";
 import { describeFit, fitStrips } from "../../server/dashboard/core/rope.js";
 
@@ -35,6 +35,19 @@ test("what holds back comes first and says what to do", () => {
   assert.ok(reasons.filter(({ state }) => state !== "open").every(({ advice }) => advice.length > 0));
   assert.equal(reasons.filter(({ key }) => key === "meter").length, 1, "said once");
   assert.equal(byKey(reasons, "disk").state, "ajar");
+});
+
+test("what was sprayed lately holds back its own product on its own ground", () => {
+  const papers = { site: { number: 1 }, zones: [], products: [{ number: 7 }] };
+  const wait = { kind: "interval", state: "wait", site: 1, zones: ["Lawn"], products: [7], sentence: "Iron not again on the lawn before 19 December: 21 days are the least." };
+  const held = (more, chosen = papers) => byKey(list({ next: next({ papers: chosen }), season: { matters: [{ ...wait, ...more }] } }), more.kind ?? "interval");
+  assert.equal(held({}).state, "shut");
+  assert.equal(findHold(list({ next: next({ papers }), season: { matters: [wait] } })).key, "interval");
+  assert.equal(held({ kind: "re_entry", products: [9] }).state, "ajar", "whatever was sprayed there");
+  for (const other of [{ state: "fact" }, { site: 2 }, { products: [8] }]) assert.equal(held(other), undefined);
+  assert.equal(held({}, { ...papers, zones: ["Bank"] }), undefined, "another zone");
+  assert.equal(list({ next: next({ papers }), season: { matters: [wait] }, snapshot: snapshot({ job: { state: "running" } }) }).some(({ key }) => key === "interval"), false);
+  assert.equal(findHold(list()), null);
 });
 
 test("a receiver tells what was measured at that swath or the next narrower one", () => {

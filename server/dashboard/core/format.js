@@ -72,19 +72,19 @@ export function formatFrom(from_deg) {
 /** An instant as the reader's own date and time of day. */
 export function formatInstant(utc_s) {
   if (utc_s === null || utc_s === undefined || !Number.isFinite(utc_s)) return UNKNOWN;
-  return new Date(utc_s * 1000).toLocaleString([], { dateStyle: "medium", timeStyle: "short" });
+  return new Date(utc_s * 1000).toLocaleString([], { dateStyle: "medium", timeStyle: "short", hourCycle: "h23" });
 }
 
 /** An instant as the reader's own time of day. */
 export function formatClock(utc_s) {
   if (utc_s === null || utc_s === undefined || !Number.isFinite(utc_s)) return UNKNOWN;
-  return new Date(utc_s * 1000).toLocaleTimeString([], { hour: "2-digit", minute: "2-digit", second: "2-digit" });
+  return new Date(utc_s * 1000).toLocaleTimeString([], { hour: "2-digit", minute: "2-digit", second: "2-digit", hourCycle: "h23" });
 }
 
 /** An instant as the reader's own time of day, without seconds. */
 export function formatTime(utc_s) {
   if (utc_s === null || utc_s === undefined || !Number.isFinite(utc_s)) return UNKNOWN;
-  return new Date(utc_s * 1000).toLocaleTimeString([], { hour: "2-digit", minute: "2-digit" });
+  return new Date(utc_s * 1000).toLocaleTimeString([], { hour: "2-digit", minute: "2-digit", hourCycle: "h23" });
 }
 
 const ROUND_S = 600; // hours by the sun are good to a quarter of an hour

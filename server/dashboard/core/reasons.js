@@ -7,6 +7,7 @@ import { sayLitres } from "./fill.js";
 import { formatFixed, formatLimit, formatQuantity, formatSpan, sayLengths } from "./format.js";
 import { TOLD } from "./receivers.js";
 import { say } from "./say.js";
+import { listWaits } from "./season.js";
 
 const SLOWEST_HZ = 1.5; // below, only float and fixed receivers tell strips
 const CORRECTED = ["float", "fixed"];
@@ -132,6 +133,19 @@ function judgeOrder(next, order) {
   return [reason("open", "order", say("reason.then", { steps: order.slice(0, 3).map(tell).join(", ") }))];
 }
 
+/** What was sprayed on this ground before, and how long that wants to be waited for. */
+function judgeWaits(next, season) {
+  return listWaits(season, next.papers)
+    .map(({ kind, sentence }) => reason(kind === "interval" ? "shut" : "ajar", kind, sentence, say(`reason.do_${kind}`), "#season"));
+}
+
+const OF_WIND = ["wind", "hold", "link"];
+
+/** What holds the start back though the wind would not; null where nothing does. */
+export function findHold(reasons) {
+  return reasons.find(({ state, key }) => state === "shut" && !OF_WIND.includes(key)) ?? null;
+}
+
 /** The rig's own complaints, each where it belongs. */
 function judgeFaults(faults) {
   return faults.map((text) => {
@@ -140,8 +154,8 @@ function judgeFaults(faults) {
   });
 }
 
-/** All reasons, those that hold the start back first; `next`, `order` and `health` are null where not heard. */
-export function listReasons({ snapshot, outlook, next, order, health, now_utc }, set) {
+/** All reasons, those that hold the start back first; what is asked of the service is null where not heard. */
+export function listReasons({ snapshot, outlook, next, order, season, health, now_utc }, set) {
   if (snapshot === null) return [];
   const faults = judgeFaults([...snapshot.faults, ...(outlook?.fault ? [outlook.fault] : [])]);
   const isHeard = snapshot.rig.name !== null && !faults.some(({ key }) => key === "link");
@@ -149,7 +163,7 @@ export function listReasons({ snapshot, outlook, next, order, health, now_utc },
   const problem = next?.problem ? [reason("shut", "papers", say("reason.papers", { problem: next.problem }), say("reason.do_papers"), "#papers")] : [];
   const measured = isHeard ? [judgeWind(snapshot, outlook, set), judgeSight(snapshot, set), ...(hasJob ? [] : [judgeMeter(snapshot)]), ...judgeKeeping(snapshot, health, now_utc)] : [];
   const hold = outlook ? [...judgeHold(outlook, set), judgeSun(outlook, set)] : [];
-  const before = hasJob || !next ? [] : [...judgeCalibration(next, now_utc, set), ...judgeOrder(next, order)];
+  const before = hasJob || !next ? [] : [...judgeCalibration(next, now_utc, set), ...judgeWaits(next, season), ...judgeOrder(next, order)];
   const own = new Set(faults.map(({ key }) => key));
   const rest = [...measured, ...hold, ...before].filter(({ key }) => !own.has(key));
   return [...faults, ...problem, ...rest].map((each, place) => ({ ...each, place }))

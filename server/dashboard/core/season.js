@@ -26,6 +26,18 @@ export function addDays(day, count) {
   return new Date(instant(day) + count * DAY_MS).toISOString().slice(0, 10);
 }
 
+const WAITS = ["interval", "re_entry"];
+
+/** What the season asks to wait for before the next papers' products go on their ground: a kind and a sentence each. */
+export function listWaits(season, papers) {
+  const products = (papers?.products ?? []).map(({ number }) => number);
+  const [site, zones] = [papers?.site?.number ?? null, papers?.zones ?? []];
+  const meets = (own, other) => own.length === 0 || other.length === 0 || own.some((each) => other.includes(each));
+  return (season?.matters ?? []).filter((matter) => matter.state === "wait" && WAITS.includes(matter.kind) && site !== null && matter.site === site
+    && meets(zones, matter.zones) && (matter.kind === "re_entry" || products.some((each) => matter.products.includes(each))))
+    .map(({ kind, sentence }) => ({ kind, sentence }));
+}
+
 /** The month of a day, and those before and after. */
 export function turnMonth(month, step) {
   const [year, number] = month.split("-").map(Number);

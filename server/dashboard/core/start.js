@@ -25,8 +25,8 @@ export function sayChance(outlook, set) {
 
 const UNKNOWN_STATES = ["no_limit", "no_rig", "silent", "no_date", "no_wind"];
 
-/** The answer: a kind (for its mark), a few words, and the sentence behind them. */
-export function answerStart(snapshot, outlook, set, { isConnected, isOld }) {
+/** The answer: a kind (for its mark), a few words, and the sentence behind them; `hold` is what else holds the start back. */
+export function answerStart(snapshot, outlook, set, { isConnected, isOld, hold = null }) {
   const unknown = (word, text) => ({ kind: "unknown", word, text });
   if (snapshot === null) return unknown(say("start.looking"), "");
   if (isOld && !isConnected) return unknown(say("start.not_known"), say("start.unreached"));
@@ -39,7 +39,7 @@ export function answerStart(snapshot, outlook, set, { isConnected, isOld }) {
   if (outlook.state !== "known") {
     return unknown(say("start.not_yet"), say("start.text_short", { wanted: outlook.minutes_wanted, known: outlook.minutes_known }));
   }
-  return weigh(snapshot, outlook, set);
+  return weigh(snapshot, outlook, set, hold);
 }
 
 /** Why not: of several means the one that is above is named. */
@@ -51,7 +51,7 @@ export function sayTooMuch({ wind, alarm }, { limit_mps }, set) {
   return say("start.ten_above", { limit });
 }
 
-function weigh(snapshot, outlook, set) {
+function weigh(snapshot, outlook, set, hold) {
   const chance = `${sayChance(outlook, set)}.`;
   const doubt = (word, text) => ({ kind: "doubt", word, text });
   if (outlook.chance < HALF) return { kind: "no", word: say("start.wait"), text: chance };
@@ -59,6 +59,7 @@ function weigh(snapshot, outlook, set) {
   if (outlook.inversion.is_likely) return doubt(say("start.careful"), say("start.can_be_inversion", { chance }));
   if (outlook.chance < LIKELY) return doubt(say("start.uncertain"), chance);
   if (snapshot.faults.length > 0) return doubt(say("start.not_ready"), say("start.see_below", { chance }));
+  if (hold !== null) return doubt(say("start.held"), say("start.held_by", { text: hold.text, chance }));
   return { kind: "yes", word: say("start.yes"), text: chance };
 }
 

@@ -3,6 +3,7 @@
 import { formatQuantity } from "./format.js";
 import { say } from "./say.js";
 
+const NEAR_ENOUGH = 0.1; // of a swath: no foot can do better
 const CHORD_M = 1.5; // a direction from less way is the receiver's noise
 const ANCHOR_M = 1;
 const BEHIND_M = 4;
@@ -157,7 +158,7 @@ export function describeUnderfoot(view, { hasPosition, swath_m }, set) {
   if (spacing_sd_m === null) return say("strip.beside_unsure", parts);
   const judge = () => {
     if (spacing_sd_m > swath_m / 2) return "cannot_tell";
-    if (Math.abs(spacing_m - swath_m) <= spacing_sd_m) return "as_wanted";
+    if (Math.abs(spacing_m - swath_m) <= Math.max(spacing_sd_m, NEAR_ENOUGH * swath_m)) return "as_wanted";
     return spacing_m < swath_m ? "too_near" : "too_far";
   };
   return say("strip.beside", { ...parts, sd: length(spacing_sd_m), verdict: say(`strip.${judge()}`) });

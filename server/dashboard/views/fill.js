@@ -3,7 +3,7 @@
 import { addressOfSheet, tellRefusal, tellStated } from "../core/fill.js";
 import { tellOtherSprayer } from "../core/papers.js";
 import { say } from "../core/say.js";
-import { dayOf } from "../core/season.js";
+import { dayOf, listWaits, timeOf } from "../core/season.js";
 import { makeCards } from "../draw/cards.js";
 import { element, setText } from "../draw/element.js";
 import { makeSheet } from "../draw/mixsheet.js";
@@ -55,6 +55,7 @@ export function mountFill(root, parts) {
   let lists = { treatments: [], sprayers: [], sites: [] };
   let sheet = null;
   let planned = null; // the papers of the next job
+  let season = null;
   const form = element("div");
   let sheetForm = null;
   const place = element("div");
@@ -79,10 +80,16 @@ export function mountFill(root, parts) {
 
   const fill = (load, number) => tank.keep({ added_l: load.mix_l, treatment: choice.treatment, load: number }, say("fill.noted_as_filled", { number }))
     .then(draw);
+  /** What this treatment has to wait for on its ground. */
+  const tellWaits = () => {
+    const card = lists.treatments.find(({ number }) => number === choice.treatment)?.card;
+    const papers = card ? { site: { number: card.site }, zones: choice.zones.length ? choice.zones : card.zones, products: card.doses.map(({ product }) => ({ number: product })) } : null;
+    return listWaits(season, papers).map(({ sentence }) => element("p", { class: "doubt" }, sentence));
+  };
   const draw = () => {
     const orders = { onFill: fill, done: tank.noted(choice.treatment), onEven: () => work({ ...choice, is_even: true }) };
     const other = sheet === null ? "" : tellOtherSprayer(sheet, planned, choice.treatment);
-    place.replaceChildren(...(sheet === null ? [] : [other === "" ? "" : element("p", { class: "doubt" }, other), makeSheet(sheet, store.units, orders), element("div", { class: "button-line" }, next, print), taken]));
+    place.replaceChildren(...(sheet === null ? [] : [...tellWaits(), other === "" ? "" : element("p", { class: "doubt" }, other), makeSheet(sheet, store.units, orders), element("div", { class: "button-line" }, next, print), taken]));
   };
   const work = async (next) => {
     choice = next;
@@ -122,6 +129,8 @@ export function mountFill(root, parts) {
   const load = async () => {
     const [treatments, sprayers, sites] = await Promise.all(["treatments", "sprayers", "sites"].map((noun) => feed.ask(`/${noun}`)));
     lists = { treatments, sprayers, sites };
+    const now = new Date();
+    season = await feed.ask(`/season?day=${dayOf(now)}&time=${timeOf(now)}`).catch(() => null); // the sheet is worth seeing without it
     planned = await feed.ask("/next").then(({ papers }) => papers ?? null, () => null);
     if (!treatments.some(({ number }) => number === choice.treatment)) choice = { ...NOTHING, treatment: treatments[0]?.number ?? null };
     showForm();

@@ -3,7 +3,7 @@
 import { describeAge } from "../core/figures.js";
 import { formatTime } from "../core/format.js";
 import { describeNext, isNothingChosen } from "../core/papers.js";
-import { listReasons } from "../core/reasons.js";
+import { findHold, listReasons } from "../core/reasons.js";
 import { describeFit, describeRope } from "../core/rope.js";
 import { say } from "../core/say.js";
 import { dayOf, timeOf } from "../core/season.js";
@@ -191,7 +191,8 @@ export function mountStart(root, { store, feed }) {
     const age_s = snapshot?.rig.name ? store.ageAt(now_s) : store.heardAgo(now_s);
     const isOld = age_s > OLD_S;
     const hasJob = Boolean(snapshot?.job);
-    answer.show(answerStart(snapshot, outlook, units, { isConnected, isOld }), isOld ? "" : describeLull(outlook?.lull));
+    const reasons = listReasons({ ...asking.heard, snapshot, outlook, now_utc: Date.now() / 1000 - (age_s ?? 0) }, units);
+    answer.show(answerStart(snapshot, outlook, units, { isConnected, isOld, hold: findHold(reasons) }), isOld ? "" : describeLull(outlook?.lull));
     setText(age, isOld ? describeAge(age_s, isConnected).text : "");
     age.classList.toggle("old", isOld);
     setText(title, hasJob ? say("start.will_hold") : say("frame.start"));
@@ -200,7 +201,7 @@ export function mountStart(root, { store, feed }) {
     next.show(asking.heard.next);
     first.hidden = hasJob || !Array.isArray(asking.heard.jobs) || asking.heard.jobs.length > 0;
     season.show(asking.heard.season);
-    showReasons(age_s, isOld);
+    showReasons(reasons, isOld);
     if (snapshot === null) return;
     air.show(describeAir(snapshot, units));
     if (!outlook) return;
@@ -210,9 +211,7 @@ export function mountStart(root, { store, feed }) {
     trust.show(describeTrust(outlook));
     hours.show([...describeHours(outlook.hours, outlook.at_utc), ...outlook.left_out.map((reason) => say("start.not_used", { reason }))]);
   }
-  function showReasons(age_s, isOld) {
-    const { snapshot, outlook, units } = store;
-    const reasons = listReasons({ ...asking.heard, snapshot, outlook, now_utc: Date.now() / 1000 - (age_s ?? 0) }, units);
+  function showReasons(reasons, isOld) {
     setText(heading, reasons[0]?.state === "shut" ? say("start.holds") : say("start.look_first"));
     holds.hidden = !held.show(reasons.filter(({ state }) => state !== "open"));
     const isAny = ordered.show(reasons.filter(({ state }) => state === "open"));
