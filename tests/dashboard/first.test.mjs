@@ -1,7 +1,7 @@
 // The first time's steps, under node --test.
 import assert from "node:assert/strict";
 import { test } from "node:test";
-import { describeLaid, hasStrip, keepFigures, listSteps, suggestTarget } from "../../server/dashboard/core/first.js";
+import { describeLaid, findTrial, hasStrip, keepFigures, listSteps, suggestTarget } from "../../server/dashboard/core/first.js";
 
 const SET = "l_per_100m2";
 const plain = (text) => text.replaceAll("\u00a0", " ");
@@ -48,6 +48,13 @@ test("the rate wanted is what the flow lays at the pace", () => {
   assert.ok(Math.abs(suggestTarget(counts(), { swath_m: 1, pulses_per_l: 450, pace_mps: 1 }) - 0.02) < 1e-12);
   assert.equal(suggestTarget(counts({ flow_hz: null }), { swath_m: 1, pulses_per_l: 450, pace_mps: 1 }), null);
   assert.equal(suggestTarget(counts(), { swath_m: 1, pulses_per_l: undefined, pace_mps: 1 }), null);
+});
+
+test("the newest trial among the jobs is the one that a page begins with", () => {
+  const job = (id, name, state = "finished") => ({ id, name, state });
+  assert.equal(findTrial([]), null);
+  assert.equal(findTrial([job(3, "North lawn")]), null);
+  assert.deepEqual(findTrial([job(1, "Water trial"), job(4, "Water trial", "running"), job(5, "North lawn")]), { id: 4, isOver: false, wasSeen: true });
 });
 
 test("only the three figures and the rate are kept, the rest of the settings stays", () => {

@@ -73,6 +73,13 @@ export function suggestTarget(counts, { swath_m, pulses_per_l, pace_mps }) {
   return flow_hz / pulses_per_l / (swath_m * pace_mps);
 }
 
+/** The newest trial among the jobs, as this page would know it; null where there is none. */
+export function findTrial(jobs) {
+  const trials = (jobs ?? []).filter(({ name }) => name === say("first.trial"));
+  const newest = trials.reduce((best, job) => (best === null || job.id > best.id ? job : best), null);
+  return newest === null ? null : { id: newest.id, isOver: newest.state === "finished", wasSeen: true };
+}
+
 /** The settings with the three figures and, where it is known, the rate that a strip comes to; the rest stays. */
 export function keepFigures(setup, figures, target_l_per_m2) {
   const kept = structuredClone(setup);

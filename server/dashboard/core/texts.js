@@ -43,7 +43,7 @@ export const TEXTS = {
 
   // First time: from nothing to the first test spray.
   "first.intro": "From nothing to the first spray, with clean water only. Each step ticks itself off when the service sees it.",
-  "first.practice": "This is the practice rig: it squeezes over its bucket and walks strips of ten steps by itself, again and again. Only the buttons are yours.",
+  "first.practice": "This is the practice rig: it squeezes over its bucket and walks strips of ten steps by itself, again and again, so that some steps may be ticked already. Only the buttons are yours.",
   "first.steps": "Steps",
   "first.count": "{done} of {n} done",
   "first.state_done": "done",
@@ -70,7 +70,7 @@ export const TEXTS = {
   "first.saw_sky": "{fix} fix, {sats} satellites.",
   "first.saw_meter": "{n} pulse counted.|{n} pulses counted.",
   "first.saw_rate": "{pulses} {rate} pulses a second.",
-  "first.saw_cup": "It turns.",
+  "first.saw_cup": "It turns. What a turn means in wind is asked for in My gear; until then no wind is told.",
   "first.saw_figures": "Kept in My gear.",
   "first.saw_strip": "{litres} so far, {n} strip walked.|{litres} so far, {n} strips walked.",
   "first.laid_litres": "Water on the strips",
@@ -81,6 +81,10 @@ export const TEXTS = {
   "first.laid_words": "These ± come from the receiver and from an uncalibrated meter; they shrink when you calibrate.",
   "first.target": "At this flow and pace that is {rate}: it becomes the rate wanted.",
   "first.target_kept": "The flow is not known yet; the rate wanted stays {rate}. Squeeze for longer than two seconds.",
+  "first.target_unread": "The rate follows once the three figures are right.",
+  "first.pace_between": "A pace on foot is between {low} and {high}.",
+  "first.end_when": "It can be ended once a strip is done and the trigger is let go.",
+  "first.again": "Walk another trial",
   "first.keep": "Keep these",
   "first.begin": "Begin the trial",
   "first.end": "End the trial",

@@ -1,7 +1,7 @@
 // The first time: guided from nothing to a strip sprayed with water, each step ticked off by what the service sees.
 
-import { PACE_MPS, PRACTICE_RIG, describeLaid, hasStrip, keepFigures, listSteps, suggestTarget } from "../core/first.js";
-import { formatQuantity } from "../core/format.js";
+import { PACE_MPS, PRACTICE_RIG, describeLaid, findTrial, hasStrip, keepFigures, listSteps, suggestTarget } from "../core/first.js";
+import { formatQuantity, formatSpeed } from "../core/format.js";
 import { say } from "../core/say.js";
 import { element, setText } from "../draw/element.js";
 import { carryFields, makeField } from "../draw/fields.js";
@@ -12,8 +12,42 @@ const AGAIN_MS = 1500;
 const FIGURES = ["sprayer.swath_m", "flow_meter.pulses_per_l"];
 const PACE = { key: "first.pace_mps", range: [0.3, 2.5], default: null, choices: null };
 const ONWARD = ["gear", "site", "fill", "start"];
+const KEY = "calmpass.first";
 const beginTrial = ({ id }) => ({ id, isOver: false, wasSeen: false });
-const known = { isKept: false, trial: null, left: [] }; // what was done on this page before somebody looked elsewhere
+const known = { isKept: false, trial: null, left: [], isAgain: false, ...recall() }; // what was done before somebody looked elsewhere
+
+function recall() {
+  try {
+    return JSON.parse(sessionStorage.getItem(KEY) ?? "{}");
+  } catch {
+    return {}; // a browser that forbids storage begins anew with each reload
+  }
+}
+
+function remember() {
+  try {
+    const { isKept, left, isAgain } = known;
+    sessionStorage.setItem(KEY, JSON.stringify({ isKept, left, isAgain }));
+  } catch {
+    // not kept for a reload
+  }
+}
+
+/** Why a pace is none that people walk; empty where it is, or the field is another. The service knows no pace. */
+function refusePace(entry, values, set) {
+  if (entry.key !== PACE.key) return "";
+  const [low, high] = PACE.range;
+  const pace_mps = values[PACE.key];
+  return pace_mps >= low && pace_mps <= high ? "" : say("first.pace_between", { low: formatSpeed(low, set), high: formatSpeed(high, set) });
+}
+
+function refuseField(field, set) {
+  try {
+    return refusePace(field.entry, field.read(), set);
+  } catch (problem) {
+    return problem.message;
+  }
+}
 
 /** The three figures: swath, pulses, pace; what rate they come to, and keeping them. */
 function makeFigures({ store, feed }, onKept) {
@@ -24,15 +58,17 @@ function makeFigures({ store, feed }, onKept) {
   let setup = null;
   let fields = [];
   const read = () => Object.fromEntries(fields.map((field) => [field.entry.key.split(".")[1], field.read()[field.entry.key]]));
-  const suggest = () => {
+  const suggest = () => suggestTarget(store.snapshot?.counts ?? null, read());
+  const isRight = () => {
     try {
-      return suggestTarget(store.snapshot?.counts ?? null, read());
+      return fields.every((field) => refusePace(field.entry, field.read(), store.units) === "");
     } catch {
-      return null; // a figure that is being typed
+      return false; // a figure that is being typed
     }
   };
   const show = () => {
     if (setup === null) return;
+    if (!isRight()) return setText(target, say("first.target_unread"));
     const found = suggest();
     const rate = formatQuantity(found ?? setup.treatment.target_l_per_m2, "rate", store.units);
     setText(target, found === null ? say("first.target_kept", { rate }) : say("first.target", { rate }));
@@ -47,13 +83,11 @@ function makeFigures({ store, feed }, onKept) {
     event.preventDefault();
     for (const field of fields) {
       field.tell("");
-      try {
-        field.read();
-      } catch (problem) {
-        field.tell(problem.message);
-        setText(said, say("first.see_field"));
-        return;
-      }
+      const why = refuseField(field, store.units);
+      if (why === "") continue;
+      field.tell(why);
+      setText(said, say("first.see_field"));
+      return;
     }
     try {
       await feed.ask("/setup", { method: "PUT", body: keepFigures(setup, read(), suggest()) });
@@ -90,28 +124,31 @@ function makeTrial({ store, feed }, onChange) {
   };
   const begin = element("button", { type: "button", class: "main", onclick: () => order(async () => {
     const job = await feed.ask("/jobs", { method: "POST", body: { name: say("first.trial"), start: "now" } });
-    known.trial = beginTrial(job);
+    [known.trial, known.isAgain] = [beginTrial(job), false];
+    remember();
   }) }, say("first.begin"));
-  const end = element("button", { type: "button", class: "main", onclick: () => order(async () => {
+  const when = element("p", { class: "small", id: "trial-end-when" }, say("first.end_when"));
+  const end = element("button", { type: "button", class: "main", "aria-describedby": "trial-end-when", onclick: () => order(async () => {
     const { trial } = known;
     await feed.ask(`/jobs/${trial.id}/buttons`, { method: "POST", body: { kind: "finish", detail: {} } });
     trial.isOver = true;
   }) }, say("first.end"));
   const busy = element("p", { class: "wrong" }, say("first.busy"));
-  return { part: element("div", {}, busy, begin, end, said), show: () => {
+  return { part: element("div", {}, busy, begin, end, when, said), show: () => {
     const isOther = Boolean(store.snapshot?.job) && known.trial === null;
     busy.hidden = !isOther;
     begin.hidden = isOther || known.trial !== null;
     end.hidden = known.trial === null || known.trial.isOver;
     end.disabled = !hasStrip(store.snapshot);
+    when.hidden = end.hidden || !end.disabled;
   } };
 }
 
-function makeLaid() {
+function makeLaid(onAgain) {
   const list = element("dl", { class: "ledger" });
   const onward = element("ul", { class: "onward" });
   const rest = element("p", {});
-  const told = element("div", {}, list, rest, element("p", { class: "small" }, say("first.laid_words")), element("h3", {}, say("first.onward")), onward);
+  const told = element("div", {}, list, rest, element("p", { class: "small" }, say("first.laid_words")), element("button", { type: "button", onclick: onAgain }, say("first.again")), element("h3", {}, say("first.onward")), onward);
   const failed = element("p", { class: "wrong", role: "status" });
   return { part: element("div", {}, failed, told), show: ({ review, passes }, set) => {
     const isReady = review?.state === "ready" && passes !== null;
@@ -143,6 +180,9 @@ function followReview(feed, onReview) {
     if (isAsked) return;
     isAsked = true;
     ask();
+  }, forget: () => {
+    isAsked = false;
+    clearTimeout(timer);
   }, stop: () => {
     isLeft = true;
     clearTimeout(timer);
@@ -152,10 +192,16 @@ function followReview(feed, onReview) {
 /** Build the page; returns how to leave it. */
 export function mountFirst(root, { store, feed }) {
   let result = { review: null, passes: null };
-  const figures = makeFigures({ store, feed }, () => { known.isKept = true; show(); });
+  const figures = makeFigures({ store, feed }, () => { known.isKept = true; remember(); show(); });
   const trial = makeTrial({ store, feed }, () => show());
-  const laid = makeLaid();
-  const steps = makeSteps({ figures: figures.part, strip: trial.part, laid: laid.part }, (key) => { known.left.push(key); show(); });
+  const again = () => {
+    [known.trial, known.isKept, known.isAgain, result] = [null, true, true, { review: null, passes: null }];
+    remember();
+    reviews.forget();
+    show();
+  };
+  const laid = makeLaid(again);
+  const steps = makeSteps({ figures: figures.part, strip: trial.part, laid: laid.part }, (key) => { known.left.push(key); remember(); show(); });
   const reviews = followReview(feed, (found) => { result = found; show(); });
   const practice = element("p", { class: "practice", hidden: true }, say("first.practice"));
   const count = element("p", { class: "count", role: "status" });
@@ -169,7 +215,7 @@ export function mountFirst(root, { store, feed }) {
   function show() {
     const { snapshot, units } = store;
     const held = document.activeElement;
-    noteTrial(snapshot?.job ?? null);
+    if (snapshot !== null) noteTrial(snapshot.job);
     const age_s = snapshot === null ? null : store.ageAt(performance.now() / 1000);
     const found = listSteps({ snapshot, age_s, isKept: known.isKept, trial: known.trial, review: result.review, left: known.left }, units);
     practice.hidden = snapshot?.rig.name !== PRACTICE_RIG;
@@ -183,6 +229,12 @@ export function mountFirst(root, { store, feed }) {
   }
   root.replaceChildren(element("div", { class: "first-page" }, element("h1", {}, say("frame.first")), element("p", {}, say("first.intro")), practice, count,
     steps.list, element("p", { class: "caution" }, say("first.caution"))));
+  if (known.trial === null && !known.isAgain) {
+    feed.ask("/jobs").then((jobs) => {
+      known.trial ??= findTrial(jobs);
+      show();
+    }, () => {}); // the page says elsewhere when the service is away
+  }
   const showInUnits = () => { figures.lay(); show(); };
   store.addEventListener("snapshot", show);
   store.addEventListener("units", showInUnits);
