@@ -161,6 +161,7 @@ def _tell_review(address: str) -> None:
             print(
                 f"The job is done: {review['passes']} passes, {review['volume_l']:.2f} L, "
                 f"{review['passes_above_limit']} passes above the wind limit.\n"
+                f"The simulated rig is switched off now: the pages call it silent.\n"
                 f"Its review, with what to mend: {address}/#got\nIts record: {address}/#record",
                 flush=True,
             )

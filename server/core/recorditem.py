@@ -137,7 +137,7 @@ SORTS: Final = (
     Sort("keep_out_l", "Of it in keep-outs", HOW, "volume", False, "Mix inside keep-outs."),
     Sort("rate_off_percent", "Mean rate off the target by", HOW, "off", False, "Measured mean against the target."),
     Sort("passes_off", "Passes off it by more than 10 %", HOW, "count", False, "Passes whose own mean dose is off."),
-    Sort("missed_m2", "Ground missed", HOW, "area", False, "Places in the zones that got next to nothing."),
+    Sort("missed_m2", "Places missed", HOW, "area", False, "Places in the zones that got next to nothing."),
     Sort("doubled_m2", "Ground doubled", HOW, "area", False, "Places that got nearly twice the target."),
     Sort("above_s", "Time above the wind limit", HOW, "seconds", False, "How long the 60-s mean was above it."),
     Sort("above_l", "Mix sprayed then before the alarm", HOW, "volume", False, "Sprayed before stop was told."),

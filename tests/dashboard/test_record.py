@@ -76,7 +76,7 @@ def test_a_record_is_completed_signed_and_amended_on_the_page(browser: Browser, 
     complaints: list[str] = []
     page = open_page(browser, http, "phone", "light", complaints)
     page.get_by_role("link", name="Front lawn").click()
-    page.get_by_text("What is missing?").wait_for()
+    page.get_by_text("What is missing, and what else happened?").wait_for()
     page.get_by_label("Applied by", exact=True).fill("A. Grower")
     page.get_by_label("Total amount, undiluted", exact=True).fill("12 cups of it")
     page.get_by_role("button", name="Keep what was typed").click()
@@ -85,7 +85,7 @@ def test_a_record_is_completed_signed_and_amended_on_the_page(browser: Browser, 
     page.get_by_label("Total amount, undiluted", exact=True).fill("12 fl oz")
     page.get_by_role("button", name="Keep what was typed").click()
     page.get_by_text("Kept.", exact=True).wait_for()
-    look(browser, http, f"#record/{number}", "What is missing?")
+    look(browser, http, f"#record/{number}", "What is missing, and what else happened?")
     page.get_by_role("button", name="Sign the record").click()
     dialog = page.get_by_role("dialog")
     assert "never changed" in dialog.inner_text()

@@ -44,7 +44,13 @@ export function describeFeel(snapshot, set) {
   const figure = (value_mps) => formatFixed(convert(value_mps, "speed", set), 1);
   const next = foresee(snapshot);
   return [say("feel.air", { speed: figure(wind.mean_60s_mps), unit: unitOf("speed", set) }), tellNow(wind, next, figure), tellNext(wind, next, figure),
-    wind.limit_mps === null ? "" : say(`feel.${wind.mean_60s_mps > wind.limit_mps ? "too_much" : "under"}`)].filter(Boolean).join(" ");
+    wind.limit_mps === null ? "" : say(`feel.${judgeAir(snapshot)}`)].filter(Boolean).join(" ");
+}
+
+/** What is under the limit is no leave to spray while an alarm stands. */
+function judgeAir({ wind, alarm }) {
+  if (wind.mean_60s_mps > wind.limit_mps) return "too_much";
+  return alarm?.level === "stop" ? "alarm" : "under";
 }
 
 function tellNow({ apparent_mps }, next, figure) {

@@ -110,10 +110,11 @@ const TOLD_S = 900; // a lull's word is news for so long
 const CAUTION = say("alarm.inversion");
 
 /** The alarm as a word, a shape and a sentence; no alarm is not good air where an inversion is to be feared. */
-export function describeAlarm(alarm, set = FIRST_SET, inversion = null, now_utc = null) {
+export function describeAlarm(alarm, set = FIRST_SET, inversion = null, now_utc = null, hasLimit = true) {
   const level = alarm && Object.hasOwn(SHAPES, alarm.level) ? alarm.level : "none";
   const said = alarm ? tellSpeeds(alarm.reason, set) : say("alarm.no_word");
   const sign = { level, word: say(`alarm.${level}`), shape: SHAPES[level] };
+  if (level === "none" && !hasLimit) return { ...sign, word: say("alarm.none_possible"), reason: say("alarm.no_limit") };
   if (level !== "none" || !alarm) return { ...sign, reason: said };
   const word = tellWord(said.replace(inversion?.sentence || CAUTION, "").trim(), alarm.since_utc, now_utc);
   return { ...sign, reason: [word, inversion?.is_likely ? CAUTION : ""].filter(Boolean).join(" ") };

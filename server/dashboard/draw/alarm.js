@@ -40,7 +40,8 @@ export function makeAlarm(store) {
   function show(age = lastAge, isStaleNow = isStale) {
     [lastAge, isStale] = [age, isStaleNow];
     const { snapshot, outlook, units } = store;
-    const now = describeAlarm(snapshot?.alarm ?? null, units, outlook?.inversion, outlook?.at_utc ?? null);
+    const now = describeAlarm(snapshot?.alarm ?? null, units, outlook?.inversion, outlook?.at_utc ?? null,
+      (snapshot?.wind?.limit_mps ?? null) !== null || snapshot === null);
     const isUnknown = now.level === "none" && isStale; // what was calm a while ago need not be so now
     if (now.level !== shown) {
       shown = now.level;

@@ -44,7 +44,7 @@ export function makeButtons({ feed, onNext = () => {} }) {
   const said = element("p", { class: "said", role: "status" });
   let snapshot = null;
   let job = null;
-  let askedAt_ms = -Infinity;
+  let asked = { name: "", at_ms: -Infinity };
   let undo = null;
   let own = null;
 
@@ -77,17 +77,18 @@ export function makeButtons({ feed, onNext = () => {} }) {
     resume: () => press("start", {}, say("buttons.going_on")),
     refill: () => press("refill", {}, say("buttons.filled")),
   };
-  const askFinish = () => {
+  /** What cannot be taken back asks twice. */
+  const askTwice = (name) => () => {
     const now_ms = performance.now();
-    if (now_ms - askedAt_ms > ASK_AGAIN_MS) {
-      askedAt_ms = now_ms;
-      setText(buttons.finish, say("buttons.again"));
-      setText(said, say("buttons.finish_again"));
-      setTimeout(() => show(snapshot), ASK_AGAIN_MS);
+    if (asked.name === name && now_ms - asked.at_ms <= ASK_AGAIN_MS) {
+      asked = { name: "", at_ms: -Infinity };
+      orders[name]();
       return;
     }
-    askedAt_ms = -Infinity;
-    finish();
+    asked = { name, at_ms: now_ms };
+    show(snapshot);
+    setText(said, say(`buttons.${name}_again`));
+    setTimeout(() => show(snapshot), ASK_AGAIN_MS + 50);
   };
   const glove = makeGlove(async (action) => {
     undo = null;
@@ -104,9 +105,9 @@ export function makeButtons({ feed, onNext = () => {} }) {
   const swap = makeSwap(feed, () => (isOpen(job) ? job : null), (words) => { setText(said, words); onNext(); });
   const buttons = {
     pause: element("button", { type: "button", onclick: () => orders[job.state === "paused" ? "resume" : "pause"]() }, say("buttons.pause")),
-    refill: element("button", { type: "button", onclick: orders.refill }, say("buttons.refill")),
+    refill: element("button", { type: "button", onclick: askTwice("refill") }, say("buttons.refill")),
     peg: element("button", { type: "button", onclick: pegs.open }, say("buttons.peg")),
-    finish: element("button", { type: "button", class: "finish", onclick: askFinish }, say("buttons.finish")),
+    finish: element("button", { type: "button", class: "finish", onclick: askTwice("finish") }, say("buttons.finish")),
   };
   const row = element("div", { class: "button-row" }, ...Object.values(buttons));
   function show(now) {
@@ -128,7 +129,10 @@ export function makeButtons({ feed, onNext = () => {} }) {
     // What the bar does needs no second button.
     for (const [name, button] of Object.entries(buttons)) button.hidden = name === (action.name === "resume" ? "pause" : action.name);
     setText(buttons.pause, say(`buttons.${job?.state === "paused" ? "resume" : "pause"}`));
-    if (performance.now() - askedAt_ms > ASK_AGAIN_MS - 50) setText(buttons.finish, say("buttons.finish"));
+    for (const name of ["refill", "finish"]) {
+      const isAsked = asked.name === name && performance.now() - asked.at_ms <= ASK_AGAIN_MS;
+      setText(buttons[name], say(isAsked ? "buttons.again" : `buttons.${name}`));
+    }
   }
   show(null);
   const bar = element("section", { class: "buttons", "aria-label": say("buttons.all") }, said, row, glove.part, pegs.dialog, swap.dialog);

@@ -38,7 +38,7 @@ export function makeWindTrace({ wind, review, passes }, set, looked) {
   const known = now_mps.filter((value) => value !== null);
   const highest = known.length > 0 ? Math.max(...known) : null;
   const spans = limit === null ? [] : alarmSpans(wind.t_s, wind.alarm ?? []);
-  const words = [say("got.wind_key"), limit === null ? say("got.wind_no_limit", { speed: formatSpeed(highest, set) })
+  const words = highest === null ? say("got.wind_unmeasured") : [say("got.wind_key"), limit === null ? say("got.wind_no_limit", { speed: formatSpeed(highest, set) })
     : say("got.wind_limit", { speed: formatSpeed(highest, set), limit: formatLimit(wind.limit_mps, wind.limit_stated, set) }),
   ...(spans.length > 0 ? [say("got.wind_foot")] : [])].join(" ");
   const trace = { t_s: wind.t_s, unit: say("got.wind_axis", { unit: unitOf("speed", set) }), spans, lines: [

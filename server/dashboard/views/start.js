@@ -176,12 +176,13 @@ export function mountStart(root, { store, feed }) {
   const heading = element("h2");
   const first = makeFirstTime();
   const holds = element("section", { class: "reason" }, heading, held.list);
+  const sureness = section(say("start.will_hold"), need, chooser.part, chooser.said, trust.list);
   const order = section(say("start.in_order"), ordered.list);
   const asking = keepAsking({ store, feed }, () => show());
 
   root.replaceChildren(element("div", { class: "start-page" }, title, answer.part, age, first, holds, go, season.part, next.part,
     section(say("start.the_wind"), air.list, rope.part),
-    section(say("start.will_hold"), need, chooser.part, chooser.said, trust.list),
+    sureness,
     section(say("start.usual_hours"), hours.list, element("p", { class: "small" }, say("start.no_forecast"))),
     order, element("p", { class: "caution" }, say("start.caution"))));
 
@@ -196,6 +197,7 @@ export function mountStart(root, { store, feed }) {
     setText(age, isOld ? describeAge(age_s, isConnected).text : "");
     age.classList.toggle("old", isOld);
     setText(title, hasJob ? say("start.will_hold") : say("frame.start"));
+    setText(sureness.firstElementChild, say(hasJob ? "start.how_sure" : "start.will_hold")); // in a job that is the page's title
     setText(go, hasJob ? say("start.to_running") : say("start.to_lawn"));
     next.part.hidden = hasJob;
     next.show(asking.heard.next);
