@@ -275,9 +275,8 @@ def _tell_twice(key: str, days: float, this: Application, other: Application) ->
     amounts = [_brought(this, key), _brought(other, key)]
     total = amounts[0] + amounts[1]
     when = "in the same mix" if days == 0.0 else f"{days:.0f} days apart"
-    said = [_write_mass(amount, this.rate) for amount in (*amounts, total)]
     words = f"{this.product.name} and {other.product.name} both bring {name}, {when}: "
-    words += f"{said[0]} and {said[1]}, {said[2]} together."
+    words += _tell_amounts((this, other), amounts)
     numbers = {"days": days} | {
         f"{of}_kg_per_m2": value
         for of, value in (("this", amounts[0]), ("other", amounts[1]), ("total", total))
@@ -286,9 +285,19 @@ def _tell_twice(key: str, days: float, this: Application, other: Application) ->
     return Objection("same_constituent", "tell", name, words, numbers)
 
 
+def _tell_amounts(pair: tuple[Application, Application], amounts: Sequence[float]) -> str:
+    """What each of two brings and both together, or which of them is not known."""
+    said = [_write_mass(amount, pair[0].rate) for amount in (*amounts, amounts[0] + amounts[1])]
+    unknown = [each.product.name for each, amount in zip(pair, amounts, strict=True) if isnan(amount)]
+    if not unknown:
+        return f"{said[0]} and {said[1]}, {said[2]} together."
+    if len(unknown) == 2:
+        return "how much is not known of either."
+    known = said[1 if isnan(amounts[0]) else 0]
+    return f"{known} from one, how much from {unknown[0]} is not known."
+
+
 def _write_mass(kg_per_m2: float, rate: Stated | None) -> str:
     """A mass on an area in units like those of the rate: customary ones stay customary."""
-    if isnan(kg_per_m2):
-        return "not known how much"
     is_customary = rate is not None and any(word in rate.unit for word in ("ft2", "acre", "gal"))
     return write_like(kg_per_m2, like=Stated(1.0, "lb/1000 ft2" if is_customary else "g/100 m2"))
