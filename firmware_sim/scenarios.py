@@ -101,7 +101,7 @@ def _demo() -> Scenario:
         "A small lawn with a bed: one strip missed, one doubled, a refill at the peg, wind rising above the limit.",
         Lawn((zone, bed)),
         plan_strips(9, missed=(3,), doubled=(6,), refill_after=(4,), overrun={1: 1.5}),
-        wind=WindPlan(2.2, 235.0, 0.2, slow_sd=0.05, changes=(Change(205.0, 5.6, 25.0, from_deg=255.0),)),
+        wind=WindPlan(2.2, 235.0, 0.2, slow_sd=0.05, changes=(Change(205.0, 6.6, 25.0, from_deg=255.0),)),
         wind_limit_mps=4.0,
         pace=4.0,
     )

@@ -48,8 +48,7 @@ class MqttLink:
     def __init__(self, settings: LinkSettings, events: LinkEvents) -> None:
         self._settings = settings
         self._events = events
-        self._is_lost = False
-        self._is_up = False
+        self._is_lost = self._is_up = self._is_closing = False
         self.was_up = False
         self._retained: dict[str, bytes] = {}
         self._presences: dict[str, _Presence] = {}
@@ -85,6 +84,7 @@ class MqttLink:
 
     def close(self) -> None:
         """Say good-bye to every rig and disconnect."""
+        self._is_closing = True  # a good-bye is no lost broker
         for presence in self._presences.values():
             presence.close()
         self._client.disconnect()
@@ -115,7 +115,7 @@ class MqttLink:
 
     def _change(self, *, is_up: bool) -> None:
         """Report a change of the connection, and log it once."""
-        if not is_up and not self._is_lost:
+        if not is_up and not self._is_lost and not self._is_closing:
             log.warning("no broker at %s:%d; trying again", self._settings.host, self._settings.port)
         if is_up and self._is_lost:
             log.warning("connected to the broker again")

@@ -107,7 +107,7 @@ def test_what_a_rig_sends_arrives_to_the_byte_and_answers_reach_it(broker, desk,
     ear.close()
 
 
-def test_a_greeted_rig_is_told_online_and_at_the_end_offline_and_both_are_kept(broker, desk, link) -> None:
+def test_a_greeted_rig_is_told_online_and_at_the_end_offline_and_both_are_kept(broker, desk, link, caplog) -> None:
     link.greet("cart")
     early = Ear(broker.port)
     assert early.wait(
@@ -119,6 +119,7 @@ def test_a_greeted_rig_is_told_online_and_at_the_end_offline_and_both_are_kept(b
         lambda heard: any(t == "calmpass/1/cart/service" and is_service(p, "offline") for t, p, _ in heard)
     )
     assert all(retained for _, _, retained in late.heard)
+    assert caplog.records == [], "a good-bye is no lost broker"
     early.close()
     late.close()
 

@@ -223,7 +223,7 @@ export const TEXTS = {
   "start.season": "Season",
   "start.to_lawn": "To the lawn: begin there",
   "start.to_running": "To the lawn: the job is running",
-  "start.how_sure": "How sure is that?",
+  "start.how_long": "How much longer does it take?",
   "start.will_hold": "Will it hold?",
   "start.the_wind": "The wind now",
   "start.usual_hours": "When it is usually calm here",

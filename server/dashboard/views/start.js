@@ -197,7 +197,7 @@ export function mountStart(root, { store, feed }) {
     setText(age, isOld ? describeAge(age_s, isConnected).text : "");
     age.classList.toggle("old", isOld);
     setText(title, hasJob ? say("start.will_hold") : say("frame.start"));
-    setText(sureness.firstElementChild, say(hasJob ? "start.how_sure" : "start.will_hold")); // in a job that is the page's title
+    setText(sureness.firstElementChild, say(hasJob ? "start.how_long" : "start.will_hold")); // in a job that is the page's title
     setText(go, hasJob ? say("start.to_running") : say("start.to_lawn"));
     next.part.hidden = hasJob;
     next.show(asking.heard.next);
