@@ -11,6 +11,7 @@ import { makeBesideChoice } from "../draw/beside.js";
 import { makeChosenBar } from "../draw/chosen.js";
 import { makeDoseMap } from "../draw/dosemap.js";
 import { element, setText } from "../draw/element.js";
+import { makeMaking } from "../draw/making.js";
 import { makeMend } from "../draw/mend.js";
 import { part } from "../draw/recordsheet.js";
 import { makeStraight } from "../draw/straight.js";
@@ -71,8 +72,9 @@ function makeWide(made) {
 }
 
 function makeDownloads(job, feed, names) {
+  const making = makeMaking();
   return part(say("got.take"), element("p", {}, element("a", { class: "place", href: `#record/${job.id}` }, say("got.to_record"))), element("ul", { class: "files" }, ...names.map((name) => element("li", {},
-    element("a", { href: feed.fileAddress(job.id, name), download: name }, say("got.file", { what: FILES[name] ?? say("got.file_other"), name }))))));
+    element("a", { href: feed.fileAddress(job.id, name), download: name, onclick: making.tell(name) }, say("got.file", { what: FILES[name] ?? say("got.file_other"), name }))))), making.line);
 }
 
 function makeReport(job, found, { feed, set, recompute, choice, playhead }) {
