@@ -51,6 +51,7 @@ function readAddress() {
 }
 
 function showPage() {
+  const hadFocus = root.contains(document.activeElement); // on a link of the place that is left
   leave();
   scrollTo(0, 0);
   const { page, chosen, part } = readAddress();
@@ -63,6 +64,7 @@ function showPage() {
   const parts = { store, feed, sound, chosen, part, open: (id) => location.replace(`#got/${id}`) };
   const isPair = page === "got" && readPair(part) !== null;
   leave = (isPair ? mountBeside : page === "gear" && Object.hasOwn(GEAR, part ?? "") ? GEAR[part] : VIEWS[page])(root, parts);
+  if (hadFocus) root.focus({ preventScroll: true });
 }
 
 function namePlaces() {
@@ -131,6 +133,9 @@ store.addEventListener("job", loadLawn);
 store.addEventListener("job", () => {
   // A job that begins turns the page for those who named none.
   if (location.hash === "" && document.body.dataset.page === "start" && choosePage() === "lawn") showPage();
+});
+document.addEventListener("focusin", ({ target }) => {
+  if (target.matches("textarea")) target.scrollIntoView({ block: "nearest" }); // by itself only its first line comes into sight
 });
 window.addEventListener("hashchange", showPage);
 setInterval(() => {

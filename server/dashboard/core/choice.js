@@ -10,6 +10,16 @@ export class Choice extends EventTarget {
     this.pass = null;
   }
 
+  /** How many passes there are to choose from. */
+  get count() {
+    return this.#passes.length;
+  }
+
+  /** Which of them is chosen, counted from one; 0 where none is. */
+  get place() {
+    return this.#passes.indexOf(this.pass) + 1;
+  }
+
   /** Choose a pass; the one that is chosen already is let go, and so is one that there is not. */
   take(pass) {
     const wanted = this.#passes.includes(pass) && pass !== this.pass ? pass : null;

@@ -7,13 +7,24 @@ import { say } from "../core/say.js";
 import { element, setText } from "./element.js";
 import { makeGlove } from "./glove.js";
 import { drawSign } from "./sign.js";
+import { makeSpoken } from "./spoken.js";
 
 const SEE = { name: "see", label: say("alarm.seen"), doing: say("alarm.seen_doing"), hold_ms: SHORT_HOLD_MS, undo: null };
+
+/** All of the page beside a part, so that neither a press nor the focus reaches what the part covers. */
+function listBeside(part) {
+  const others = [];
+  for (let at = part; at.parentElement && at !== document.body; at = at.parentElement) {
+    others.push(...[...at.parentElement.children].filter((each) => each !== at && !each.matches("script, dialog")));
+  }
+  return others;
+}
 
 /** The alarm's part of the page; `show(age, isStale)` reads the store. */
 export function makeAlarm(store) {
   const sign = element("span", { class: "alarm-sign" });
   const word = element("strong", { role: "alert" });
+  const hear = makeSpoken(word);
   const reason = element("span", { class: "alarm-reason" });
   const since = element("span", { class: "alarm-since" });
   const lull = element("span", { class: "alarm-lull" });
@@ -27,6 +38,8 @@ export function makeAlarm(store) {
     element("div", { class: "alarm-words" }, word, reason, since, lull, old), glove.part);
   let shown = "";
   let wasWhole = null;
+  let covered = [];
+  let held = null;
   let isStale = false;
   let lastAge = null;
 
@@ -35,7 +48,12 @@ export function makeAlarm(store) {
     wasWhole = isNow;
     bar.classList.toggle("whole", isNow);
     for (const part of [since, lull, old, glove.part]) part.hidden = !isNow;
-    for (const other of bar.parentElement?.children ?? []) if (other !== bar) other.inert = isNow;
+    if (isNow) {
+      held = bar.parentElement?.contains(document.activeElement) ? document.activeElement : null;
+      covered = listBeside(bar);
+    }
+    for (const other of covered) other.inert = isNow;
+    if (held !== null) (isNow ? glove.button : held).focus({ preventScroll: true }); // with the alarm, and back to where one was
   };
   function show(age = lastAge, isStaleNow = isStale) {
     [lastAge, isStale] = [age, isStaleNow];
@@ -48,7 +66,10 @@ export function makeAlarm(store) {
       bar.dataset.level = now.level;
       sign.replaceChildren(drawSign(now.shape));
     }
-    setText(word, isUnknown ? say("alarm.unknown") : now.word);
+    const told = isUnknown ? say("alarm.unknown") : now.word;
+    hear(told);
+    if (now.level !== "none") word.setAttribute("aria-live", "assertive"); // only an alarm breaks in on what is read out
+    setText(word, told);
     sign.style.setProperty("visibility", isUnknown ? "hidden" : "visible");
     if (keyOf(snapshot?.alarm) === null) store.seenAlarm = null;
     setText(reason, snapshot === null ? say("alarm.no_word") : isUnknown ? say("alarm.trust_rig") : now.reason);
@@ -58,5 +79,5 @@ export function makeAlarm(store) {
     setText(old, isNow && age?.isOld ? age.text : "");
     cover(isNow);
   }
-  return { bar, show };
+  return { bar, show, stop: () => cover(false) };
 }

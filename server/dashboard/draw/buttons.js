@@ -50,6 +50,7 @@ export function makeButtons({ feed, onNext = () => {} }) {
 
   const order = async (path, body, done) => {
     const kind = body.kind ?? "start";
+    undo = null; // of what was pressed before: its end must not take away what is said of this
     if (CHANGES.includes(kind)) own = { kind, at_ms: performance.now() };
     try {
       const answer = await feed.ask(path, { method: "POST", body, timeout_s: ORDER_TIMEOUT_S });
@@ -91,7 +92,6 @@ export function makeButtons({ feed, onNext = () => {} }) {
     setTimeout(() => show(snapshot), ASK_AGAIN_MS + 50);
   };
   const glove = makeGlove(async (action) => {
-    undo = null;
     const isDone = await orders[action.name]();
     const back = isDone ? undoOf(action) : null;
     if (back !== null) {

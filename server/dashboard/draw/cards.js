@@ -2,7 +2,7 @@
 
 import { tellAtField } from "../core/problem.js";
 import { makeFields } from "./cardform.js";
-import { element, setText } from "./element.js";
+import { element, renew, setText } from "./element.js";
 import { say } from "../core/say.js";
 
 /**
@@ -15,8 +15,8 @@ export function makeCards({ feed, store }, about) {
   const list = element("ul", { class: "cards" });
   const place = element("div");
   const said = element("p", { role: "status", class: "said" });
-  const root = element("section", { class: "card-part" }, element("h2", {}, about.heading), list,
-    element("button", { type: "button", onclick: () => open(null) }, say(`cards.add_${about.noun}`)), place, said);
+  const add = element("button", { type: "button", onclick: () => open(null) }, say(`cards.add_${about.noun}`));
+  const root = element("section", { class: "card-part" }, element("h2", {}, about.heading), list, add, place, said);
   let described = [];
   let cards = [];
   const names = {};
@@ -33,7 +33,7 @@ export function makeCards({ feed, store }, about) {
     about.onChange?.(cards);
   };
   const close = async (words) => {
-    place.replaceChildren();
+    renew(place, add);
     await load();
     setText(said, words);
   };
@@ -68,7 +68,7 @@ export function makeCards({ feed, store }, about) {
     place.replaceChildren(element("form", { novalidate: true, onsubmit: save, class: "card" },
       element("h3", {}, each === null ? say(`cards.new_${about.noun}`) : each.card.name ?? each.card.kind), ...form.rows, asked,
       element("button", { type: "submit", class: "main" }, say("cards.save")),
-      element("button", { type: "button", onclick: () => place.replaceChildren() }, say("cards.leave")),
+      element("button", { type: "button", onclick: () => renew(place, add) }, say("cards.leave")),
       each === null ? null : element("button", { type: "button", onclick: retire }, say("cards.put_away"))),
     ...(each === null ? [] : about.extra?.(each) ?? []));
     place.scrollIntoView({ block: "nearest" });

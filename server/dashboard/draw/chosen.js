@@ -1,8 +1,31 @@
-// The pass that is looked at, in one line at the foot of the screen, with the ones before and after it.
+// The pass that is looked at: in one line at the foot of the screen with the ones before and after it, and by key on each drawing.
 
 import { say } from "../core/say.js";
 import { describePass } from "../core/passway.js";
 import { element, setText } from "./element.js";
+
+const STEPS = { ArrowLeft: -1, ArrowRight: 1 };
+
+/** Let the arrows choose a pass on a drawing, as the bar's buttons do, and Escape none; to a reader of the screen it is a slider. */
+export function chooseByKeys(canvas, choice) {
+  if (choice.count === 0) return;
+  const label = canvas.getAttribute("aria-label").replace(/\.?$/, ".");
+  const fixed = { tabindex: "0", role: "slider", "aria-label": say("got.by_keys", { drawing: label }), "aria-valuemin": "0", "aria-valuemax": String(choice.count) };
+  for (const [name, value] of Object.entries(fixed)) canvas.setAttribute(name, value);
+  const show = () => {
+    canvas.setAttribute("aria-valuenow", String(choice.place));
+    canvas.setAttribute("aria-valuetext", choice.pass === null ? say("got.no_pass_chosen") : say("got.pass_of", { pass: choice.pass, count: choice.count }));
+  };
+  canvas.addEventListener("keydown", (event) => {
+    if (event.altKey || event.ctrlKey || event.metaKey) return; // the browser's own
+    if (Object.hasOwn(STEPS, event.key)) choice.step(STEPS[event.key]);
+    else if (event.key === "Escape") choice.take(null);
+    else return;
+    event.preventDefault();
+  });
+  choice.addEventListener("change", show);
+  show();
+}
 
 /** The bar; it shows itself only while a pass is chosen. */
 export function makeChosenBar(choice, passes, set) {

@@ -4,6 +4,7 @@ import { say } from "../core/say.js";
 import { cutTrack, positionAt } from "../core/playback.js";
 import { passNear, wayOfPass } from "../core/passway.js";
 import { keepPainted, placeOn, readRoom } from "./canvas.js";
+import { chooseByKeys } from "./chosen.js";
 import { element } from "./element.js";
 import { Grain, makeBlur, makeGrainLegend } from "./grain.js";
 import { DoseImage, paintLawn, viewOf } from "./lawn.js";
@@ -46,6 +47,7 @@ export function makeDoseMap(found, set, choice, playhead) {
     const pass = passNear(found.passes, found.track, place, Math.max(REACH_PX / view.px_per_m, (swath_m ?? SOME_SWATH_M) / 2));
     if (pass !== null) choice.take(pass);
   });
+  chooseByKeys(canvas, choice);
   return [canvas, playhead.to_s > playhead.from_s ? makePlayback(found, playhead, set) : null, makeGrainLegend(), makeLegend(found.dose, set, ["off_target", "keep_out"]),
     swath_m === null ? null : makeBlur({ swath_m, track_sd_m: found.review.track_sd_m ?? NaN }, set)].filter((each) => each !== null);
 }

@@ -17,6 +17,13 @@ export function setText(made, text) {
   if (made.textContent !== text) made.textContent = text;
 }
 
+/** Put other things in a place; a focus that was within goes to `next` (made to take it) instead of being lost. */
+export function renew(place, next, ...children) {
+  const hadFocus = place.contains(document.activeElement);
+  place.replaceChildren(...children);
+  if (hadFocus && !place.contains(document.activeElement)) next.focus();
+}
+
 /** A list of units to choose from. */
 export function option(value, text, isChosen) {
   return element("option", { value, selected: isChosen }, text);

@@ -3,6 +3,7 @@
 import { groupItems, labelOf, tellInstant, tellItem, tellSource, tellValue, tellZone } from "../core/record.js";
 import { say } from "../core/say.js";
 import { element } from "./element.js";
+import { makeMaking } from "./making.js";
 
 const FILES = {
   "record.html": say("record.file_page"), "record.pdf": say("record.file_pdf"), "record.csv": say("record.file_table"), "record-dictionary.csv": say("record.file_words"),
@@ -61,13 +62,14 @@ export function makeRules(record) {
 export function makeFiles(record, feed, set) {
   const zone = Intl.DateTimeFormat().resolvedOptions().timeZone ?? "";
   const query = `?units=${set}&zone=${encodeURIComponent(zone)}`;
+  const making = makeMaking();
   const links = Object.entries(FILES).map(([name, words]) => {
     const isPage = name === "record.html";
     const address = feed.fileAddress(record.job, name) + (/^record\./.test(name) ? query : "");
     return element("li", {}, element("a", { href: isPage ? `${address}&show=true` : address,
-      download: isPage ? null : name, target: isPage ? "_blank" : null, rel: "noopener" }, say("record.file", { words, name })));
+      download: isPage ? null : name, target: isPage ? "_blank" : null, rel: "noopener", onclick: making.tell(name) }, say("record.file", { words, name })));
   });
-  return part(say("record.take_along"), element("ul", { class: "files" }, ...links));
+  return part(say("record.take_along"), element("ul", { class: "files" }, ...links), making.line);
 }
 
 /** Who signed and what became of it since. */

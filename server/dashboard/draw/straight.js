@@ -7,6 +7,7 @@ import { makeRamp, stepOfShare } from "../core/scale.js";
 import { describeStrip, foldOf, hitStrip, layRows, placeAlong, straighten } from "../core/straight.js";
 import { convert, revert, unitOf } from "../core/units.js";
 import { keepPainted, makeHatch, placeOn, readRoom } from "./canvas.js";
+import { chooseByKeys } from "./chosen.js";
 import { element } from "./element.js";
 
 // Where things stand in a slot, as shares of its width: the gap towards the strip before, the strip, the thread.
@@ -174,6 +175,7 @@ export function makeStraight(found, set, choice) {
     const pass = hitStrip(layRows(sheet, readRoom(canvas).width_px), ...placeOn(canvas, event));
     if (pass !== null) choice.take(pass);
   });
+  chooseByKeys(canvas, choice);
   const words = element("details", { class: "held" }, element("summary", {}, say("straight.words")), element("ol", { class: "findings strip-words" },
     ...sheet.strips.map((strip) => element("li", { value: strip.pass }, describeStrip(strip, sheet.between, set)))));
   const limit = sheet.limit_mps === null ? "" : ` ${say("straight.limit", { limit: formatSpeed(sheet.limit_mps, set) })}`;

@@ -7,6 +7,7 @@ import { say } from "../core/say.js";
 import { alarmSpans, describeShield } from "../core/story.js";
 import { convert, unitOf } from "../core/units.js";
 import { keepPainted, placeOn, readRoom } from "./canvas.js";
+import { chooseByKeys } from "./chosen.js";
 import { element } from "./element.js";
 import { part } from "./recordsheet.js";
 import { paintTraces, timeAt } from "./traces.js";
@@ -27,6 +28,7 @@ function makeTrace(label, trace, { passes }, { choice, playhead }) {
     const pass = t === null ? null : passAtTime(passes, t, BESIDE_S);
     if (pass !== null) choice.take(pass);
   });
+  chooseByKeys(canvas, choice);
   return canvas;
 }
 

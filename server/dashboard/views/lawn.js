@@ -14,6 +14,7 @@ import { DoseImage, paintLawn } from "../draw/lawn.js";
 import { makeLegend } from "../draw/legend.js";
 import { makeButtons } from "../draw/buttons.js";
 import { makeSounds } from "../draw/sounds.js";
+import { makeSpoken } from "../draw/spoken.js";
 import { makeUnderfoot } from "../draw/underfoot.js";
 import { makeViewChoice } from "../draw/views.js";
 
@@ -41,18 +42,21 @@ function makeLedger() {
 
 function makeHealth() {
   const list = element("dl", { class: "health" });
-  const faults = element("ul", { class: "faults" }); // within a status of its own, or a reader would lose the list
+  const faults = element("ul", { class: "faults" });
+  const place = element("div", { class: "faults-place", role: "status" }, faults); // round the list, or a reader would lose it
+  const hear = makeSpoken(place); // a fault may tell its seconds
   let shown = null;
   const show = (snapshot, set) => {
     list.replaceChildren(...describeHealth(snapshot, set).flatMap(({ name, text }) => [
       element("div", {}, element("dt", {}, name), element("dd", {}, text))]));
     const text = snapshot.faults.join("\n");
+    hear(text);
     if (text === shown) return;
     shown = text;
     faults.replaceChildren(...snapshot.faults.map((fault) => element("li", {}, fault)));
     faults.hidden = snapshot.faults.length === 0;
   };
-  return { list, faults, show };
+  return { list, place, show };
 }
 
 function makeDrawing(store) {
@@ -116,7 +120,7 @@ export function mountLawn(root, { store, feed, sound }) {
   const hidden = element("p", { class: "unseen" });
 
   const page = element("div", { class: "lawn-page idle" });
-  page.append(element("h1", { class: "unseen" }, say("frame.lawn")), alarm.bar, element("div", { class: "status" }, job, age), element("div", { class: "faults-place", role: "status" }, health.faults),
+  page.append(element("h1", { class: "unseen" }, say("frame.lawn")), alarm.bar, element("div", { class: "status" }, job, age), health.place,
     footfall.part, makeViewChoice(page), underfoot.part, feel, strips.part,
     element("section", { class: "drawing", "aria-label": say("view.above") }, drawing.canvas, hidden, legend),
     before.part,
@@ -173,6 +177,7 @@ export function mountLawn(root, { store, feed, sound }) {
   describe();
   return () => {
     stops();
+    alarm.stop();
     clearInterval(clock);
     clearInterval(teller);
     drawing.painter.stop();

@@ -3,7 +3,7 @@
 import { missingKeys, tellState } from "../core/record.js";
 import { say } from "../core/say.js";
 import { makeCards } from "../draw/cards.js";
-import { element, setText } from "../draw/element.js";
+import { element, renew, setText } from "../draw/element.js";
 import { makeAmending, makeSigning, makeTyping } from "../draw/recordforms.js";
 import { makeDeviations, makeFiles, makeItems, makeRules, makeSignature, part } from "../draw/recordsheet.js";
 import { makeRetention } from "../draw/retention.js";
@@ -36,7 +36,7 @@ function mountList(root, parts, tell) {
 }
 
 function mountOne(root, { store, feed, chosen }, tell) {
-  const head = element("p", { class: "record-head" });
+  const head = element("p", { class: "record-head", tabindex: "-1" });
   const place = element("div", { class: "record-page" });
   let record = null;
   root.append(element("p", {}, element("a", { href: "#record", class: "place" }, say("record.all"))), head, place);
@@ -57,7 +57,7 @@ function mountOne(root, { store, feed, chosen }, tell) {
       : [makeTyping(record, clock, (typed) => order("", "PATCH", { typed, zone: ZONE }, say("record.kept"))),
         makeSigning(record, (name) => order("/sign", "POST", { name, zone: ZONE }, say("record.signed")))];
     const [first, second] = forms;
-    place.replaceChildren(...[makeDeviations(record, clock), isSigned ? null : first, makeItems(record, clock), makeRules(record),
+    renew(place, head, ...[makeDeviations(record, clock), isSigned ? null : first, makeItems(record, clock), makeRules(record),
       isSigned ? first : second, isSigned ? second : null, makeFiles(record, feed, store.units)].filter(Boolean));
   };
   feed.ask(`/jobs/${chosen}/record?zone=${encodeURIComponent(ZONE)}`).then((found) => {

@@ -10,7 +10,8 @@ import { Playhead } from "../core/playback.js";
 import { makeBesideChoice } from "../draw/beside.js";
 import { makeChosenBar } from "../draw/chosen.js";
 import { makeDoseMap } from "../draw/dosemap.js";
-import { element, setText } from "../draw/element.js";
+import { element, renew, setText } from "../draw/element.js";
+import { makeMaking } from "../draw/making.js";
 import { makeMend } from "../draw/mend.js";
 import { part } from "../draw/recordsheet.js";
 import { makeStraight } from "../draw/straight.js";
@@ -71,8 +72,9 @@ function makeWide(made) {
 }
 
 function makeDownloads(job, feed, names) {
+  const making = makeMaking();
   return part(say("got.take"), element("p", {}, element("a", { class: "place", href: `#record/${job.id}` }, say("got.to_record"))), element("ul", { class: "files" }, ...names.map((name) => element("li", {},
-    element("a", { href: feed.fileAddress(job.id, name), download: name }, say("got.file", { what: FILES[name] ?? say("got.file_other"), name }))))));
+    element("a", { href: feed.fileAddress(job.id, name), download: name, onclick: making.tell(name) }, say("got.file", { what: FILES[name] ?? say("got.file_other"), name }))))), making.line);
 }
 
 function makeReport(job, found, { feed, set, recompute, choice, playhead }) {
@@ -106,7 +108,7 @@ export function mountReview(root, { store, feed, chosen, open }) {
   const report = element("div", { class: "report-place" });
   const said = element("p", { class: "said", role: "status" }, say("got.looking"));
   const progress = element("progress", { max: 1, value: 0, hidden: true, "aria-label": say("got.progress") }); // not live: each second would be read out
-  const title = element("h2", { class: "job-title" });
+  const title = element("h2", { class: "job-title", tabindex: "-1" });
   const rests = element("p", {}, chosen === null ? "" : element("a", { class: "place", href: `#papers/${chosen}` }, say("got.rests")));
   const beside = element("div");
   let timer = null;
@@ -180,7 +182,7 @@ export function mountReview(root, { store, feed, chosen, open }) {
     looked = choice;
     const { t_s } = shown.found.track;
     const playhead = new Playhead(t_s[0] ?? 0, t_s.at(-1) ?? 0);
-    report.replaceChildren(makeReport(shown.job, shown.found, { feed, set: store.units, recompute, choice, playhead }));
+    renew(report, title, makeReport(shown.job, shown.found, { feed, set: store.units, recompute, choice, playhead }));
   };
 
   root.replaceChildren(element("div", { class: "review-page" }, element("h1", {}, say("got.title")),

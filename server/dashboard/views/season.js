@@ -7,10 +7,12 @@ import { makeCalendar } from "../draw/calendar.js";
 import { makeCards } from "../draw/cards.js";
 import { element, option, setText } from "../draw/element.js";
 import { makeJotting } from "../draw/jotting.js";
+import { makeMaking } from "../draw/making.js";
 import { makeMatters } from "../draw/matters.js";
 import { makeSoil } from "../draw/soil.js";
 
 const ALL = "";
+const CALENDAR = "season.ics";
 const NEWEST = 10;
 
 /** A day far off is asked about once; a second press keeps it. */
@@ -97,13 +99,14 @@ function makeDays({ feed }) {
     zone.value = card.zone;
     begins.value = String(card.year_begins);
   };
+  const making = makeMaking();
   load().catch((problem) => setText(said, problem.message));
   return element("section", { class: "card-part" }, element("h2", {}, say("season.days")),
     element("form", { onsubmit: save, class: "card", novalidate: true },
       element("div", { class: "field" }, element("label", { for: "zone" }, say("season.zone")), zone, element("span", { class: "hint" }, say("season.zone_hint"))),
       element("div", { class: "field" }, element("label", { for: "begins" }, say("season.begins")), begins, element("span", { class: "hint" }, say("season.begins_hint"))),
       element("button", { type: "submit", class: "main" }, say("cards.save"))), said,
-    element("p", {}, element("a", { class: "place", href: feed.seasonAddress(), download: "season.ics" }, say("season.as_file"))));
+    element("p", {}, element("a", { class: "place", href: feed.seasonAddress(), download: CALENDAR, onclick: making.tell(CALENDAR) }, say("season.as_file"))), making.line);
 }
 
 function makeOrder() {

@@ -12,6 +12,7 @@ import { keepPainted } from "../draw/canvas.js";
 import { element, option, setText } from "../draw/element.js";
 import { makeReasons } from "../draw/reasons.js";
 import { paintRopeAndStrips } from "../draw/rope.js";
+import { makeSpoken } from "../draw/spoken.js";
 
 const TICK_MS = 1000;
 const SEASON_MS = 600_000;
@@ -24,8 +25,10 @@ function makeAnswer() {
   const text = element("span", {});
   const lull = element("p", { class: "since" });
   const part = element("section", { class: "answer", "aria-label": say("start.answer"), role: "status" }, element("p", {}, word, " ", text), lull);
-  return { part, show: (answer, said) => {
+  const hear = makeSpoken(part);
+  return { part, show: (answer, said, isHeard) => {
     part.dataset.kind = answer.kind;
+    hear(isHeard ? [answer.word, answer.text, said].join(" ").trim() : ""); // that one is still looking is no answer
     setText(word, answer.word);
     setText(text, answer.text);
     setText(lull, said);
@@ -193,7 +196,7 @@ export function mountStart(root, { store, feed }) {
     const isOld = age_s > OLD_S;
     const hasJob = Boolean(snapshot?.job);
     const reasons = listReasons({ ...asking.heard, snapshot, outlook, now_utc: Date.now() / 1000 - (age_s ?? 0) }, units);
-    answer.show(answerStart(snapshot, outlook, units, { isConnected, isOld, hold: findHold(reasons) }), isOld ? "" : describeLull(outlook?.lull));
+    answer.show(answerStart(snapshot, outlook, units, { isConnected, isOld, hold: findHold(reasons) }), isOld ? "" : describeLull(outlook?.lull), snapshot !== null && outlook !== null);
     setText(age, isOld ? describeAge(age_s, isConnected).text : "");
     age.classList.toggle("old", isOld);
     setText(title, hasJob ? say("start.will_hold") : say("frame.start"));
