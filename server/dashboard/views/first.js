@@ -150,12 +150,16 @@ function makeLaid(onAgain) {
   const rest = element("p", {});
   const told = element("div", {}, list, rest, element("p", { class: "small" }, say("first.laid_words")), element("button", { type: "button", onclick: onAgain }, say("first.again")), element("h3", {}, say("first.onward")), onward);
   const failed = element("p", { class: "wrong", role: "status" });
+  let shown = "";
   return { part: element("div", {}, failed, told), show: ({ review, passes }, set) => {
     const isReady = review?.state === "ready" && passes !== null;
     setText(failed, review?.state === "failed" ? say("first.failed", { problem: review.problem }) : "");
     told.hidden = !isReady;
     if (!isReady) return;
     const laid = describeLaid(review, passes, set);
+    const now = JSON.stringify([laid, known.trial.id]);
+    if (now === shown) return; // made anew each second, a link would lose the focus
+    shown = now;
     setText(rest, laid.rest);
     list.replaceChildren(...laid.lines.map(({ name, figure }) => element("div", { class: "line" }, element("dt", {}, name), element("dd", { class: "figure" }, figure))));
     onward.replaceChildren(...["got", ...ONWARD].map((place) => element("li", {}, element("a", { class: "place", href: place === "got" ? `#got/${known.trial.id}` : `#${place}` }, say(`first.to_${place}`)))));
