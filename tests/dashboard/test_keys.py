@@ -12,7 +12,7 @@ from lawnroom import Answers, errors_of
 from playwright.sync_api import Browser, Page, expect
 from programs import Http, Program, find_free_port, start_service, wait_for
 from spoken import CALM, HEARD, LISTEN, STOP, TOLD, forecast, open_room, picture, tell
-from strolls import COUNT_REQUESTS, settle
+from strolls import COUNT_REQUESTS, judge, settle
 from weaklink import Walker
 
 from firmware_sim.build import build_world
@@ -233,6 +233,7 @@ def test_each_drawing_steps_through_the_passes_by_its_arrows(browser: Browser, d
         expect(page.locator(".chosen-bar")).to_be_hidden()
         assert drawing.get_attribute("aria-valuenow") == "0"
         assert drawing.evaluate("each => each === document.activeElement")
+    assert judge(page) == []
     assert complaints == []
 
 
