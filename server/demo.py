@@ -46,6 +46,7 @@ def run_demo(settings: DemoSettings) -> None:
         return
     with tempfile.TemporaryDirectory(prefix="calmpass-demo-", ignore_cleanup_errors=True) as folder:
         _run_in(Path(folder), settings)
+    print("Stopped; the demo's files are gone.")
 
 
 def _run_in(folder: Path, settings: DemoSettings) -> None:

@@ -172,8 +172,10 @@ class _Gathering:
         """The span's rig, or the only one."""
         if self._span.rig is not None:
             return self._span.rig
+        if not self._rigs:
+            raise LogError("the file holds no message of a rig: is it a raw log (log.ndjson.gz)?")
         if len(self._rigs) != 1:
-            known = ", ".join(sorted(self._rigs)) or "none"
+            known = ", ".join(sorted(self._rigs))
             raise LogError(f"the raw log must hold one rig, or [job] rig must name one; it holds {known}")
         return next(iter(self._rigs))
 
