@@ -15,17 +15,34 @@ LOOKS = ("phone_light", "laptop_dark")
 COLOURS = 32
 WIDEST = 720
 FACE = (39, 42)  # what is compared: letters are blurred away, boxes, drawings and their places stay
-LIKE = 0.1  # two sittings differed by 0.002 at the most, other places by 0.2 and more
+LIKE = 0.1  # two sittings differed by 0.04 at the most, two places by more than this
+
+
+TO_FORM = """() => {
+  const opened = document.querySelector('main form.card h3, main .shape-map');
+  (opened ?? document.body).scrollIntoView({block: 'start'});
+}"""
 
 
 def take_portrait(page: Page, *, from_top: bool) -> Image.Image:
-    """The screen as it is now, from the page's top or where it was scrolled to, in few colours."""
-    if from_top:
-        page.evaluate("() => scrollTo(0, 0)")
-    shot = Image.open(io.BytesIO(page.screenshot(animations="disabled", caret="hide"))).convert("RGB")
+    """The screen as it is now, from the page's top or from the form that was opened, in few colours."""
+    page.evaluate("() => scrollTo(0, 0)" if from_top else TO_FORM)
+    shot = Image.open(io.BytesIO(_shoot_still(page))).convert("RGB")
     if shot.width > WIDEST:
         shot = shot.resize((WIDEST, shot.height * WIDEST // shot.width), Image.Resampling.LANCZOS)
     return shot.quantize(COLOURS, method=Image.Quantize.MEDIANCUT, dither=Image.Dither.NONE)
+
+
+def _shoot_still(page: Page) -> bytes:
+    """A screenshot like the one before it: just after a jump some of the screen may not be painted yet."""
+    before = b""
+    for _ in range(10):
+        page.wait_for_timeout(100)
+        now = page.screenshot(animations="disabled", caret="hide")
+        if now == before:
+            break
+        before = now
+    return before
 
 
 def reduce_face(image: Image.Image) -> NDArray[np.float64]:
