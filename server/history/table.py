@@ -67,7 +67,7 @@ def split_lines(head: bytes) -> list[str]:
     if any(len(line) > LONGEST_LINE for line in lines):
         raise HistoryError(f"a line of more than {LONGEST_LINE} characters: this is not a table of readings")
     if any("\0" in line for line in lines):
-        raise HistoryError("it holds bytes that are no text: is it the right file? A table of readings is text")
+        raise HistoryError("this is not a table of readings, which would be text: is it the right file?")
     return [line.rstrip("\r\n") for line in lines]
 
 
