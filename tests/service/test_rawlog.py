@@ -120,5 +120,5 @@ def test_a_log_that_cannot_be_read_is_told_in_one_line(tmp_path: Path) -> None:
         with pytest.raises(LogError, match=name) as told:
             list(read_raw_log(tmp_path / name))
         assert "\n" not in str(told.value)
-    with pytest.raises(LogError, match="none"):
+    with pytest.raises(LogError, match="holds no message of a rig"):
         gather_log([], Span())

@@ -82,12 +82,9 @@ function makeFigures({ store, feed }, onKept) {
   const keep = async (event) => {
     event.preventDefault();
     for (const field of fields) {
-      field.tell("");
       const why = refuseField(field, store.units);
-      if (why === "") continue;
       field.tell(why);
-      setText(said, say("first.see_field"));
-      return;
+      if (why !== "") return setText(said, say("first.see_field"));
     }
     try {
       await feed.ask("/setup", { method: "PUT", body: keepFigures(setup, read(), suggest()) });
@@ -181,9 +178,8 @@ function followReview(feed, onReview) {
   };
   let isAsked = false;
   return { begin: () => {
-    if (isAsked) return;
+    if (!isAsked) ask();
     isAsked = true;
-    ask();
   }, forget: () => {
     isAsked = false;
     clearTimeout(timer);
