@@ -24,7 +24,7 @@ from server.trim import trim_memory
 log = logging.getLogger(__name__)
 STAMP = "stamp.json"
 COUNT = "messages"
-VIEWS = 2
+VIEWS = 3
 """The form of what the dashboard draws: a review of another form is computed again."""
 
 

@@ -34,7 +34,7 @@ def lay_dose() -> dict[str, Any]:
     rates = (1, 2, 0, 1)
     cells = [TARGET * rates[int(column * CELL_M)] for _ in range(ny) for column in range(nx)]
     return {"x0_m": 0.0, "y0_m": 0.0, "cell_m": CELL_M, "nx": nx, "ny": ny, "target_l_per_m2": TARGET,
-            "under_fraction": 0.9, "over_fraction": 1.1, "swath_m": SWATH_M,
+            "pass_l_per_m2": TARGET, "under_fraction": 0.9, "over_fraction": 1.1, "swath_m": SWATH_M,
             "sd_tenths": "0" * (nx * ny), "l_per_m2": cells}  # fmt: skip
 
 

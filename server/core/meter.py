@@ -84,10 +84,11 @@ def step_flow(
         if edges and edge - edges[-1][0] > max(_patience(state.pulse_hz, window), mono - state.mono):
             edges, run = (), 0
         edges, run = (*_keep_recent(edges, edge), (edge, pulses)), run + fresh
-    hertz = _rate(edges, mono)
+    hertz, run_hz = _rate(edges, mono), _rate(edges, 0.0)
     silent = mono - edges[-1][0] if edges else float("inf")
-    is_spraying = run >= MIN_PULSES and silent <= _patience(_rate(edges, 0.0), window)
-    if not is_spraying and not fresh and silent > _patience(_rate(edges, 0.0), window):
+    is_quiet = silent > _patience(run_hz, window)
+    is_spraying = run >= MIN_PULSES and not is_quiet
+    if not is_spraying and not fresh and is_quiet:
         hertz, run = 0.0, 0
     litres = float(litres_from_pulses(fresh, hertz, meter=meter)) if fresh else 0.0
     per_pulse = float(litres_from_pulses(1.0, hertz, meter=meter))
@@ -101,7 +102,7 @@ def step_flow(
         window,
         run,
         edges,
-        60.0 * _rate(edges, 0.0) * per_pulse,
+        60.0 * run_hz * float(litres_from_pulses(1.0, run_hz, meter=meter)),
     )
 
 

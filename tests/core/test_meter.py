@@ -56,6 +56,16 @@ def test_flow_falls_to_nothing_after_the_last_pulse(bench):
     assert not states[-1].is_spraying
 
 
+def test_the_flow_of_a_run_does_not_sink_while_the_trigger_closes(bench):
+    counts = bench.make_counts(bench.ramp_edges([(5.0, 25.0, 9.0)]), until=30.0)
+    last_s = np.nanmax(counts.edge_mono)
+    closing = [s for s, t in zip(_follow(counts), counts.mono, strict=True) if last_s + 0.2 < t and s.is_spraying]
+    assert closing
+    for state in closing:
+        assert state.run_l_per_min == pytest.approx(60.0 * 9.0 / 450.0, rel=0.02)
+        assert state.flow_l_per_min < 0.7 * state.run_l_per_min
+
+
 def test_drops_are_no_spraying(bench):
     states = _follow(bench.make_counts(np.array([5.0, 9.0, 13.5, 18.0]), until=25.0))
     assert not any(state.is_spraying for state in states)

@@ -37,6 +37,9 @@ test("the tenths are those that the service says", () => {
 });
 
 test("a yes is said only where nothing speaks against it", () => {
+  const held = answer(snapshot(), outlook(), { hold: { text: "Not again before 19 December." } });
+  assert.equal(held.kind, "doubt");
+  assert.match(held.all, /^Calm, but not yet: Not again before 19 December\. 8 in 10/);
   const inversion = { is_likely: true, sentence: "Calm is not good.", sun_deg: 4, below_mps: 1.5 };
   const cases = [
     [snapshot({ alarm: { level: "stop", reason: "" } }), outlook(), "no"],

@@ -53,6 +53,7 @@ class Answers:
         self.told: list[tuple[str, str, Any]] = []
         self.errors: list[str] = []
         self.is_refusing = False
+        self.matters: list[dict[str, Any]] = []
 
     def answer(self, route: Route) -> None:
         """One answer."""
@@ -72,6 +73,8 @@ class Answers:
             fill = {"number": 1, "made_utc": 0.0, "job": None, **body}
             self.tank = {**EMPTY, "is_assumed": False, "left_l": body["added_l"], "fills": [fill]}
             route.fulfill(status=201, json=fill)
+        elif path == "season":
+            route.fulfill(json={"matters": self.matters})
         elif path == "next":
             route.fulfill(json={"choice": {"operator": 4, **(body or {})}})
         elif path == "jobs":
@@ -179,6 +182,26 @@ def test_a_refused_sheet_says_why_and_shows_no_other(show, answers: Answers) -> 
     page.get_by_role("button", name="Work it out").click()
     page.get_by_text("No sheet. 20.0").wait_for()
     assert page.locator(".sheet").count() == 0
+    field = page.locator("#sheet-fill_l")
+    assert field.get_attribute("aria-invalid") == "true"
+    assert field.evaluate("(field) => document.activeElement === field")
+    assert "20.0" in page.inner_text("#sheet-fill_l-wrong")
+
+
+def test_what_the_season_wants_to_be_waited_for_stands_above_the_sheet(show, answers: Answers) -> None:
+    wait = {
+        "kind": "interval",
+        "state": "wait",
+        "site": 1,
+        "zones": [],
+        "products": [1],
+        "sentence": "Not yet.",
+    }
+    answers.matters = [wait, {**wait, "products": [9], "sentence": "Of something else."}]
+    page = show()
+    page.locator(".sheet").wait_for()
+    page.get_by_text("Not yet.").wait_for()
+    assert page.get_by_text("Of something else.").count() == 0
 
 
 def test_a_slip_in_a_treatment_is_asked_about_before_it_is_saved(show, answers: Answers) -> None:

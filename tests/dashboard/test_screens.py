@@ -7,7 +7,7 @@ from typing import Any
 
 import pytest
 from lawnroom import EMPTY_ROOM, JOB, KEYS, POSITION, SETUP, Answers, errors_of
-from playwright.sync_api import Page
+from playwright.sync_api import Page, expect
 
 
 def test_before_the_first_word_of_the_rig_everything_is_not_known_and_nothing_breaks(show, answers: Answers) -> None:
@@ -50,6 +50,21 @@ def test_the_review_of_an_open_job_says_so_and_offers_what_there_is(show, answer
     page = show("got/2")
     page.get_by_text("This job is still open").wait_for()
     page.get_by_role("button", name="Compute it now").click()
+    page.wait_for_timeout(200)
+    assert ("POST", "jobs/2/review", None) in answers.asked
+
+
+def test_a_review_shows_how_far_it_is_and_a_failed_one_can_be_computed_again(show, answers: Answers) -> None:
+    state = {"state": "pending", "progress": 0.4, "doing": "the wind", "problem": ""}
+    answers.known["jobs/2/review"] = state
+    page = show("got/2")
+    page.get_by_text("Computing the review: the wind…").wait_for()
+    bar = page.get_by_role("progressbar", name="How far the review is")
+    assert bar.evaluate("(bar) => bar.value") == 0.4
+    answers.known["jobs/2/review"] = {**state, "state": "failed", "problem": "no fix."}
+    page.get_by_text("The review failed: no fix.").wait_for()
+    expect(bar).to_be_hidden()
+    page.get_by_role("button", name="Compute it again").click()
     page.wait_for_timeout(200)
     assert ("POST", "jobs/2/review", None) in answers.asked
 

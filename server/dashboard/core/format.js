@@ -69,22 +69,25 @@ export function formatFrom(from_deg) {
   return `${nameBearing(turned)} (${Math.round(turned) % 360}°)`;
 }
 
+const HOURS = { hourCycle: "h23" }; // as the service's own sentences tell them
+const CLOCK = { hour: "2-digit", minute: "2-digit", ...HOURS };
+
 /** An instant as the reader's own date and time of day. */
 export function formatInstant(utc_s) {
   if (utc_s === null || utc_s === undefined || !Number.isFinite(utc_s)) return UNKNOWN;
-  return new Date(utc_s * 1000).toLocaleString([], { dateStyle: "medium", timeStyle: "short", hourCycle: "h23" });
+  return new Date(utc_s * 1000).toLocaleString([], { dateStyle: "medium", timeStyle: "short", ...HOURS });
 }
 
 /** An instant as the reader's own time of day. */
 export function formatClock(utc_s) {
   if (utc_s === null || utc_s === undefined || !Number.isFinite(utc_s)) return UNKNOWN;
-  return new Date(utc_s * 1000).toLocaleTimeString([], { hour: "2-digit", minute: "2-digit", second: "2-digit", hourCycle: "h23" });
+  return new Date(utc_s * 1000).toLocaleTimeString([], { ...CLOCK, second: "2-digit" });
 }
 
 /** An instant as the reader's own time of day, without seconds. */
 export function formatTime(utc_s) {
   if (utc_s === null || utc_s === undefined || !Number.isFinite(utc_s)) return UNKNOWN;
-  return new Date(utc_s * 1000).toLocaleTimeString([], { hour: "2-digit", minute: "2-digit", hourCycle: "h23" });
+  return new Date(utc_s * 1000).toLocaleTimeString([], CLOCK);
 }
 
 const ROUND_S = 600; // hours by the sun are good to a quarter of an hour

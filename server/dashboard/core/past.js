@@ -1,6 +1,6 @@
 // The wind's past: which stretch of time, in which steps, where nothing is known, and the same in words.
 
-import { formatFrom, formatInstant, formatPercent, formatQuantity, formatSpeed } from "./format.js";
+import { formatFrom, formatInstant, formatPercent, formatQuantity, formatSpeed, formatTime } from "./format.js";
 import { say } from "./say.js";
 
 export const SPANS = { day: say("air.day"), week: say("air.week"), month: say("air.month"), year: say("air.year") };
@@ -77,7 +77,7 @@ function stepsOfClock({ span, from_s, to_s }, every) {
 }
 
 const TICKS = {
-  day: { every: [1, 2, 3, 6, 12], least_px: 62, write: (at) => at.toLocaleTimeString([], { hour: "2-digit", minute: "2-digit", hourCycle: "h23" }) },
+  day: { every: [1, 2, 3, 6, 12], least_px: 62, write: (at) => formatTime(at.getTime() / 1000) },
   week: { every: [1], least_px: 0, write: (at) => at.toLocaleDateString([], { weekday: "short" }) },
   month: { every: [1, 2, 5, 10], least_px: 34, write: (at) => String(at.getDate()) },
   year: { every: [1, 2, 3], least_px: 27, write: (at, px) => at.toLocaleDateString([], { month: px < 42 ? "narrow" : "short" }) },
@@ -146,10 +146,9 @@ export function placeAt(steps, at_s) {
 export function writeStep({ from_s, to_s }) {
   const [from, to] = [new Date(from_s * 1000), new Date(to_s * 1000)];
   const day = (at) => at.toLocaleDateString([], { year: "numeric", month: "short", day: "numeric" });
-  const clock = (at) => at.toLocaleTimeString([], { hour: "2-digit", minute: "2-digit", hourCycle: "h23" });
   const last = new Date(to.getTime() - 1000);
   if (to_s - from_s > 0.9 * DAY_S) return day(from) === day(last) ? day(from) : say("cards.from_to", { from: day(from), to: day(last) });
-  return say("air.step", { day: day(from), from: clock(from), to: clock(to) });
+  return say("air.step", { day: day(from), from: formatTime(from_s), to: formatTime(to_s) });
 }
 
 function writeSpread(step, set) {

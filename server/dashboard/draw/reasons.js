@@ -13,7 +13,6 @@ function makeReason({ state, name }) {
   return { line, show: ({ text, advice: words, href }) => {
     setText(so, text);
     advice.hidden = words === "";
-    link.hidden = href === "";
     if (href === "") setText(advice, words);
     else {
       if (link.parentNode !== advice) advice.replaceChildren(link);

@@ -60,8 +60,7 @@ function makeLine(flow, name, quantity, values, set) {
 
 /** Dose along the way, against what was wanted; null where swath or pace are not known. */
 function makeDoseTrace({ flow, dose, passes }, set, looked) {
-  const { swath_m = null } = dose ?? {};
-  const target = dose?.pass_l_per_m2 ?? dose?.target_l_per_m2 ?? null; // the way is walked once where the ground is walked twice
+  const { swath_m = null, pass_l_per_m2: target = null } = dose ?? {}; // the way is walked once where the ground is walked twice
   if (!flow.speed_mps || swath_m === null) return [];
   const laid = laidDose(flow, swath_m);
   const { high, median } = measureDose(laid);
