@@ -15,7 +15,7 @@ LOOKS = ("phone_light", "laptop_dark")
 COLOURS = 32
 WIDEST = 720
 FACE = (39, 42)  # what is compared: letters are blurred away, boxes, drawings and their places stay
-LIKE = 0.1  # two sittings differed by 0.04 at the most, two places by more than this
+LIKE = 0.1  # two sittings differed by 0.02 at the most, also on a busy machine; two places by more than this
 
 
 TO_FORM = """() => {

@@ -6,6 +6,7 @@ import threading
 import urllib.request
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
+from datetime import UTC, datetime
 from itertools import combinations
 from pathlib import Path
 from typing import Any
@@ -22,8 +23,10 @@ from server.live import NO_FIX
 
 PACE = "20"
 STATES: dict[str, Callable[[dict[str, Any]], bool]] = {
-    "spraying": lambda told: told["is_spraying"] and told["passes_done"] >= 4 and told["alarm"]["level"] == "none",
-    "alarm": lambda told: told["alarm"] is not None and told["alarm"]["level"] == "stop",
+    "spraying": lambda told: (
+        told["is_spraying"] and told["passes_done"] >= 4 and told["alarm"]["level"] == "none" and not told["faults"]
+    ),
+    "alarm": lambda told: told["alarm"] is not None and told["alarm"]["level"] == "stop" and not told["faults"],
     "finished": lambda told: told["job"] is None and told["volume_l"] > 1.0,
     "silent": lambda told: (
         told["volume_l"] > 1.0 and told["rig"]["link"] != "online" and any("silent" in each for each in told["faults"])
@@ -52,8 +55,6 @@ WHOLE = (
     "finished",
     "silent",
 )  # judged at all sizes, the others where portraits are taken
-# What these show hangs on how the demo went: at twenty times on a busy machine the rig may be behind, and they say so.
-OF_THE_JOB = ("lawn", "start", "got_1", "record_1")
 SAY_AGAIN = """
 const words = %s;
 window.EventSource = class extends EventTarget {
@@ -148,6 +149,8 @@ def open_page(browser: Browser, words: list[tuple[str, str]] | None, complaints:
     page.add_init_script(COUNT_REQUESTS)
     if words is not None:
         page.add_init_script(SAY_AGAIN % json.dumps(words))
+        # The demo's clock runs at twenty times: held against the wall's, its words would be another age at each look.
+        page.clock.set_fixed_time(datetime.fromtimestamp(json.loads(words[-1][1])["at_utc"], UTC))
     page.on("console", lambda message: complaints.append(f"{page.url} {message.type}: {message.text}"))
     page.on("pageerror", lambda error: complaints.append(f"{page.url} {error}"))
     return page
@@ -245,9 +248,7 @@ def test_every_screen_can_be_read_pressed_heard_and_known_again(
     assert refused, "what the state with errors is made of"
     assert len(set(titles.values())) == len(titles), "each place has a title of its own"
     assert {path.name for path in FOLDER.glob("*.png")} == set(taken)
-    far = name_strangers(taken)
-    assert {name: distance for name, distance in far.items() if place_of(name) not in OF_THE_JOB} == {}
-    assert len(far) <= sum(place_of(name) in OF_THE_JOB for name in taken) / 2, far
+    assert name_strangers(taken) == {}
 
 
 @pytest.mark.parametrize("look", LOOKS)
